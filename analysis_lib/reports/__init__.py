@@ -1,0 +1,1 @@
+"""Figures, pages and the runner that turns a study folder into reports."""
