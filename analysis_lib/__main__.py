@@ -1,0 +1,135 @@
+"""The command line: ``roundoval`` and ``python -m analysis_lib`` are this one program."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from analysis_lib import __version__
+from analysis_lib.refusals import Refusal, Refusals
+
+ALL_MADE, SOME_FAILED, BAD_INPUT = 0, 1, 2
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command; return 0 when all was made, 1 when some rider failed, 2 on bad input or usage."""
+    arguments = _parser().parse_args(words)
+    try:
+        return arguments.run(arguments)
+    except Refusals as several:
+        print(f"{len(several.refusals)} problem(s):", file=sys.stderr)
+        for refusal in several.refusals:
+            print(f"  {refusal}", file=sys.stderr)
+    except Refusal as refusal:
+        print(refusal, file=sys.stderr)
+    return BAD_INPUT
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from analysis_lib.reports.places import demo_folder
+    from analysis_lib.study.synthetic import write_demo
+
+    study = arguments.dir or demo_folder()
+    if not (study / "study.toml").is_file():
+        print(f"writing the demo study into {study}")
+        write_demo(study)
+    return _make_report(study, arguments.out or Path("reports") / study.name, "", arguments.jobs)
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    from analysis_lib.study.template import write_template
+
+    write_template(arguments.dir)
+    print(f"{arguments.dir}: fill in study.toml first; then `roundoval check {arguments.dir}`")
+    return ALL_MADE
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from analysis_lib.reports.check import check_study
+
+    return check_study(arguments.dir)
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    out = arguments.out or Path("reports") / arguments.dir.resolve().name
+    return _make_report(arguments.dir, out, arguments.rider, arguments.jobs)
+
+
+def _make_report(study: Path, out: Path, rider: str, jobs: int) -> int:
+    from analysis_lib.reports.runner import make_report
+
+    report = make_report(study, out, rider, jobs, command=f"report --rider {rider}" if rider else "report")
+    failed = [page.subject for page in report.pages if not page.made]
+    if failed:
+        print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
+    print(f"pages: {report.folder / 'index.html'}")
+    return report.exit_code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="roundoval",
+        description="Round-versus-oval chainring studies: check a study folder and write its reports.",
+        epilog="Exit codes: 0 all made, 1 some rider failed, 2 bad input or usage.",
+    )
+    parser.add_argument("--version", action="version", version=f"roundoval {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _add_demo(commands)
+    _add_new(commands)
+    _add_check(commands)
+    _add_report(commands)
+    return parser
+
+
+def _add_demo(commands) -> None:
+    demo = _command(commands, "demo", _demo, "make the demo study and its reports")
+    demo.description = (
+        "Reads the demo study in DIR, writing it there first when DIR holds none (default: the committed one). "
+        "Writes its report folder and says where the pages are."
+    )
+    demo.add_argument("dir", nargs="?", type=Path, help="folder of the demo study")
+    _add_report_options(demo)
+
+
+def _add_new(commands) -> None:
+    new = _command(commands, "new", _new, "write an empty study folder with commented templates")
+    new.description = "Reads nothing. Writes study.toml, the tables' headings and a guide into DIR, new or empty."
+    new.add_argument("dir", type=Path, help="folder to make")
+
+
+def _add_check(commands) -> None:
+    check = _command(commands, "check", _check, "list every problem of a study folder, then its data quality")
+    check.description = "Reads the study folder and every recording. Writes nothing; prints problems and a table."
+    check.add_argument("dir", type=Path, help="study folder")
+
+
+def _add_report(commands) -> None:
+    report = _command(commands, "report", _report, "write a page for each rider and a page for the study")
+    report.description = "Reads the study folder DIR and never changes it. Writes one report folder outside it."
+    report.add_argument("dir", type=Path, help="study folder")
+    report.add_argument("--rider", default="", help="make this rider's page only")
+    _add_report_options(report)
+
+
+def _add_report_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--jobs", type=_whole_number, default=2, help="kernels at the same time (default 2)")
+    command.add_argument("--out", type=Path, help="folder to fill (default: reports/NAME-OF-DIR)")
+
+
+def _command(commands, name: str, run, summary: str) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=summary)
+    command.set_defaults(run=run)
+    return command
+
+
+def _whole_number(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError("must be 1 or more")
+    return number
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

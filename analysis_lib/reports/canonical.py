@@ -1,0 +1,44 @@
+"""The canonical form of an executed notebook: the same inputs give the same bytes."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import nbformat
+
+RUN_KEYS = ("papermill", "execution")
+"""Metadata in which papermill and its client keep clocks, paths and process numbers."""
+
+ANSI = re.compile(r"\x1b\[[0-9;]*m")
+
+
+def canonical_notebook(path: Path) -> str:
+    """Return the notebook's JSON without clocks, paths and random ids of one run.
+
+    Cells that papermill inserts get an id made from their place, and its banner cells of a failure are dropped:
+    the failed page tells that story better.
+    """
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells = [cell for cell in notebook.cells if not _is_banner(cell)]
+    _clean_metadata(notebook.metadata)
+    for place, cell in enumerate(notebook.cells):
+        _clean_metadata(cell.metadata)
+        if "injected-parameters" in cell.metadata.get("tags", []):
+            cell["id"] = f"injected-{place}"
+    return nbformat.writes(notebook) + "\n"
+
+
+def plain_text(terminal_text: str) -> str:
+    """Return terminal output without colour codes."""
+    return ANSI.sub("", terminal_text)
+
+
+def _is_banner(cell) -> bool:
+    tags = cell.metadata.get("tags", [])
+    return "papermill-error-cell-tag" in tags
+
+
+def _clean_metadata(metadata) -> None:
+    for key in RUN_KEYS:
+        metadata.pop(key, None)

@@ -1,0 +1,1 @@
+"""Drawing for ring studies: results and Axes in, ink out; nothing is computed here."""

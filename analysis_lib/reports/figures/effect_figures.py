@@ -1,0 +1,120 @@
+"""The effect of the oval ring: riders, intensities and whole curves."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from analysis_lib.reports.figures.style import (
+    GREEN,
+    GREY,
+    INK,
+    LOOKS,
+    ONE_COLUMN,
+    crank_axis,
+    in_house_style,
+    name_panel,
+    new_figure,
+    share_limits,
+)
+
+
+@in_house_style
+def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
+    """Return one panel an intensity: each rider's round and oval mean joined; columns ``rider, intensity, round, oval``."""
+    intensities = list(dict.fromkeys(cells["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=60)
+    for axes, intensity in zip(panels, intensities, strict=True):
+        _draw_slopes(axes, cells[cells["intensity"] == intensity])
+        name_panel(axes, intensity)
+    share_limits(panels)
+    panels[0].set_ylabel(f"{label} ({unit})")
+    return figure
+
+
+def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
+    for row in cells.itertuples():
+        axes.plot([0, 1], [row.round, row.oval], color=GREY, linewidth=0.8)
+    for place, ring in enumerate(("round", "oval")):
+        look = LOOKS[ring]
+        axes.plot(np.full(len(cells), place), cells[ring], look.marker, color=look.colour)
+    axes.set_xticks([0, 1], ["round", "oval"])
+    axes.set_xlim(-0.3, 1.3)
+
+
+@in_house_style
+def effect_panel(effects: pd.DataFrame, contrasts: pd.DataFrame, smallest_effect: float, label: str, unit: str) -> Figure:
+    """Return the effect by intensity with the zone that does not matter shaded.
+
+    ``effects`` has columns ``intensity, estimate, low, high``; ``contrasts`` a row a rider and intensity with ``contrast``.
+    """
+    figure, (axes,) = new_figure(height_mm=70, width=ONE_COLUMN * 1.35)
+    axes.axhspan(-smallest_effect, smallest_effect, color=GREEN, alpha=0.15, linewidth=0)
+    axes.axhline(0, color=GREY, linewidth=0.7)
+    places = np.arange(len(effects))
+    for place, intensity in zip(places, effects["intensity"], strict=True):
+        riders = contrasts.loc[contrasts["intensity"] == intensity, "contrast"].to_numpy()
+        spread = np.linspace(-0.12, 0.12, len(riders)) if len(riders) > 1 else np.zeros(len(riders))
+        axes.plot(place - 0.18 + spread, riders, ".", color=GREY, markersize=3)
+    reach = [effects["estimate"] - effects["low"], effects["high"] - effects["estimate"]]
+    axes.errorbar(places + 0.15, effects["estimate"], yerr=reach, fmt="D", color=INK, capsize=3)
+    axes.set_xticks(places, effects["intensity"])
+    axes.set_xlim(-0.5, len(effects) - 0.5)
+    axes.set_ylabel(f"{label}, oval − round ({unit})")
+    return figure
+
+
+@in_house_style
+def curve_difference_panels(curves: pd.DataFrame, unit: str = "N·m") -> Figure:
+    """Return the mean difference curve with its simultaneous band, one panel an intensity.
+
+    Columns ``intensity, crank_deg, mean, low, high``.
+    """
+    intensities = list(dict.fromkeys(curves["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=62)
+    for axes, intensity in zip(panels, intensities, strict=True):
+        curve = curves[curves["intensity"] == intensity]
+        axes.axhline(0, color=GREY, linewidth=0.7)
+        axes.fill_between(curve["crank_deg"], curve["low"], curve["high"], color=GREY, alpha=0.3, linewidth=0)
+        axes.plot(curve["crank_deg"], curve["mean"], color=INK)
+        crank_axis(axes)
+        name_panel(axes, intensity)
+    share_limits(panels)
+    panels[0].set_ylabel(f"Torque, oval − round ({unit})")
+    return figure
+
+
+@in_house_style
+def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
+    """Return results per ring per period: mean with interval; columns ``intensity, period, ring, mean, low, high``."""
+    intensities = list(dict.fromkeys(means["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=58)
+    for axes, intensity in zip(panels, intensities, strict=True):
+        _draw_periods(axes, means[means["intensity"] == intensity])
+        name_panel(axes, intensity)
+    share_limits(panels)
+    panels[0].set_ylabel(f"{label} ({unit})")
+    panels[0].legend(title="ring")
+    return figure
+
+
+def _draw_periods(axes: Axes, means: pd.DataFrame) -> None:
+    for shift, ring in ((-0.07, "round"), (0.07, "oval")):
+        rows = means[means["ring"] == ring]
+        look = LOOKS[ring]
+        reach = [rows["mean"] - rows["low"], rows["high"] - rows["mean"]]
+        axes.errorbar(
+            rows["period"] + shift,
+            rows["mean"],
+            yerr=reach,
+            fmt=look.marker,
+            linestyle=look.line,
+            color=look.colour,
+            capsize=2,
+            label=ring,
+        )
+    axes.set_xticks(sorted(means["period"].unique()))
+    axes.set_xlim(means["period"].min() - 0.4, means["period"].max() + 0.4)
+    axes.set_xlabel("Period")

@@ -1,0 +1,68 @@
+"""Where an oval ring would sit: torque phases and available mounts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from analysis_lib.reports.figures.style import BLUE, GREY, INK, ONE_COLUMN, in_house_style, name_panel, new_figure
+
+
+@in_house_style
+def mounting_panels(phases: pd.DataFrame, mounts: pd.DataFrame) -> Figure:
+    """Return the mount that each intensity asks for beside how probable each available mount is to be the nearest.
+
+    ``phases``: ``intensity, mount_deg, low_deg, high_deg``, unwrapped to one stretch of the axis; ``mounts``:
+    ``mount_deg`` (on the same stretch) and ``probability``.
+    """
+    figure, (left, right) = new_figure(1, 2, height_mm=58, width_ratios=[1.5, 1])
+    _draw_phases(left, phases, mounts)
+    _draw_probabilities(right, mounts)
+    return figure
+
+
+def _draw_phases(axes: Axes, phases: pd.DataFrame, mounts: pd.DataFrame) -> None:
+    for mount in mounts["mount_deg"]:
+        axes.axvline(mount, color=GREY, linewidth=0.8, linestyle=":")
+    rows = np.arange(len(phases))[::-1]
+    reach = [phases["mount_deg"] - phases["low_deg"], phases["high_deg"] - phases["mount_deg"]]
+    axes.errorbar(phases["mount_deg"], rows, xerr=reach, fmt="D", color=INK, capsize=3)
+    axes.set_yticks(rows, phases["intensity"])
+    axes.set_ylim(-0.6, len(phases) - 0.4)
+    axes.set_xlabel("Mount angle, crank to major axis (deg)")
+    name_panel(axes, "wanted mount; dotted: available mounts")
+
+
+def _draw_probabilities(axes: Axes, mounts: pd.DataFrame) -> None:
+    places = np.arange(len(mounts))
+    axes.bar(places, mounts["probability"], color=BLUE, width=0.6)
+    axes.set_xticks(places, [f"{mount % 180:.4g}°" for mount in mounts["mount_deg"]])
+    axes.set_ylim(0, 1)
+    axes.set_xlabel("Available mount")
+    axes.set_ylabel("Probability of being nearest")
+
+
+@in_house_style
+def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg: float) -> Figure:
+    """Return a half-circle rose of torque phases: petal area proportional to the count, a dot a rider."""
+    figure, (axes,) = new_figure(height_mm=75, width=ONE_COLUMN * 1.3, subplot_kw={"projection": "polar"})
+    axes.set_theta_zero_location("N")
+    axes.set_theta_direction(-1)
+    axes.set_thetamin(0)
+    axes.set_thetamax(180)
+    edges = np.arange(0, 181, 10)
+    counts, _ = np.histogram(np.mod(phases_deg, 180), edges)
+    radii = np.sqrt(counts)
+    axes.bar(np.deg2rad(edges[:-1] + 5), radii, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
+    rim = max(radii.max(), 1) * 1.15
+    axes.plot(np.deg2rad(np.mod(phases_deg, 180)), np.full(len(phases_deg), rim), "o", color=INK, markersize=3)
+    arc = np.deg2rad(np.linspace(low_deg, high_deg, 50))
+    axes.plot(arc, np.full(50, rim * 1.1), color=INK, linewidth=2)
+    axes.plot(np.deg2rad([mean_deg, mean_deg]), [0, rim * 1.1], color=INK, linestyle="--", linewidth=0.9)
+    axes.set_ylim(0, rim * 1.18)
+    axes.set_yticks([])
+    axes.set_thetagrids(np.arange(0, 181, 30))
+    axes.set_xlabel("Torque phase (deg of right crank, axial)", labelpad=12)
+    return figure

@@ -1,0 +1,49 @@
+"""Data quality at a glance."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+
+from analysis_lib.reports.figures.style import MM, in_house_style, new_figure
+
+STATE_COLOURS = {"kept": "#cfe3ef", "caution": "#f6d9b8", "not used": "#d9a6a6", "missing": "#ffffff"}
+
+
+@in_house_style
+def quality_strip(cells: pd.DataFrame, rows: str) -> Figure:
+    """Return a strip with one cell a trial: kept turns as a number, state as a word-coded tint.
+
+    Columns ``column`` (cell's column heading), `rows` (row heading), ``state`` (a key of STATE_COLOURS), ``text``.
+    """
+    row_names = list(dict.fromkeys(cells[rows]))
+    column_names = list(dict.fromkeys(cells["column"]))
+    figure, (axes,) = new_figure(height_mm=16 + 7 * len(row_names))
+    for cell in cells.itertuples():
+        x, y = column_names.index(cell.column), row_names.index(getattr(cell, rows))
+        axes.add_patch(_cell_patch(x, y, cell.state))
+        axes.text(x, y, cell.text, ha="center", va="center", fontsize=6.5)
+    axes.set_xlim(-0.5, len(column_names) - 0.5)
+    axes.set_ylim(len(row_names) - 0.5, -0.5)
+    axes.set_xticks(np.arange(len(column_names)), column_names, rotation=40, ha="right")
+    axes.set_yticks(np.arange(len(row_names)), row_names)
+    axes.tick_params(length=0)
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    return figure
+
+
+def _cell_patch(x: int, y: int, state: str):
+    from matplotlib.patches import Rectangle
+
+    hatch = {"not used": "////", "missing": "...."}.get(state, "")
+    return Rectangle(
+        (x - 0.48, y - 0.46),
+        0.96,
+        0.92,
+        facecolor=STATE_COLOURS[state],
+        edgecolor="#8a8a8a",
+        linewidth=20 * MM * 0.5,
+        hatch=hatch,
+    )

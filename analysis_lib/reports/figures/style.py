@@ -1,0 +1,82 @@
+"""The house style of figures: sizes, type, and how ring and intensity are told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+MM = 1 / 25.4
+ONE_COLUMN, TWO_COLUMNS = 89 * MM, 183 * MM
+"""Widths in inches: one and two columns of a journal page (common practice, no source)."""
+
+BLUE, VERMILLION, GREEN, GREY, INK = "#0072B2", "#D55E00", "#009E73", "#6b6b6b", "#1a1a1a"
+"""From the general colour-blind-safe palette of Okabe & Ito (2008); grey and ink added."""
+
+RC = {
+    "font.family": "DejaVu Sans",
+    "font.size": 7.5,
+    "axes.labelsize": 7.5,
+    "axes.titlesize": 8,
+    "xtick.labelsize": 7,
+    "ytick.labelsize": 7,
+    "legend.fontsize": 7,
+    "legend.frameon": False,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.linewidth": 0.7,
+    "lines.linewidth": 1.3,
+    "lines.markersize": 4,
+    "svg.hashsalt": "roundoval",
+    "svg.fonttype": "path",
+    "figure.dpi": 120,
+}
+
+
+in_house_style = mpl.rc_context(RC)
+"""Decorates every function that makes a figure."""
+
+
+@dataclass(frozen=True)
+class RingLook:
+    """How one ring is drawn everywhere: colour and line style and marker, so that grey print still tells."""
+
+    colour: str
+    line: str
+    marker: str
+
+
+LOOKS = {"round": RingLook(BLUE, "-", "o"), "oval": RingLook(VERMILLION, "--", "s")}
+
+
+def new_figure(rows: int = 1, columns: int = 1, height_mm: float = 62, width: float = TWO_COLUMNS, **options):
+    """Return (figure, list of axes) in house style, outside any global figure list.
+
+    ``options`` go to ``Figure.subplots`` (``sharey``, ``subplot_kw``, ``width_ratios`` ...).
+    """
+    figure = Figure(figsize=(width, height_mm * MM), layout="constrained")
+    axes = figure.subplots(rows, columns, squeeze=False, **options)
+    return figure, list(axes.ravel())
+
+
+def crank_axis(axes: Axes, label: bool = True) -> None:
+    """Make the horizontal axis one turn of the crank in degrees."""
+    axes.set_xlim(0, 360)
+    axes.set_xticks([0, 90, 180, 270, 360])
+    if label:
+        axes.set_xlabel("Crank angle from top dead centre (deg)")
+
+
+def name_panel(axes: Axes, words: object) -> None:
+    """Name a panel above its upper left corner."""
+    axes.annotate(str(words), (0, 1.02), xycoords="axes fraction", va="bottom", ha="left", fontweight="bold")
+
+
+def share_limits(panels: Sequence[Axes]) -> None:
+    """Give all panels the same vertical limits, so that rings and riders can be compared by eye."""
+    lows, highs = zip(*(panel.get_ylim() for panel in panels), strict=True)
+    for panel in panels:
+        panel.set_ylim(min(lows), max(highs))

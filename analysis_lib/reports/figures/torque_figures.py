@@ -1,0 +1,106 @@
+"""Torque and crank speed against crank angle."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from analysis_lib.reports.figures.style import (
+    GREY,
+    LOOKS,
+    crank_axis,
+    in_house_style,
+    name_panel,
+    new_figure,
+    share_limits,
+)
+
+
+def draw_torque_by_angle(axes: Axes, curves: pd.DataFrame) -> None:
+    """Draw torque with its interval for each ring; columns ``ring, crank_deg, torque_Nm, low, high``."""
+    axes.axhline(0, color=GREY, linewidth=0.6)
+    for ring, curve in curves.groupby("ring", sort=False):
+        look = LOOKS[str(ring)]
+        axes.fill_between(curve["crank_deg"], curve["low"], curve["high"], color=look.colour, alpha=0.2, linewidth=0)
+        axes.plot(curve["crank_deg"], curve["torque_Nm"], color=look.colour, linestyle=look.line, label=str(ring))
+    crank_axis(axes)
+
+
+def draw_torque_polar(axes: Axes, curves: pd.DataFrame, floor: float, ceiling: float) -> None:
+    """Draw the same curves around the crank, the zero circle away from the centre."""
+    axes.set_theta_zero_location("N")  # type: ignore[attr-defined]
+    axes.set_theta_direction(-1)  # type: ignore[attr-defined]
+    turn = np.linspace(0, 2 * np.pi, 361)
+    axes.plot(turn, np.zeros_like(turn), color=GREY, linewidth=0.8)
+    for ring, curve in curves.groupby("ring", sort=False):
+        look = LOOKS[str(ring)]
+        angle = np.deg2rad(np.append(curve["crank_deg"], curve["crank_deg"].iloc[0]))
+        torque = np.append(curve["torque_Nm"], curve["torque_Nm"].iloc[0])
+        axes.plot(angle, torque, color=look.colour, linestyle=look.line)
+    axes.set_ylim(floor, ceiling)
+    axes.set_thetagrids([0, 90, 180, 270], ["0", "90", "180", "270"])  # type: ignore[attr-defined]
+    axes.tick_params(labelsize=6)
+    axes.grid(linewidth=0.4)
+
+
+@in_house_style
+def torque_panels(curves: pd.DataFrame) -> Figure:
+    """Return one panel an intensity, both rings in each, same limits; columns as above and ``intensity``."""
+    intensities = list(dict.fromkeys(curves["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=62)
+    for axes, intensity in zip(panels, intensities, strict=True):
+        draw_torque_by_angle(axes, curves[curves["intensity"] == intensity])
+        name_panel(axes, intensity)
+    panels[0].set_ylabel("Torque on the crank axle (N·m)")
+    share_limits(panels)
+    panels[0].legend(loc="upper right", title="ring")
+    return figure
+
+
+@in_house_style
+def polar_panels(curves: pd.DataFrame) -> Figure:
+    """Return the polar companion of `torque_panels`."""
+    intensities = list(dict.fromkeys(curves["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=66, subplot_kw={"projection": "polar"})
+    ceiling = float(curves["torque_Nm"].max()) * 1.05
+    floor = min(float(curves["torque_Nm"].min()), 0.0) - 0.35 * ceiling
+    for axes, intensity in zip(panels, intensities, strict=True):
+        draw_torque_polar(axes, curves[curves["intensity"] == intensity], floor, ceiling)
+        axes.set_title(str(intensity), pad=12)
+    return figure
+
+
+@in_house_style
+def speed_panels(curves: pd.DataFrame) -> Figure:
+    """Return crank speed through the turn in % of its mean, measured and predicted, one panel an intensity.
+
+    Columns ``ring, intensity, crank_deg, measured_pct, predicted_pct``.
+    """
+    intensities = list(dict.fromkeys(curves["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=62)
+    for axes, intensity in zip(panels, intensities, strict=True):
+        _draw_speed(axes, curves[curves["intensity"] == intensity])
+        name_panel(axes, intensity)
+    panels[0].set_ylabel("Crank speed (% of its mean)")
+    share_limits(panels)
+    panels[0].legend(loc="upper right")
+    return figure
+
+
+def _draw_speed(axes: Axes, curves: pd.DataFrame) -> None:
+    axes.axhline(100, color=GREY, linewidth=0.6)
+    for ring, curve in curves.groupby("ring", sort=False):
+        look = LOOKS[str(ring)]
+        axes.plot(
+            curve["crank_deg"],
+            curve["measured_pct"],
+            color=look.colour,
+            linestyle=look.line,
+            label=f"{ring}, measured",
+        )
+        axes.plot(
+            curve["crank_deg"], curve["predicted_pct"], color=look.colour, linestyle=":", label=f"{ring}, predicted"
+        )
+    crank_axis(axes)

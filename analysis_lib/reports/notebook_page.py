@@ -1,0 +1,44 @@
+"""What a notebook says and shows, on screen and into the report folder."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import Literal
+
+from IPython.display import HTML, display
+
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+
+Tone = Literal["answer", "plain", "caution"]
+
+
+@dataclass(frozen=True)
+class NotebookPage:
+    """Where a notebook's exhibits go: to its own output, and below `results` when that is a folder.
+
+    ``subject`` is the folder of its exhibits there, for example ``riders/R01`` or ``study``.
+    """
+
+    results: Path | None
+    subject: str
+
+    def show(self, *exhibits: FigureExhibit | TableExhibit) -> None:
+        """Show each exhibit under the cell and save it."""
+        for exhibit in exhibits:
+            display(exhibit)
+            if self.results is not None:
+                kind = "figures" if isinstance(exhibit, FigureExhibit) else "tables"
+                exhibit.save(self.results / kind / self.subject)
+
+    def say(self, *sentences: str, tone: Tone = "plain") -> None:
+        """Show sentences as one paragraph each; any markup in them is shown, not run."""
+        paragraphs = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences if sentence)
+        if paragraphs:
+            display(HTML(paragraphs if tone == "plain" else f'<div class="{tone}">{paragraphs}</div>'))
+
+
+def open_page(results_dir: str, subject: str) -> NotebookPage:
+    """Return the page of one notebook run; an empty `results_dir` saves nothing."""
+    return NotebookPage(Path(results_dir) if results_dir else None, subject)

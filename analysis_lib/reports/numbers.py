@@ -1,0 +1,54 @@
+"""Numbers as they stand in tables on pages and in files."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.reports.whole_file import write_text_whole
+
+FILE_DIGITS = 10
+"""Significant digits in CSV and JSON: far below any measuring error, above the last bits that differ by machine."""
+
+SPREADSHEET_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def format_cell(value: object, digits: int | None = None) -> str:
+    """Return a table cell's text: a dash for nothing, `digits` decimals (or 4 significant digits) for a real number.
+
+    >>> format_cell(1.23456, 2), format_cell(float("nan")), format_cell(12)
+    ('1.23', '–', '12')
+    """
+    if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
+        return "–"
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, float | np.floating):
+        text = f"{value:.{digits}f}" if digits is not None else f"{value:.4g}"
+        return text.replace("-", "−") if "e" not in text else text
+    return str(value)
+
+
+def format_p(p: float) -> str:
+    """Return a p value as it is printed: three decimals, never zero.
+
+    >>> format_p(0.04321), format_p(1e-9)
+    ('p = 0.043', 'p < 0.001')
+    """
+    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
+
+
+def write_csv(path: Path, frame: pd.DataFrame) -> None:
+    """Write a tidy table with declared digits; text that a spreadsheet would run as a formula is quoted off."""
+    safe = frame.apply(lambda column: column.map(_spreadsheet_safe))
+    text = safe.to_csv(index=False, float_format=f"%.{FILE_DIGITS}g", lineterminator="\n")
+    write_text_whole(path, text)
+
+
+def _spreadsheet_safe(value: object) -> object:
+    if isinstance(value, str) and value.startswith(SPREADSHEET_FORMULA_STARTS):
+        return "'" + value
+    return value

@@ -1,0 +1,111 @@
+"""Self-contained HTML pages: no script, no outside address, alternative text on every figure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from html import escape, unescape
+from pathlib import Path
+
+import nbformat
+from jinja2 import Environment, PackageLoader
+
+from analysis_lib import __version__
+from analysis_lib.reports.canonical import plain_text
+from analysis_lib.reports.notebook_run import NotebookFailure
+from analysis_lib.reports.whole_file import write_text_whole
+
+HEADING = re.compile(r'<h2(?: id="([^"]+)")?>(.*?)</h2>', re.DOTALL)
+TITLE = re.compile(r"<h1[^>]*>.*?</h1>", re.DOTALL)
+TAG = re.compile(r"<[^>]+>")
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A second-level heading of a page, for its contents list."""
+
+    anchor: str
+    text: str
+
+
+@dataclass(frozen=True)
+class IndexEntry:
+    """A line of the report's first page."""
+
+    name: str
+    page: str
+    state: str
+    notebook: str = ""
+
+
+@cache
+def _templates() -> Environment:
+    return Environment(loader=PackageLoader("analysis_lib.reports"), autoescape=True, keep_trailing_newline=True)
+
+
+def write_page(path: Path, title: str, body: str, study_name: str, home: str = "") -> None:
+    """Write one page around `body` (trusted HTML); `title` and `study_name` are escaped."""
+    body, headings = _anchor_headings(body)
+    css = _templates().loader.get_source(_templates(), "page.css")[0]  # type: ignore[union-attr]
+    page = _templates().get_template("page.html.j2")
+    text = page.render(
+        title=title,
+        body=body,
+        study_name=study_name,
+        home=home,
+        css=css,
+        headings=headings,
+        footer=f"Made by roundoval {__version__} from the study folder; run.json beside the report names every input. "
+        "Pages inform trained staff; they are no medical advice.",
+    )
+    write_text_whole(path, text)
+
+
+def _anchor_headings(body: str) -> tuple[str, list[Heading]]:
+    """Give every second-level heading an anchor, and list them for the contents."""
+    headings: list[Heading] = []
+
+    def anchored(match: re.Match[str]) -> str:
+        text = unescape(TAG.sub("", match[2]))
+        anchor = match[1] or "-".join(re.findall(r"[a-z0-9]+", text.lower()))
+        headings.append(Heading(anchor, text))
+        return f'<h2 id="{escape(anchor)}">{match[2]}</h2>'
+
+    return HEADING.sub(anchored, body), headings
+
+
+def notebook_body(notebook: Path) -> str:
+    """Return the executed notebook as HTML without code, its title left to the page.
+
+    The code stays in the executed notebook, which the first page of the report links.
+    """
+    from nbconvert import HTMLExporter
+
+    exporter = HTMLExporter(template_name="basic", exclude_input=True, exclude_anchor_links=True)
+    exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
+    body, _ = exporter.from_notebook_node(nbformat.read(notebook, as_version=4))
+    return TITLE.sub("", body, count=1)
+
+
+def failure_body(
+    subject: str, failure: NotebookFailure | None, problems: Sequence[str] = (), trial_facts: Sequence = ()
+) -> str:
+    """Return the body of a page that says who, which notebook, under which heading, and why."""
+    facts = [("Rider or study", subject)]
+    if failure is not None:
+        facts += [
+            ("Notebook", failure.notebook),
+            ("Under the heading", failure.heading or "before the first heading"),
+            ("Cause", f"{failure.error}: {failure.message}"),
+        ]
+    facts += list(trial_facts)
+    template = _templates().get_template("failure.html.j2")
+    trace = plain_text(failure.traceback) if failure else ""
+    return template.render(subject=subject, facts=facts, problems=problems, traceback=trace)
+
+
+def index_body(question: str, entries: Sequence[IndexEntry], problems: Sequence[str]) -> str:
+    """Return the body of the report's first page."""
+    return _templates().get_template("index.html.j2").render(question=question, entries=entries, problems=problems)

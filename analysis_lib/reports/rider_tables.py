@@ -1,0 +1,62 @@
+"""The tables that a rider's page leaves behind for the study's page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from analysis_lib.reports.numbers import write_csv
+
+TABLES = ("trials", "quantities", "profiles", "phases")
+
+
+@dataclass(frozen=True)
+class RiderTables:
+    """Tidy tables of one rider.
+
+    Attributes
+    ----------
+    trials : DataFrame
+        One row a trial of trials.csv: ``trial, rider, sequence, period, ring, ring_name, mount_deg, intensity,
+        state`` (used, caution, not used), ``reason, kept_turns, dropped_turns`` and the data-quality columns.
+    quantities : DataFrame
+        One row a trial and quantity: ``trial, rider, sequence, period, ring, intensity, quantity, value, unit, se,
+        n_turns, n_effective, note``. ``ring`` is the role, round or oval.
+    profiles : DataFrame
+        One row a trial and degree: ``trial, rider, period, ring, intensity, crank_deg, speed_rad_s`` and
+        ``torque_total_Nm, torque_left_Nm, torque_right_Nm`` where they are known.
+    phases : DataFrame
+        One row an intensity: the rider's torque phase and wanted mount with intervals.
+    """
+
+    trials: pd.DataFrame
+    quantities: pd.DataFrame
+    profiles: pd.DataFrame
+    phases: pd.DataFrame
+
+    def write(self, results_dir: str, rider: str) -> None:
+        """Write each table as CSV into the rider's folder of the report; an empty `results_dir` writes nothing."""
+        if results_dir:
+            for name in TABLES:
+                write_csv(_folder(results_dir, rider) / f"{name}.csv", getattr(self, name))
+
+
+def read_rider_tables(results_dir: str, rider: str) -> RiderTables | None:
+    """Read the tables of one rider's page; None when that page was not made."""
+    folder = _folder(results_dir, rider)
+    if not all((folder / f"{name}.csv").is_file() for name in TABLES):
+        return None
+    text = {name: str for name in ("trial", "rider", "sequence", "intensity", "reason", "note", "unit")}
+    return RiderTables(*(_read(folder / f"{name}.csv", text) for name in TABLES))
+
+
+def _read(path: Path, text: dict[str, type]) -> pd.DataFrame:
+    frame = pd.read_csv(path, dtype=text)
+    words = [name for name in ("reason", "note", "unit") if name in frame]
+    return frame.fillna(dict.fromkeys(words, ""))
+
+
+def _folder(results_dir: str, rider: str) -> Path:
+    return Path(results_dir) / "tables" / "riders" / rider

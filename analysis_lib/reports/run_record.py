@@ -1,0 +1,76 @@
+"""The record of a run: what went in, with which versions, and what came of it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+import subprocess
+from importlib import metadata
+from pathlib import Path
+
+from analysis_lib import __version__
+from analysis_lib.reports.places import PROJECT, notebooks_folder
+from analysis_lib.reports.whole_file import write_text_whole
+
+RECORDED_PACKAGES = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "pyarrow",
+    "matplotlib",
+    "statsmodels",
+    "pydantic",
+    "papermill",
+    "nbclient",
+    "nbconvert",
+    "ipykernel",
+)
+
+
+def sha256_of(path: Path) -> str:
+    """Return the file's SHA-256 as hexadecimal digits."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def checksums(folder: Path, pattern: str = "**/*") -> dict[str, str]:
+    """Return the SHA-256 of every file below `folder`, keyed by its path there, in sorted order."""
+    files = sorted(path for path in folder.glob(pattern) if path.is_file())
+    return {path.relative_to(folder).as_posix(): sha256_of(path) for path in files}
+
+
+def write_run_record(
+    path: Path, study: Path, command: str, seed: int, states: dict[str, str], parameters: dict[str, dict]
+) -> None:
+    """Write ``run.json``: no clock, no user, no host and no absolute path, so that equal runs give equal bytes."""
+    record = {
+        "program": "roundoval",
+        "version": __version__,
+        "git": _git_state(),
+        "python": platform.python_version(),
+        "packages": {name: metadata.version(name) for name in RECORDED_PACKAGES},
+        "command": command,
+        "seed": seed,
+        "notebooks": checksums(notebooks_folder(), "*.ipynb"),
+        "parameters": parameters,
+        "inputs": checksums(study),
+        "states": states,
+    }
+    write_text_whole(path, json.dumps(record, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+
+
+def _git_state() -> str:
+    """Return commit and whether the tree was changed, or 'not a git checkout'."""
+    if not (PROJECT / ".git").exists():
+        return "not a git checkout"
+    try:
+        commit = _git("rev-parse", "HEAD").strip()
+        changed = _git("status", "--porcelain", "--", "analysis_lib", "notebooks").strip()
+    except (OSError, subprocess.CalledProcessError):
+        return "not a git checkout"
+    return commit + (" with local changes" if changed else "")
+
+
+def _git(*words: str) -> str:
+    return subprocess.run(["git", *words], cwd=PROJECT, check=True, capture_output=True, text=True).stdout

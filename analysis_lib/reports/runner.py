@@ -1,0 +1,212 @@
+"""The runner: from a study folder to its report folder."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.notebook_run import NotebookFailure, RunFolder, run_notebook
+from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
+from analysis_lib.reports.parameters import Scalar, check_parameters
+from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.run_record import write_run_record
+from analysis_lib.study.folder import Study, open_study
+
+RIDER_NOTEBOOK = "03_rider_report.ipynb"
+STUDY_NOTEBOOK = "04_study_report.ipynb"
+GENERATED = ("riders", "notebooks", "tables", "figures")
+STUDY = "the study"
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class PageState:
+    """What became of one page: its subject, its file, and the cause when it failed."""
+
+    subject: str
+    page: str
+    notebook: str
+    cause: str = ""
+
+    @property
+    def made(self) -> bool:
+        """Whether the page holds results."""
+        return not self.cause
+
+    @property
+    def words(self) -> str:
+        """The state in words for the index and the record."""
+        return "made" if self.made else f"failed: {self.cause}"
+
+
+@dataclass(frozen=True)
+class Report:
+    """A report folder and the state of each of its pages."""
+
+    folder: Path
+    pages: tuple[PageState, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """0 when every page was made, 1 when some failed."""
+        return 0 if all(page.made for page in self.pages) else 1
+
+
+def make_report(
+    study_dir: Path, out: Path, only_rider: str = "", jobs: int = 1, say: Say = print, command: str = "report"
+) -> Report:
+    """Run the notebooks of a study and write its pages, tables, figures and record below `out`.
+
+    Parameters
+    ----------
+    study_dir, out : Path
+        The study folder, which is only read, and the folder to fill, which must lie outside it.
+    only_rider : str
+        Make this rider's page alone and leave the others and the study's page as they are.
+    jobs : int
+        Kernels at work at the same time.
+
+    Raises
+    ------
+    Refusal, Refusals
+        When the study or the output folder cannot be used at all; a fault of one rider fails that page only.
+    """
+    study = open_study(study_dir)
+    riders = _chosen_riders(study, only_rider)
+    _prepare(out, study.root, keep=bool(only_rider))
+    with RunFolder(study.root, out) as folder:
+        run = _Run(study, out, folder, say)
+        run.check_all_parameters(riders)
+        with ThreadPoolExecutor(max_workers=jobs) as pool:
+            pages = list(pool.map(run.make_rider_page, riders))
+        if not only_rider:
+            pages.append(run.make_study_page())
+    _finish(study, out, pages, command)
+    return Report(out, tuple(pages))
+
+
+def _chosen_riders(study: Study, only_rider: str) -> list[str]:
+    known = [str(rider) for rider in study.riders["rider"]]
+    if not only_rider:
+        return known
+    if only_rider not in known:
+        raise Refusal(
+            "option --rider", only_rider, "one of " + ", ".join(known), "choose a rider that riders.csv lists"
+        )
+    return [only_rider]
+
+
+def _prepare(out: Path, study_root: Path, keep: bool) -> None:
+    """Make the output folder, emptied of an earlier report; refuse one that holds anything else."""
+    if out.resolve().is_relative_to(study_root.resolve()):
+        raise Refusal(
+            f"output folder {out}",
+            "a folder inside the study",
+            "a folder outside it, because raw data are never written to",
+            "choose another --out",
+        )
+    if out.is_dir() and any(out.iterdir()) and not (out / "run.json").is_file():
+        raise Refusal(
+            f"output folder {out}",
+            "a folder with other files in it",
+            "a new or empty folder, or an earlier report",
+            "choose another --out; nothing was touched",
+        )
+    if not keep:
+        for name in GENERATED:
+            shutil.rmtree(out / name, ignore_errors=True)
+    out.mkdir(parents=True, exist_ok=True)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What every page of one run shares."""
+
+    study: Study
+    out: Path
+    folder: RunFolder
+    say: Say
+
+    def check_all_parameters(self, riders: Sequence[str]) -> None:
+        """Check the parameters of every notebook before the first kernel starts."""
+        for rider in riders:
+            check_parameters(notebooks_folder() / RIDER_NOTEBOOK, dict(rider_parameters(rider)))
+        check_parameters(notebooks_folder() / STUDY_NOTEBOOK, dict(study_parameters()))
+
+    def make_rider_page(self, rider: str) -> PageState:
+        """Make one rider's page; whatever goes wrong is written on that page."""
+        problems = [str(p) for p in self.study.problems if p.rider == rider and p.scope == "rider"]
+        state = PageState(rider, f"riders/{rider}.html", f"notebooks/riders/{rider}.ipynb")
+        if problems:
+            body = failure_body(f"rider {rider}", None, problems)
+            state = PageState(rider, state.page, "", problems[0])
+            self._write(state, f"Rider {rider}", body)
+        else:
+            state = self._run(state, RIDER_NOTEBOOK, rider_parameters(rider), f"rider {rider}", f"Rider {rider}")
+        self.say(f"rider {rider}: {state.words}")
+        return state
+
+    def make_study_page(self) -> PageState:
+        """Make the study's page from the tables that the riders' pages left behind."""
+        state = PageState(STUDY, "study.html", "notebooks/study.ipynb")
+        state = self._run(state, STUDY_NOTEBOOK, study_parameters(), STUDY, "Round against oval: the study")
+        self.say(f"study: {state.words}")
+        return state
+
+    def _run(
+        self, state: PageState, template: str, parameters: dict[str, Scalar], subject: str, title: str
+    ) -> PageState:
+        failure = self._execute(template, state, parameters)
+        if failure is None:
+            self._write(state, title, notebook_body(self.out / state.notebook))
+            return state
+        self._write(state, title, failure_body(subject, failure))
+        executed = state.notebook if (self.out / state.notebook).is_file() else ""
+        return PageState(state.subject, state.page, executed, f"{failure.error}: {failure.message}")
+
+    def _execute(self, template: str, state: PageState, parameters: dict[str, Scalar]) -> NotebookFailure | None:
+        notebook = notebooks_folder() / template
+        label = state.subject.replace(" ", "-")
+        return run_notebook(notebook, self.out / state.notebook, parameters, self.folder, label)
+
+    def _write(self, state: PageState, title: str, body: str) -> None:
+        home = "../index.html" if "/" in state.page else "index.html"
+        write_page(self.out / state.page, title, body, self.study.settings.study.name, home)
+
+
+def rider_parameters(rider: str) -> dict[str, Scalar]:
+    """Return the parameters of a rider's notebook; folders are the run folder's own relative names."""
+    return {"study_dir": "study", "rider": rider, "results_dir": "results"}
+
+
+def study_parameters() -> dict[str, Scalar]:
+    """Return the parameters of the study's notebook."""
+    return {"study_dir": "study", "results_dir": "results"}
+
+
+def _finish(study: Study, out: Path, pages: Sequence[PageState], command: str) -> None:
+    """Write the first page and the record of the run."""
+    entries = [
+        IndexEntry(_title(state.subject), state.page, state.words, state.notebook)
+        for state in sorted(pages, key=lambda state: (state.subject != STUDY, state.subject))
+    ]
+    problems = [str(problem) for problem in study.problems]
+    body = index_body(study.settings.study.question, entries, problems)
+    write_page(out / "index.html", study.settings.study.name, body, study.settings.study.name)
+    write_run_record(
+        out / "run.json",
+        study.root,
+        command,
+        study.settings.study.seed,
+        {state.subject: state.words for state in pages},
+        {RIDER_NOTEBOOK: rider_parameters("each rider"), STUDY_NOTEBOOK: study_parameters()},
+    )
+
+
+def _title(subject: str) -> str:
+    return "The study" if subject == STUDY else f"Rider {subject}"

@@ -1,0 +1,144 @@
+"""Everything that the study's page says, from the tables of its riders."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.places import study_folder
+from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
+from analysis_lib.statistics.circular import AxialMean, axial_mean
+from analysis_lib.statistics.crossover import RingEffect, ring_effect
+from analysis_lib.statistics.curves import PairedCurves, paired_curves
+from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.protocol import Outcome
+
+CELL = ["rider", "sequence", "period", "ring", "intensity"]
+
+
+@dataclass(frozen=True)
+class StudyAnalysis:
+    """A study with the tables of the riders that could be analysed, and why the others could not."""
+
+    study: Study
+    tables: Mapping[str, RiderTables]
+    left_out: Mapping[str, str]
+
+    @cached_property
+    def trials(self) -> pd.DataFrame:
+        """Every rider's trials, one row each."""
+        return self._together("trials")
+
+    @cached_property
+    def quantities(self) -> pd.DataFrame:
+        """Every quantity of every used trial, one row each."""
+        return self._together("quantities")
+
+    @cached_property
+    def profiles(self) -> pd.DataFrame:
+        """Every used trial's torque profile and crank speed."""
+        return self._together("profiles")
+
+    @property
+    def outcomes(self) -> list[Outcome]:
+        """The declared outcomes, the primary one first."""
+        return sorted(self.study.settings.outcomes, key=lambda outcome: not outcome.primary)
+
+    @property
+    def intensities(self) -> list[str]:
+        """The declared intensities in their order."""
+        return self.study.settings.intensity_names
+
+    def outcome_table(self, outcome: str) -> pd.DataFrame:
+        """Return one row a trial with the column `outcome`, as `ring_effect` wants it."""
+        rows = self.quantities[self.quantities["quantity"] == outcome]
+        table = rows[[*CELL, "value"]].rename(columns={"value": outcome})
+        return table.assign(intensity=pd.Categorical(table["intensity"], self.intensities, ordered=True))
+
+    def effect(self, outcome: Outcome) -> RingEffect:
+        """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
+        return ring_effect(self.outcome_table(outcome.name), outcome.name, unit=outcome.unit)
+
+    def curve_effect(self, intensity: str) -> PairedCurves:
+        """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
+        differences = self.curve_differences(intensity)
+        return paired_curves(differences.to_numpy(), seed=self.study.settings.study.seed)
+
+    def curve_differences(self, intensity: str) -> pd.DataFrame:
+        """Return riders by degrees: mean total torque over oval periods minus that over round periods."""
+        rows = self.profiles[self.profiles["intensity"] == intensity].dropna(subset=["torque_total_Nm"])
+        means = rows.groupby(["rider", "ring", "crank_deg"])["torque_total_Nm"].mean().unstack("crank_deg")
+        rings = [means.xs(ring, level="ring") if ring in means.index.get_level_values("ring") else means[:0]
+                 for ring in ("oval", "round")]  # fmt: skip
+        both = rings[0].index.intersection(rings[1].index)
+        return rings[0].loc[both] - rings[1].loc[both]
+
+    def phases(self, intensity: str) -> pd.Series:
+        """Return each rider's torque phase at one intensity, degrees in [0, 180)."""
+        rows = self._together("phases")
+        return rows[rows["intensity"] == intensity].set_index("rider")["torque_phase_deg"]
+
+    def mean_phase(self, intensity: str) -> AxialMean:
+        """Return the axial mean of the riders' torque phases at one intensity."""
+        return axial_mean(self.phases(intensity).to_numpy())
+
+    def _together(self, name: str) -> pd.DataFrame:
+        return pd.concat([getattr(tables, name) for tables in self.tables.values()], ignore_index=True)
+
+
+def analyse_study(study_dir: str = "", results_dir: str = "") -> StudyAnalysis:
+    """Gather the riders of a study: from the tables of their pages, or from the recordings where there are none.
+
+    Parameters
+    ----------
+    study_dir : str
+        The study folder; empty for the demo study.
+    results_dir : str
+        The report folder in which the riders' pages left their tables. Empty: every recording is read anew.
+
+    Raises
+    ------
+    Refusals
+        When no rider at all can be analysed.
+    """
+    study = open_study(study_folder(study_dir))
+    tables, left_out = {}, {}
+    for rider in study.riders["rider"]:
+        try:
+            tables[rider] = _rider_tables(study, rider, results_dir)
+        except (Refusal, Refusals) as refusal:
+            left_out[rider] = str(refusal)
+    if not tables:
+        raise Refusal(
+            "riders of the study", "no rider that could be analysed", "at least one", "see each rider's page"
+        )
+    return StudyAnalysis(study, tables, left_out)
+
+
+def _rider_tables(study: Study, rider: str, results_dir: str) -> RiderTables:
+    if not results_dir:
+        return analyse_rider(study, rider).tables
+    tables = read_rider_tables(results_dir, rider)
+    if tables is None:
+        raise Refusal(f"rider {rider}", "no tables in the report", "a rider's page", "see that page", "rider", rider)
+    return tables
+
+
+def mean_meter_gap(gaps: pd.DataFrame) -> pd.DataFrame:
+    """Return, by intensity and sectors, the mean and extremes over riders of what a meter would add to oval − round.
+
+    ``gaps``: columns ``rider, intensity, sectors, gap_W``.
+    """
+    grouped = gaps.groupby(["intensity", "sectors"], sort=False)["gap_W"]
+    return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
+
+
+def as_array(frame: pd.DataFrame) -> np.ndarray:
+    """Return a frame's numbers as a float array."""
+    return frame.to_numpy(dtype=float)

@@ -1,0 +1,29 @@
+"""Writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+
+def write_bytes_whole(path: Path, content: bytes) -> None:
+    """Write `content` beside `path`, then rename it into place, making folders as needed.
+
+    A run that is killed half-way leaves the old file or none, never half a page.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+        Path(beside).chmod(0o644)
+        Path(beside).replace(path)
+    except BaseException:
+        Path(beside).unlink(missing_ok=True)
+        raise
+
+
+def write_text_whole(path: Path, text: str) -> None:
+    """Write UTF-8 text with plain line feeds, whole or not at all."""
+    write_bytes_whole(path, text.encode("utf-8"))
