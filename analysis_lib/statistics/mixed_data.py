@@ -1,0 +1,169 @@
+"""Can a mixed model be fitted to these rows at all? Reading and refusing its input."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from analysis_lib.refusals import Refusal
+
+Array = NDArray[np.floating]
+
+
+@dataclass(frozen=True)
+class MixedData:
+    """Checked input of a mixed model.
+
+    Attributes
+    ----------
+    y, x : array (rows,), (rows, terms)
+    terms : tuple of str
+    components : tuple of str
+        Names of the variances: groupings first, residuals last.
+    codes : list of array (rows,)
+        Label of each row in each grouping, as a number from 0.
+    residual_codes : array (rows,)
+    """
+
+    y: Array
+    x: Array
+    terms: tuple[str, ...]
+    components: tuple[str, ...]
+    codes: list[NDArray]
+    residual_codes: NDArray
+
+
+def read_mixed_data(
+    y: ArrayLike, x: pd.DataFrame, groups: Mapping[str, ArrayLike], residual_groups: ArrayLike | None
+) -> MixedData:
+    """Bring the input of a mixed model to arrays; the refusals are those of `fit_mixed_model`."""
+    values = _read_numbers("y", y)
+    columns = _read_columns(x, len(values))
+    if "residual" in groups:
+        raise Refusal(
+            "groups", "a grouping named 'residual'", "another name", "rename it; that name is taken"
+        )
+    codes = [_read_labels(f"grouping {name!r}", labels, len(values))[0] for name, labels in groups.items()]
+    if residual_groups is None:
+        residual_codes, residual_names = np.zeros(len(values), dtype=int), ["residual"]
+    else:
+        residual_codes, labels = _read_labels("residual_groups", residual_groups, len(values))
+        residual_names = [f"residual: {label}" for label in labels]
+    components = (*map(str, groups), *residual_names)
+    return MixedData(values, columns, tuple(map(str, x.columns)), components, codes, residual_codes)
+
+
+def check_components_differ(information: Array, data: MixedData) -> None:
+    """Refuse a variance whose pattern in the data is lost in X, or is a mixture of the others.
+
+    Parameters
+    ----------
+    information : array (components, components)
+        ½ tr(M G_i M G_j), the inner products of the patterns G = ZZ' that X leaves, M = I − X(X'X)⁻¹X'.
+    """
+    n_groups = len(data.codes)
+    kept: list[int] = []
+    for i in [*range(n_groups, len(data.components)), *range(n_groups)]:
+        codes = data.codes[i] if i < n_groups else None
+        whole = 0.5 * (np.bincount(codes) ** 2).sum() if codes is not None else 0.5 * len(data.y)
+        if information[i, i] < 1e-12 * whole:
+            raise _not_told_apart(data.components[i], "the fixed effects")
+        own = information[i, i]
+        if kept:
+            shared = np.linalg.lstsq(information[np.ix_(kept, kept)], information[kept, i], rcond=None)[0]
+            own -= information[kept, i] @ shared
+        if own < 1e-9 * information[i, i]:
+            names = [data.components[k] for k in kept]
+            raise _not_told_apart(data.components[i], " and ".join(names))
+        kept.append(i)
+
+
+def _not_told_apart(name: str, others: str) -> Refusal:
+    return Refusal(
+        f"variance of {name!r}",
+        f"a grouping that cannot be told from {others}",
+        "labels that are shared by rows in a way of their own",
+        "leave the grouping out, or record repeats",
+    )
+
+
+def _read_numbers(name: str, values: ArrayLike) -> Array:
+    try:
+        array = np.asarray(values, dtype=float)
+    except (TypeError, ValueError) as error:
+        raise Refusal(name, "values that are not numbers", "numbers", "convert or drop them first") from error
+    if array.ndim != 1:
+        raise Refusal(name, f"{array.ndim} dimensions", "one value a row", "give one column")
+    wrong = np.flatnonzero(~np.isfinite(array))
+    if len(wrong):
+        raise Refusal(
+            f"{name}, row {wrong[0] + 1}",
+            f"{array[wrong[0]]}",
+            "finite numbers",
+            "drop the rows that were not measured, and say how many",
+        )
+    return array
+
+
+def _read_columns(x: pd.DataFrame, n_rows: int) -> Array:
+    if not isinstance(x, pd.DataFrame) or not len(x.columns):
+        got = "no column" if isinstance(x, pd.DataFrame) else type(x).__name__
+        raise Refusal("X", got, "a DataFrame of fixed-effect columns", "give at least an intercept of ones")
+    repeated = x.columns[x.columns.duplicated()]
+    if len(repeated):
+        raise Refusal("X", f"two columns {repeated[0]!r}", "a name once", "rename or drop one")
+    if len(x) != n_rows:
+        raise Refusal("X", f"{len(x)} rows", f"{n_rows}, as y has", "take both from the same table")
+    for name, kind in x.dtypes.items():
+        if not (pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_bool_dtype(kind)):
+            raise Refusal(
+                f"X, column {name!r}", f"{kind}", "numbers", "code its levels as columns of 0 and 1"
+            )
+    columns = np.column_stack(
+        [_read_numbers(f"X, column {n!r}", x[n].to_numpy(float, na_value=np.nan)) for n in x]
+    )
+    if n_rows <= columns.shape[1]:
+        raise Refusal(
+            "X",
+            f"{n_rows} rows for {columns.shape[1]} columns",
+            "more rows than columns",
+            "ask fewer questions",
+        )
+    _check_columns_differ(columns, [str(name) for name in x.columns])
+    return columns
+
+
+def _check_columns_differ(columns: Array, names: list[str]) -> None:
+    sizes = np.linalg.norm(columns, axis=0)
+    if not sizes.all():
+        name = names[int(np.argmin(sizes))]
+        raise Refusal(f"X, column {name!r}", "zeros only", "values that differ from 0", "leave it out")
+    left_over = np.abs(np.diagonal(np.linalg.qr(columns / sizes, mode="r")))
+    collinear = np.flatnonzero(left_over < 1e-10)
+    if len(collinear):
+        name = names[collinear[0]]
+        raise Refusal(
+            f"X, column {name!r}",
+            "a column that follows from those before it",
+            "columns none of which is a sum of others",
+            "leave it out, or one level of the factor that it belongs to",
+        )
+
+
+def _read_labels(name: str, labels: ArrayLike, n_rows: int) -> tuple[NDArray, list[str]]:
+    series = pd.Series(np.asarray(labels, dtype=object))
+    if len(series) != n_rows:
+        raise Refusal(name, f"{len(series)} labels", f"{n_rows}, as y has", "give a label for every row")
+    codes, levels = pd.factorize(series)
+    missing = np.flatnonzero(codes < 0)
+    if len(missing):
+        raise Refusal(
+            f"{name}, row {missing[0] + 1}", "no label", "a label on every row", "fill it in or drop the row"
+        )
+    if len(levels) < 2:
+        raise Refusal(name, "one label", "two labels or more", "leave it out")
+    return codes, [str(level) for level in levels]
