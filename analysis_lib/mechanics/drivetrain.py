@@ -1,0 +1,236 @@
+"""The drivetrain: a ring on its crank, the upper chain run, a round sprocket and the inertia behind it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from analysis_lib.mechanics.periodic import check_turn, integrate_turn
+from analysis_lib.mechanics.ring import FloatArray, Ring
+from analysis_lib.mechanics.sprocket import check_teeth, mean_arm_m
+from analysis_lib.refusals import Refusal
+
+ROAD_WHEEL_INERTIA_KGM2 = 80.0 * 0.334**2
+"""Rider and bicycle of 80 kg on wheels of 0.334 m: m·r² = 8.92 kg m² (the wheels' own inertia left out)."""
+
+SLOWEST_OVER_FASTEST = 0.03
+"""Where the crank all but stops within the turn, speed at equal angles no longer describes the motion."""
+
+
+@dataclass(frozen=True)
+class Drivetrain:
+    """A ring mounted on a crank, driving a round sprocket through the straight upper run of the chain.
+
+    Angles are clock angles seen from the rider's right: 0 straight up, positive in the pedalling direction.
+    The crank stands at θ, the major axis of the ring at θ + mount. The sprocket, of radius r = z·p/2π, lies
+    at distance L behind the crank axis, raised by the slope s of the chainstay. The upper run touches both
+    wheels from above; its outward normal β solves
+
+        H(β − θ − mount) = r − L·sin(β − s)
+
+    because the line at distance H from the crank axis lies at distance r from the sprocket axis. The lever
+    arm is h(θ) = H there; the chain moves at h·ω along its line, so the sprocket turns at G·ω with G = h/r.
+
+    Parameters
+    ----------
+    ring : Ring
+    mount_deg : float
+        From the right crank arm to the ring's major axis, in the pedalling direction; an axis, modulo 180.
+    sprocket_teeth : int
+    chainstay_m : float
+        Distance from crank axis to sprocket axis, 0.3 to 0.7 m.
+    wheel_inertia_kgm2 : float
+        Inertia I that the sprocket drives: mass · wheel radius² on the road (default: 80 kg on 0.334 m
+        wheels), ``math.inf`` for a chain of steady speed. An ergometer's flywheel belongs here, seen at its
+        sprocket.
+    chainstay_slope_rad : float
+        Positive where the sprocket axis is higher than the crank axis.
+    """
+
+    ring: Ring
+    mount_deg: float = 0.0
+    sprocket_teeth: int = 17
+    chainstay_m: float = 0.410
+    wheel_inertia_kgm2: float = ROAD_WHEEL_INERTIA_KGM2
+    chainstay_slope_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sprocket_teeth", check_teeth(self.sprocket_teeth, "sprocket_teeth"))
+        if not math.isfinite(self.mount_deg):
+            raise Refusal(
+                "mount_deg", repr(self.mount_deg), "a finite angle in degrees", "give the mount angle"
+            )
+        if not 0.3 <= self.chainstay_m <= 0.7:
+            raise Refusal(
+                "chainstay_m",
+                repr(self.chainstay_m),
+                "0.3 to 0.7 m",
+                "give the distance from crank axis to sprocket axis in metres, such as 0.410",
+            )
+        if not self.wheel_inertia_kgm2 > 0:
+            raise Refusal(
+                "wheel_inertia_kgm2",
+                repr(self.wheel_inertia_kgm2),
+                "more than 0 kg m²",
+                "give mass times wheel radius squared, or the inertia of the ergometer at its sprocket",
+            )
+        if not abs(self.chainstay_slope_rad) < math.pi / 4:
+            raise Refusal(
+                "chainstay_slope_rad",
+                repr(self.chainstay_slope_rad),
+                "less than π/4 either way",
+                "give the slope in radians: bottom-bracket drop over chainstay length",
+            )
+
+    @property
+    def sprocket_radius_m(self) -> float:
+        """Mean arm of the sprocket, z·p/2π: the mean gear is then exactly the ratio of the teeth."""
+        return mean_arm_m(self.sprocket_teeth)
+
+    def normal_at(self, psi: ArrayLike) -> FloatArray:
+        """Clock angle β of the upper run's normal (rad) where it touches the ring at normal angle `psi`.
+
+        β = s + asin((r − H) / L). For 46 round teeth on 17 and 410 mm: asin(−58.62 / 410) = −8.22°.
+        """
+        below = (self.sprocket_radius_m - self.ring.support(psi)) / self.chainstay_m
+        return self.chainstay_slope_rad + np.arcsin(below)
+
+    def ring_angle(self, crank_rad: ArrayLike) -> FloatArray:
+        """Normal angle ψ = β − θ − mount (rad), in the ring's frame, at which the upper run touches it.
+
+        Newton's method on β(ψ) − ψ = θ + mount. The left side falls steadily, because the slope of H is far
+        smaller than the chainstay, so there is one solution and the iteration cannot leave it.
+        """
+        axis = np.asarray(crank_rad, dtype=float) + math.radians(self.mount_deg)
+        psi = self.chainstay_slope_rad - axis
+        for _ in range(30):
+            normal = self.normal_at(psi)
+            tilt = np.cos(normal - self.chainstay_slope_rad) * self.chainstay_m
+            step = (normal - psi - axis) / (1 + self.ring.support_slope(psi) / tilt)
+            psi = psi + step
+            if np.all(np.abs(step) < 1e-12):
+                break
+        return psi
+
+    def lever_arm(self, crank_rad: ArrayLike) -> FloatArray:
+        """Lever arm h of the chain at right-crank angles `crank_rad` (rad), in metres."""
+        return self.ring.support(self.ring_angle(crank_rad))
+
+    def gear(self, crank_rad: ArrayLike) -> FloatArray:
+        """Gear G = h/r, sprocket speed over crank speed; its mean over a turn is the ratio of the teeth."""
+        return self.lever_arm(crank_rad) / self.sprocket_radius_m
+
+    def crank_inertia(self, crank_rad: ArrayLike) -> FloatArray:
+        """Crank inertial load I·G², in kg m².
+
+        Examples
+        --------
+        80 kg on 0.334 m wheels, 52 on 16: 8.924 · 3.25² = 94.3 kg m².
+
+        >>> round(float(Drivetrain(Ring.round(52), sprocket_teeth=16).crank_inertia(0.0)), 1)
+        94.3
+        """
+        return self.wheel_inertia_kgm2 * self.gear(crank_rad) ** 2
+
+    @property
+    def peak_arm_deg(self) -> float:
+        """Right-crank angle of the largest lever arm, in [0, 180) degrees; refused for a round ring."""
+        return self._axis_at_peak_deg(self.mount_deg)
+
+    def mount_for_peak_arm(self, peak_arm_deg: float) -> float:
+        """Mount angle, in [0, 180) degrees, that puts the largest lever arm at `peak_arm_deg`."""
+        return self._axis_at_peak_deg(peak_arm_deg)
+
+    def _axis_at_peak_deg(self, other_deg: float) -> float:
+        # Peak-arm and mount angle add up to the clock angle of the major axis when the arm is largest.
+        peak = self.ring.peak_rad
+        axis_deg = math.degrees(float(self.normal_at(peak)) - peak)
+        remainder = (axis_deg - other_deg) % 180.0
+        return 0.0 if remainder == 180.0 else remainder
+
+    def with_mount(self, mount_deg: float) -> Drivetrain:
+        """The same drivetrain with the ring at another mount angle."""
+        return replace(self, mount_deg=mount_deg)
+
+    def wheel_resistance_Nm(self, torque_Nm: ArrayLike) -> float:
+        """Constant resisting torque at the sprocket that takes, over a turn, the work the cranks put in."""
+        torque, angle = check_turn(torque_Nm, "torque_Nm")
+        return float(np.mean(torque) / np.mean(self.gear(angle)))
+
+    def steady_speed(self, torque_Nm: ArrayLike, mean_cadence_rpm: float) -> FloatArray:
+        """Crank speed through one turn of steady riding against a constant resistance at the wheel.
+
+        With K = ½ I G² ω² and torque that does not depend on speed, dK/dθ = T − G·R integrates in closed form
+        to K = K₀ + W(θ); R closes the turn, and the one constant K₀ follows from the time of a turn,
+        ∮ dθ/ω = 2π / mean speed. The drive is rigid: no freewheel runs ahead where the torque is negative.
+
+        Parameters
+        ----------
+        torque_Nm : array of shape (angles,)
+            Two-leg crank torque at equally spaced right-crank angles, 0 to 2π, end excluded.
+        mean_cadence_rpm : float
+            Turns per minute, so 2π over the duration of the turn.
+
+        Returns
+        -------
+        array of shape (angles,)
+            Crank speed in rad/s at the same angles.
+
+        Raises
+        ------
+        Refusal
+            Torque that is not one finite turn or does not drive on the whole, a cadence that is not positive,
+            or so little inertia that the crank would all but stop within the turn.
+        """
+        torque, angle = check_turn(torque_Nm, "torque_Nm")
+        if not (math.isfinite(mean_cadence_rpm) and mean_cadence_rpm > 0):
+            raise Refusal("mean_cadence_rpm", repr(mean_cadence_rpm), "more than 0", "give turns per minute")
+        if np.mean(torque) < 0:
+            raise Refusal(
+                "torque_Nm",
+                f"a mean of {np.mean(torque):.3g} N m",
+                "torque that drives the bicycle on the whole",
+                "check the sign of the torque channel and its zero torque",
+            )
+        gear = self.gear(angle)
+        surplus = torque - gear * (np.mean(torque) / np.mean(gear))
+        # In units of the wheel's inertia: K/I, so that an infinite inertia needs no case of its own.
+        stored = integrate_turn(surplus) / self.wheel_inertia_kgm2
+        mean_speed = mean_cadence_rpm * 2 * math.pi / 60
+        wheel_energy = stored + _constant_for_duration(stored, gear, mean_speed)
+        speed = np.sqrt(2 * wheel_energy) / gear
+        if speed.min() < SLOWEST_OVER_FASTEST * speed.max():
+            raise Refusal(
+                "wheel_inertia_kgm2",
+                f"{self.wheel_inertia_kgm2:.3g} kg m², with which the crank would all but stop in the turn",
+                "enough inertia to carry the crank past the weak part of the stroke",
+                "give the inertia at the sprocket (not at the crank), or a torque measured with that inertia",
+            )
+        return speed
+
+
+def _constant_for_duration(stored: FloatArray, gear: FloatArray, mean_speed: float) -> float:
+    """Energy constant K₀/I for which a turn lasts 2π / mean_speed.
+
+    The turn lasts ∮ G/√(2(K₀/I + stored)) dθ. Its inverse square is a power mean of the energies with
+    exponent −1/2: concave and rising in K₀. So Newton's method from a point below the root climbs to it
+    without overshoot, and a power mean being at most the arithmetic mean gives such a point.
+    """
+    weight = gear / gear.size
+    wanted = mean_speed**2 / 2
+    total = weight.sum()
+    floor = -stored.min()
+    above_floor = floor + 1e-9 * max(wanted, np.ptp(stored))
+    constant = max(wanted * total**2 - float(weight @ stored) / total, above_floor)
+    for _ in range(200):
+        energy = constant + stored
+        slowness = float(np.sum(weight / np.sqrt(energy)))
+        value = slowness**-2
+        step = (wanted - value) / (float(np.sum(weight * energy**-1.5)) * slowness**-3)
+        constant += step
+        if abs(step) <= 1e-15 * abs(constant):
+            break
+    return float(constant)

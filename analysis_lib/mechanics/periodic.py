@@ -1,0 +1,54 @@
+"""The turn: a quantity sampled at equally spaced crank angles from top dead centre, end excluded."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis_lib.refusals import Refusal
+
+FEWEST_ANGLES = 8
+
+
+def crank_angles(count: int) -> NDArray[np.float64]:
+    """`count` equally spaced crank angles in radians, 0 to 2π with the end excluded."""
+    return np.linspace(0, 2 * math.pi, count, endpoint=False)
+
+
+def check_turn(values: ArrayLike, what: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return `values` as one finite turn together with its crank angles (rad), or refuse."""
+    turn = np.asarray(values, dtype=float)
+    if turn.ndim != 1 or turn.size < FEWEST_ANGLES:
+        raise Refusal(
+            what,
+            f"an array of shape {turn.shape}",
+            f"one turn: a single row of at least {FEWEST_ANGLES} equally spaced angles",
+            "give the mean turn, 0 to 360 degrees with the end excluded",
+        )
+    missing = int(np.count_nonzero(~np.isfinite(turn)))
+    if missing:
+        raise Refusal(
+            what,
+            f"{missing} of {turn.size} values missing or infinite",
+            "a finite value at every angle",
+            "fill or drop the turns with gaps before averaging them",
+        )
+    return turn, crank_angles(turn.size)
+
+
+def integrate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Periodic integral over angle of a turn, less its mean, at the same angles; the integral has mean zero.
+
+    Each harmonic k is divided by i·k: exact for a turn made of harmonics below half the number of angles.
+    """
+    spectrum = np.fft.rfft(values)
+    order = np.arange(spectrum.size)
+    order[0] = 1
+    integral = spectrum / (1j * order)
+    integral[0] = 0.0
+    if values.size % 2 == 0:
+        # The highest harmonic is seen at its zeros or its peaks only, so its integral is not known.
+        integral[-1] = 0.0
+    return np.fft.irfft(integral, n=values.size)
