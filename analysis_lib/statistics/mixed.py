@@ -120,9 +120,10 @@ class MixedModel:
         return self._tests.f_test(matrix @ self._to_basis.T)
 
     def sentence(self) -> str:
-        """The fit in one sentence: variances as shares of a standard deviation, and what was zero."""
+        """What was fitted, the standard deviation of each random term, and what a zero means."""
         parts = [f"{name} SD {variance**0.5:.3g}" for name, variance in self.variance_components.items()]
-        return f"{self.method}; {', '.join(parts)}." + (f" {self.note}" if self.note else "")
+        note = f" {self.note}" if self.note else ""
+        return f"{self.method[0].upper()}{self.method[1:]}: {', '.join(parts)}.{note}"
 
     def _weights(self, weights: Mapping[str, float] | Sequence[float] | Array) -> Array:
         if isinstance(weights, Mapping):
