@@ -68,7 +68,7 @@ def test_lever_arm_is_that_of_the_drawn_tangent(teeth, axis_ratio, mount_deg, sp
 
 
 def test_mount_angle_is_measured_in_the_pedalling_direction():
-    """A level chain line needs the major axis upright; an axis 70° ahead of the crank is so 70° before BDC."""
+    """A level chain line needs an upright axis; one 70° ahead of the crank is upright at 180 − 70 = 110°."""
     crank = np.radians(np.arange(60, 140, 2))
     drawn = [
         arm_from_hull((0.0973504, 0.0885004), theta + math.radians(70.0), 0.0343616, (-0.410, 0.0))
