@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -9,6 +11,7 @@ from typing import Literal
 
 from IPython.display import HTML, display
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 
 Tone = Literal["answer", "plain", "caution"]
@@ -37,6 +40,14 @@ class NotebookPage:
         paragraphs = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences if sentence)
         if paragraphs:
             display(HTML(paragraphs if tone == "plain" else f'<div class="{tone}">{paragraphs}</div>'))
+
+    @contextmanager
+    def saying_why_not(self) -> Iterator[None]:
+        """Say what stands in the way of a section that these data cannot carry, and go on with the page."""
+        try:
+            yield
+        except Refusal as refusal:
+            self.say(f"This section cannot be written: {refusal}", tone="caution")
 
 
 def open_page(results_dir: str, subject: str) -> NotebookPage:

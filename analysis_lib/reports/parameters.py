@@ -20,12 +20,22 @@ def declared_parameters(notebook: Path) -> dict[str, Scalar]:
     """
     for cell in nbformat.read(notebook, as_version=4).cells:
         if "parameters" in cell.metadata.get("tags", []):
-            return {
-                statement.targets[0].id: ast.literal_eval(statement.value)
-                for statement in ast.parse(cell.source).body
-                if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name)
-            }
+            return dict(_read_assignment(notebook, line) for line in ast.parse(cell.source).body)
     return {}
+
+
+def _read_assignment(notebook: Path, line: ast.stmt) -> tuple[str, Scalar]:
+    if isinstance(line, ast.Assign) and isinstance(line.targets[0], ast.Name):
+        try:
+            return line.targets[0].id, ast.literal_eval(line.value)
+        except ValueError:
+            pass
+    raise Refusal(
+        f"notebook {notebook.name}, parameters cell",
+        ast.unparse(line),
+        "plain assignments of a text, number or truth value",
+        "move everything that must be computed to the next cell",
+    )
 
 
 def check_parameters(notebook: Path, given: dict[str, object]) -> None:

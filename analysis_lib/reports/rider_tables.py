@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis_lib.reports.numbers import write_csv
 
-TABLES = ("trials", "quantities", "profiles", "phases")
+TABLES = ("trials", "quantities", "profiles", "phases", "meter")
 
 
 @dataclass(frozen=True)
@@ -28,13 +28,17 @@ class RiderTables:
         One row a trial and degree: ``trial, rider, period, ring, intensity, crank_deg, speed_rad_s`` and
         ``torque_total_Nm, torque_left_Nm, torque_right_Nm`` where they are known.
     phases : DataFrame
-        One row an intensity: the rider's torque phase and wanted mount with intervals.
+        One row an intensity: the rider's torque phase on the round ring and the wanted mount, with intervals.
+    meter : DataFrame
+        One row an intensity and number of speed sectors: ``rider, intensity, sectors, gap_W``, what a meter would add
+        to oval − round by itself.
     """
 
     trials: pd.DataFrame
     quantities: pd.DataFrame
     profiles: pd.DataFrame
     phases: pd.DataFrame
+    meter: pd.DataFrame
 
     def write(self, results_dir: str, rider: str) -> None:
         """Write each table as CSV into the rider's folder of the report; an empty `results_dir` writes nothing."""

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
@@ -88,6 +87,16 @@ class StudyAnalysis:
         """Return the axial mean of the riders' torque phases at one intensity."""
         return axial_mean(self.phases(intensity).to_numpy())
 
+    def meter_gaps(self) -> pd.DataFrame:
+        """Return what a meter alone would add to oval − round, by intensity and sectors, with "all" intensities last.
+
+        Columns ``intensity, sectors, mean_W, lowest_W, highest_W, riders``.
+        """
+        gaps = self._together("meter")
+        over_all = gaps.groupby(["rider", "sectors"], as_index=False)["gap_W"].mean().assign(intensity="all")
+        grouped = pd.concat([gaps, over_all]).groupby(["intensity", "sectors"], sort=False)["gap_W"]
+        return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
+
     def _together(self, name: str) -> pd.DataFrame:
         return pd.concat([getattr(tables, name) for tables in self.tables.values()], ignore_index=True)
 
@@ -128,17 +137,3 @@ def _rider_tables(study: Study, rider: str, results_dir: str) -> RiderTables:
     if tables is None:
         raise Refusal(f"rider {rider}", "no tables in the report", "a rider's page", "see that page", "rider", rider)
     return tables
-
-
-def mean_meter_gap(gaps: pd.DataFrame) -> pd.DataFrame:
-    """Return, by intensity and sectors, the mean and extremes over riders of what a meter would add to oval − round.
-
-    ``gaps``: columns ``rider, intensity, sectors, gap_W``.
-    """
-    grouped = gaps.groupby(["intensity", "sectors"], sort=False)["gap_W"]
-    return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
-
-
-def as_array(frame: pd.DataFrame) -> np.ndarray:
-    """Return a frame's numbers as a float array."""
-    return frame.to_numpy(dtype=float)

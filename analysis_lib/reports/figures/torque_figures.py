@@ -18,12 +18,16 @@ from analysis_lib.reports.figures.style import (
 )
 
 
-def draw_torque_by_angle(axes: Axes, curves: pd.DataFrame) -> None:
-    """Draw torque with its interval for each ring; columns ``ring, crank_deg, torque_Nm, low, high``."""
+def draw_torque_by_angle(axes: Axes, curves: pd.DataFrame, trials: pd.DataFrame) -> None:
+    """Draw torque against angle: a thin line a trial, a thick line a ring.
+
+    ``curves`` has columns ``ring, crank_deg, torque_Nm``; ``trials`` the same and ``trial``.
+    """
     axes.axhline(0, color=GREY, linewidth=0.6)
+    for (ring, _), curve in trials.groupby(["ring", "trial"], sort=False):
+        axes.plot(curve["crank_deg"], curve["torque_Nm"], color=LOOKS[str(ring)].colour, linewidth=0.4, alpha=0.6)
     for ring, curve in curves.groupby("ring", sort=False):
         look = LOOKS[str(ring)]
-        axes.fill_between(curve["crank_deg"], curve["low"], curve["high"], color=look.colour, alpha=0.2, linewidth=0)
         axes.plot(curve["crank_deg"], curve["torque_Nm"], color=look.colour, linestyle=look.line, label=str(ring))
     crank_axis(axes)
 
@@ -46,12 +50,12 @@ def draw_torque_polar(axes: Axes, curves: pd.DataFrame, floor: float, ceiling: f
 
 
 @in_house_style
-def torque_panels(curves: pd.DataFrame) -> Figure:
+def torque_panels(curves: pd.DataFrame, trials: pd.DataFrame) -> Figure:
     """Return one panel an intensity, both rings in each, same limits; columns as above and ``intensity``."""
     intensities = list(dict.fromkeys(curves["intensity"]))
     figure, panels = new_figure(1, len(intensities), height_mm=62)
     for axes, intensity in zip(panels, intensities, strict=True):
-        draw_torque_by_angle(axes, curves[curves["intensity"] == intensity])
+        draw_torque_by_angle(axes, curves[curves["intensity"] == intensity], trials[trials["intensity"] == intensity])
         name_panel(axes, intensity)
     panels[0].set_ylabel("Torque on the crank axle (N·m)")
     share_limits(panels)

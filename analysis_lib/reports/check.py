@@ -1,0 +1,76 @@
+"""The check of a study folder: every problem at once, then how good the data are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.numbers import format_cell
+from analysis_lib.reports.rider_analysis import NOT_USED, analyse_rider
+from analysis_lib.study.folder import Study, open_study
+
+COLUMNS = {
+    "trial": "trial",
+    "rider": "rider",
+    "period": "period",
+    "ring": "ring",
+    "intensity": "intensity",
+    "state": "state",
+    "kept_turns": "kept",
+    "dropped_turns": "dropped",
+    "samples_per_turn": "samples/turn",
+    "longest_gap_s": "gap s",
+    "zero_drift_Nm": "zero drift N·m",
+}
+
+
+def check_study(folder: Path) -> int:
+    """Print every problem of a study folder, then one line of data quality a trial.
+
+    Returns
+    -------
+    int
+        0 when nothing is wrong, 2 when something must be mended; notes alone do not count.
+
+    Raises
+    ------
+    Refusals
+        When study.toml or a whole table cannot be read: then there is nothing to tabulate.
+    """
+    study = open_study(folder)
+    quality, spoilt = _read_everything(study)
+    faults = [str(problem) for problem in study.errors] + [fault for fault in spoilt if fault]
+    _print_list("problem", list(dict.fromkeys(faults)))
+    _print_list("note", [str(problem) for problem in study.notes])
+    if not quality.empty:
+        print("\nData quality, one line a trial:\n")
+        print(_as_text(quality))
+    return 2 if faults else 0
+
+
+def _read_everything(study: Study) -> tuple[pd.DataFrame, list[str]]:
+    """Read every recording; return the trials' quality and what stopped any of them beyond the tables' own faults."""
+    frames, faults = [], []
+    for rider in study.riders["rider"]:
+        try:
+            trials = analyse_rider(study, rider).trials
+        except (Refusal, Refusals) as refusal:
+            faults += [str(part) for part in getattr(refusal, "refusals", [refusal])]
+            continue
+        unusable = trials[(trials["state"] == NOT_USED) & ~trials["exclude"]]
+        faults += list(unusable["reason"])
+        frames.append(trials)
+    return (pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()), faults
+
+
+def _print_list(kind: str, lines: list[str]) -> None:
+    print(f"{len(lines)} {kind}{'' if len(lines) == 1 else 's'}" + (":" if lines else ""))
+    for line in lines:
+        print(f"  {line}")
+
+
+def _as_text(quality: pd.DataFrame) -> str:
+    shown = quality[[name for name in COLUMNS if name in quality]].rename(columns=COLUMNS)
+    return shown.map(format_cell).to_string(index=False)

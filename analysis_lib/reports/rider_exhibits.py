@@ -1,0 +1,257 @@
+"""Figures and tables of a rider's page, each with caption and alternative text."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.figures.mounting_figures import mounting_panels
+from analysis_lib.reports.figures.quality_figures import quality_strip
+from analysis_lib.reports.figures.torque_figures import polar_panels, speed_panels, torque_panels
+from analysis_lib.reports.rider_analysis import NOT_USED, RiderAnalysis
+
+STROKE_QUANTITIES = {
+    "cadence_rpm": "Cadence (rpm)",
+    "power_W": "Power (W)",
+    "mean_torque_Nm": "Mean torque (N·m)",
+    "peak_torque_Nm": "Peak torque (N·m)",
+    "peak_torque_deg": "Peak torque at (deg)",
+    "torque_phase_deg": "Torque phase (deg)",
+    "dead_centre_size": "Dead-centre size (share of mean)",
+    "left_share_pct": "Left share (%)",
+    "speed_variation_pct": "Speed variation in the turn (%)",
+}
+
+
+def quality_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
+    """Show one cell a trial with its kept turns."""
+    trials = analysis.trials
+    periods = sorted(trials["period"].unique())
+    cells = pd.DataFrame(
+        {
+            "column": [f"period {row.period}, {row.ring}" for row in trials.itertuples()],
+            "intensity": trials["intensity"],
+            "period": trials["period"],
+            "state": trials["state"].replace({"used": "kept"}),
+            "text": [f"{n:.0f}" if n == n else "–" for n in trials["kept_turns"]],
+        }
+    ).sort_values(["period"])
+    columns = [name for period in periods for name in cells.loc[cells["period"] == period, "column"].unique()]
+    poor = int((trials["state"] == NOT_USED).sum())
+    return FigureExhibit(
+        "quality_strip",
+        quality_strip(cells, "intensity", columns),
+        "Data quality, one cell a trial: number of whole turns kept. Plain: used; tinted: used with caution; hatched: not "
+        "used; no cell: no trial was listed.",
+        f"Strip of {len(trials)} trials by intensity and period with the number of turns kept; {poor} not used.",
+        cells,
+    )
+
+
+def trial_table(analysis: RiderAnalysis) -> TableExhibit:
+    """List the trials with what was kept, what was dropped and why."""
+    columns = ["trial", "period", "ring", "intensity", "state", "kept_turns", "dropped_turns", "samples_per_turn"]
+    columns += ["longest_gap_s", "zero_drift_Nm", "cadence_sd_rpm", "reason"]
+    return TableExhibit(
+        "trials",
+        analysis.trials[[name for name in columns if name in analysis.trials]],
+        "Every trial of this rider and what the recording can carry. Zero drift: change of the unloaded torque from the check "
+        "before the trial to the check after it.",
+        digits={"samples_per_turn": 1, "longest_gap_s": 3, "zero_drift_Nm": 2, "cadence_sd_rpm": 2, "kept_turns": 0, "dropped_turns": 0},
+    )
+
+
+def torque_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
+    """Draw two-leg torque against crank angle."""
+    curves = _as_torque(analysis.mean_curves())
+    trials = _as_torque(analysis.profiles)
+    return FigureExhibit(
+        "torque_by_angle",
+        torque_panels(curves, trials),
+        "Torque of both legs against right-crank angle, mean over kept turns. Thick: mean of the trials on a ring (round solid, oval "
+        "dashed); thin: single trials, so the spread of thin lines is the repeatability that a difference of rings must beat. "
+        f"{_trial_counts(analysis)}.",
+        "Line chart of crank torque through the turn, one panel an intensity, round and oval ring; two driving peaks a turn.",
+        curves,
+    )
+
+
+def polar_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
+    """Draw the same curves around the crank."""
+    curves = _as_torque(analysis.mean_curves())
+    return FigureExhibit(
+        "torque_polar",
+        polar_panels(curves),
+        "The same mean torque around the crank, seen from the rider's right: top dead centre up, pedalling clockwise. The grey "
+        "circle is zero torque, so inside it the legs brake the crank. Scale: rings of the grid in N·m.",
+        "Polar chart of the mean crank torque by ring, one panel an intensity.",
+        curves,
+    )
+
+
+def stroke_table(analysis: RiderAnalysis) -> TableExhibit:
+    """Give the stroke's measures by intensity and ring: mean of the rider's trials."""
+    rows = analysis.quantities[analysis.quantities["quantity"].isin(STROKE_QUANTITIES)]
+    axial = rows["quantity"].isin(["torque_phase_deg"])
+    rows = rows.assign(value=np.where(axial, rows["value"] % 180, rows["value"]))
+    means = rows.groupby(["intensity", "ring", "quantity"], sort=False)["value"].mean().unstack("quantity")
+    ordered = means.reindex(columns=[name for name in STROKE_QUANTITIES if name in means])
+    index = [(i, r) for i in analysis.intensities for r in analysis.rings if (i, r) in ordered.index]
+    counts = rows.groupby(["intensity", "ring"])["trial"].nunique()
+    frame = ordered.loc[index].reset_index()
+    frame.insert(2, "trials", [int(counts[pair]) for pair in index])
+    return TableExhibit(
+        "stroke",
+        frame,
+        "The stroke by intensity and ring, mean over trials. Dead-centre size: mean of the smallest torque near top and near "
+        "bottom dead centre over the mean torque. Left share: left leg's work over the work of both.",
+        STROKE_QUANTITIES,
+        {"cadence_rpm": 1, "power_W": 1, "mean_torque_Nm": 2, "peak_torque_Nm": 1, "peak_torque_deg": 1, "torque_phase_deg": 1,
+         "dead_centre_size": 3, "left_share_pct": 1, "speed_variation_pct": 2},
+    )  # fmt: skip
+
+
+def mounting_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
+    """Draw the mount that each intensity asks for against the available mounts."""
+    advice = analysis.mount_advice
+    phases = pd.concat([advice.by_intensity, _overall_row(advice)], ignore_index=True)
+    centre = advice.overall_mount_deg
+    drawn = pd.DataFrame(
+        {
+            "intensity": phases["intensity"],
+            "mount_deg": _near(phases["mount_deg"], centre),
+            "low_deg": _near(phases["mount_deg"], centre) - (phases["mount_deg"] - phases["mount_low_deg"]),
+            "high_deg": _near(phases["mount_deg"], centre) + (phases["mount_high_deg"] - phases["mount_deg"]),
+        }
+    )
+    mounts = pd.DataFrame(
+        {
+            "mount_deg": _near(advice.probabilities["mount_deg"], centre),
+            "probability": advice.probabilities["probability_nearest"],
+        }
+    ).sort_values("mount_deg")
+    return FigureExhibit(
+        "mounting",
+        mounting_panels(drawn, mounts),
+        f"Left: the mount angle that would put the largest lever arm at the torque phase, with {advice.level:.0%} interval "
+        f"(block bootstrap over turns, {advice.n_draws} draws), and the available mounts (dotted). Right: how often each available "
+        "mount is the nearest. Differences between periods of riding are not in these intervals.",
+        f"Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest mount "
+        f"{advice.nearest_mount_deg:g} degrees.",
+        drawn,
+    )
+
+
+def mounting_table(analysis: RiderAnalysis) -> TableExhibit:
+    """Give torque phase and wanted mount by intensity."""
+    return TableExhibit(
+        "mounting",
+        analysis.mount_advice.by_intensity,
+        "Torque phase on the round ring and the mount angle that meets it, by intensity, with intervals. Angles are axes: 0° and "
+        "180° are the same.",
+        digits=dict.fromkeys(analysis.mount_advice.by_intensity.columns[1:], 1),
+    )
+
+
+def speed_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
+    """Draw measured and predicted crank speed through the turn."""
+    frame = speed_curves(analysis)
+    return FigureExhibit(
+        "crank_speed",
+        speed_panels(frame),
+        "Crank speed through the turn in % of its mean. Lines: measured (round solid, oval dashed); dotted: predicted from the "
+        "measured round-ring torque, the ring's geometry and the stated inertia. Where they part, the inertia is not the stated one, "
+        "the angle is off, or the rider pushes differently.",
+        "Line chart of crank speed through the turn, measured and predicted for both rings, one panel an intensity.",
+        frame,
+    )
+
+
+def speed_curves(analysis: RiderAnalysis) -> pd.DataFrame:
+    """Return measured and predicted speed: ``ring, intensity, crank_deg, measured_pct, predicted_pct``."""
+    measured = analysis.mean_curves("speed_rad_s")
+    frames = []
+    for (intensity, ring), curve in measured.groupby(["intensity", "ring"], sort=False):
+        predicted = analysis.ring_comparison(str(intensity)).speeds[str(ring)]
+        at_centres = (predicted + np.roll(predicted, -1)) / 2
+        frames.append(
+            curve.assign(
+                measured_pct=100 * curve["speed_rad_s"] / curve["speed_rad_s"].mean(),
+                predicted_pct=100 * at_centres / at_centres.mean(),
+            )
+        )
+    return pd.concat(frames, ignore_index=True)
+
+
+def meter_table(analysis: RiderAnalysis) -> TableExhibit:
+    """Give what a meter with few speed readings would add to oval − round."""
+    wide = analysis.meter.pivot_table(index="intensity", columns="sectors", values="gap_W", sort=False).reset_index()
+    wide.columns = [str(name) for name in wide.columns]
+    headings = {name: f"{name} a turn (W)" for name in wide.columns[1:]}
+    return TableExhibit(
+        "meter",
+        wide,
+        f"What a meter alone would add to oval − round, by the number of speed readings a turn: same torque on both rings, oval at "
+        f"{analysis.mount_deg:g}°, rigid drivetrain with the stated inertia, constant resistance.",
+        headings,
+        dict.fromkeys(headings, 2),
+    )
+
+
+def effect_table(analysis: RiderAnalysis) -> TableExhibit:
+    """Give oval − round of this rider by outcome and intensity, from the rider's own periods."""
+    return TableExhibit(
+        "effect",
+        rider_contrasts(analysis),
+        "Oval − round of this rider: mean of the oval periods minus mean of the round periods. The range of single periods shows how "
+        "far the same ring repeats itself; a difference no larger than that is no finding about one rider.",
+        {"difference": "oval − round", "smallest_effect": "smallest effect that matters"},
+        {"round": 2, "oval": 2, "difference": 2, "range_round": 2, "range_oval": 2},
+    )
+
+
+def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
+    """Return one row an outcome and intensity: ring means, their difference and each ring's range over periods."""
+    rows = []
+    for outcome in sorted(analysis.study.settings.outcomes, key=lambda part: not part.primary):
+        values = analysis.quantities[analysis.quantities["quantity"] == outcome.name]
+        for intensity in analysis.intensities:
+            cells = values[values["intensity"] == intensity].groupby("ring")["value"]
+            if {"round", "oval"} <= set(cells.groups):
+                mean, spread, count = cells.mean(), cells.max() - cells.min(), cells.size()
+                rows.append(
+                    {
+                        "outcome": f"{outcome.label} ({outcome.unit})" if outcome.unit else outcome.label,
+                        "intensity": intensity,
+                        "round": mean["round"],
+                        "oval": mean["oval"],
+                        "difference": mean["oval"] - mean["round"],
+                        "range_round": spread["round"] if count["round"] > 1 else np.nan,
+                        "range_oval": spread["oval"] if count["oval"] > 1 else np.nan,
+                        "periods": f"{count['round']} + {count['oval']}",
+                        "smallest_effect": outcome.smallest_effect,
+                    }
+                )
+    columns = ["outcome", "intensity", "round", "oval", "difference", "range_round", "range_oval", "periods", "smallest_effect"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _as_torque(curves: pd.DataFrame) -> pd.DataFrame:
+    return curves.rename(columns={"torque_total_Nm": "torque_Nm"})
+
+
+def _trial_counts(analysis: RiderAnalysis) -> str:
+    counts = analysis.used.groupby(["intensity", "ring"], sort=False).size()
+    return "Trials: " + ", ".join(f"{intensity} {ring} {n}" for (intensity, ring), n in counts.items())
+
+
+def _overall_row(advice) -> pd.DataFrame:
+    low, high = advice.overall_mount_interval_deg
+    row = {"intensity": "all", "mount_deg": advice.overall_mount_deg, "mount_low_deg": low, "mount_high_deg": high}
+    return pd.DataFrame([row])
+
+
+def _near(angles_deg: pd.Series, centre_deg: float) -> pd.Series:
+    """Move axes by half turns to the stretch around `centre_deg`, so that neighbours are drawn side by side."""
+    return (angles_deg - centre_deg + 90) % 180 - 90 + centre_deg

@@ -1,0 +1,53 @@
+"""The study's estimates as one file that another program can read."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.numbers import FILE_DIGITS
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.study.protocol import Outcome
+
+
+def write_results(analysis: StudyAnalysis, results_dir: str) -> None:
+    """Write ``results.json``: every declared outcome with its estimates, or why there are none."""
+    if results_dir:
+        results = {
+            "study": analysis.study.settings.study.name,
+            "riders_analysed": sorted(analysis.tables),
+            "riders_left_out": dict(analysis.left_out),
+            "outcomes": [_outcome(analysis, outcome) for outcome in analysis.outcomes],
+        }
+        text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
+        write_text_whole(Path(results_dir) / "results.json", text + "\n")
+
+
+def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
+    entry = {
+        "outcome": outcome.name,
+        "label": outcome.label,
+        "unit": outcome.unit,
+        "primary": outcome.primary,
+        "smallest_effect": outcome.smallest_effect,
+    }
+    try:
+        effect = analysis.effect(outcome)
+    except Refusal as refusal:
+        return {**entry, "estimates": [], "why_none": str(refusal)}
+    verdicts = effect.verdicts(outcome.smallest_effect).set_index("intensity")["verdict"]
+    rows = [
+        {**{name: _plain(value) for name, value in row.items()}, "verdict": verdicts[row["intensity"]]}
+        for row in effect.to_frame().to_dict("records")
+    ]
+    return {**entry, "method": effect.method, "notes": list(effect.notes), "estimates": rows}
+
+
+def _plain(value):
+    """Return a JSON value: numbers with the declared digits, null for what is not known."""
+    if isinstance(value, float):
+        return float(f"{value:.{FILE_DIGITS}g}") if math.isfinite(value) else None
+    return value if isinstance(value, int | str) else str(value)

@@ -1,0 +1,122 @@
+"""Sentences of the study's page: no stronger than the intervals they come from."""
+
+from __future__ import annotations
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.statistics.crossover import RingEffect
+from analysis_lib.statistics.equivalence import judge
+from analysis_lib.statistics.estimates import show_number
+from analysis_lib.study.protocol import Outcome
+
+
+def answer(analysis: StudyAnalysis) -> list[str]:
+    """Answer the study's question with the primary outcome, overall and at each intensity."""
+    outcome = analysis.outcomes[0]
+    try:
+        effect = analysis.effect(outcome)
+    except Refusal as refusal:
+        return [f"This study cannot answer its question for {outcome.label}: {refusal}"]
+    verdict = judge(effect.overall, outcome.smallest_effect)
+    table = effect.verdicts(outcome.smallest_effect)
+    single = table[table["intensity"] != "overall"]
+    each = "; ".join(f"{row.intensity}: {row.verdict}" for row in single.itertuples())
+    return [
+        f"Primary outcome {outcome.label}. {verdict.sentence()}",
+        f"At each intensity: {each}.",
+    ]
+
+
+def effect_sentences(outcome: Outcome, effect: RingEffect) -> list[str]:
+    """Say what one outcome shows, with everything a reader must know to weigh it."""
+    direction = {"higher": "Higher is better", "lower": "Lower is better", "neither": "Neither direction is better"}
+    trend = effect.trend().sentence() if len(effect.intensities) > 1 else ""
+    return [
+        judge(effect.overall, outcome.smallest_effect).sentence(),
+        f"{direction[outcome.better]}. {trend}".strip(),
+        *effect.notes,
+    ]
+
+
+def left_out_sentences(effect: RingEffect) -> list[str]:
+    """Say who is out of an estimate and why."""
+    if effect.left_out.empty:
+        return ["Every rider analysed contributes to every estimate."]
+    lines = [f"{row.rider} at {row.intensity}: {row.reason}" for row in effect.left_out.itertuples()]
+    return ["Left out of estimates: " + "; ".join(lines) + "."]
+
+
+def meter_sentences(analysis: StudyAnalysis) -> list[str]:
+    """Say how much of oval − round a meter could have made up, before any effect is read."""
+    gaps = analysis.meter_gaps()
+    gaps = gaps[gaps["intensity"] == "all"]
+    one = gaps[gaps["sectors"] == 1].iloc[0]
+    worst = gaps.loc[gaps["mean_W"].abs().idxmax()]
+    return [
+        f"If the riders did exactly the same on both rings, a meter that learns crank speed once a turn would still show "
+        f"{_watts(one.mean_W)} of oval − round with these rings, mounts and torques (mean over {one.riders:.0f} riders, who range "
+        f"from {_watts(one.lowest_W)} to {_watts(one.highest_W)}; rigid drivetrain, constant resistance, stated inertia). The "
+        f"largest mean error among the meters looked at is {_watts(worst.mean_W)}, at {worst.sectors:.0f} readings a turn.",
+        "Power in this report is work over the turn divided by its duration, which has no such error; that holds as far as the "
+        "recorded angle, torque and zero are true.",
+        *_meter_against_effect(analysis, float(one.mean_W)),
+    ]
+
+
+def _meter_against_effect(analysis: StudyAnalysis, gap_W: float) -> list[str]:
+    """Compare the meter's error with each outcome in watts that could be estimated."""
+    words = []
+    for outcome in analysis.outcomes:
+        if outcome.unit != "W":
+            continue
+        try:
+            bounds = analysis.effect(outcome).overall.interval(0.95)
+        except Refusal:
+            continue
+        inside = bounds.low <= gap_W <= bounds.high
+        verdict = (
+            "lies inside: with such a meter the whole result could have been the meter"
+            if inside
+            else "lies outside: it could not be explained by such a meter alone"
+        )
+        words.append(
+            f"{outcome.label}: the effect's 95 % interval is {_watts(bounds.low)} to {_watts(bounds.high)}; the error of one reading "
+            f"a turn {verdict}."
+        )
+    return words
+
+
+def _watts(value: float) -> str:
+    return f"{show_number(value, 2, signed=True)} W"
+
+
+def doubts(analysis: StudyAnalysis) -> list[str]:
+    """List reasons to doubt the page, from the data at hand."""
+    lost = int((analysis.trials["state"] == "not used").sum())
+    riders = len(analysis.tables)
+    words = [
+        f"{riders} riders were analysed and {len(analysis.left_out)} could not be; {lost} listed trials were not used.",
+        "Riders know which ring they ride: expectation can move any outcome that effort can move.",
+        "The ring effect is averaged over riders; nothing here shows that one rider responds and another does not.",
+        "Secondary outcomes are not adjusted against each other: read them as a description.",
+    ]
+    if len(set(analysis.trials["sequence"])) < 2:
+        words.insert(0, "All riders rode one sequence: ring and time cannot be told apart.")
+    return words
+
+
+def methods(analysis: StudyAnalysis, effect: RingEffect | None) -> list[str]:
+    """Generate the methods text from what was done."""
+    settings = analysis.study.settings
+    sequences = ", ".join(f"{name} ({'-'.join(rings)})" for name, rings in settings.design.sequences.items())
+    words = [
+        f"Randomised crossover; sequences: {sequences}; intensities: {', '.join(analysis.intensities)}. Torque was averaged over "
+        "360 one-degree bins by exact integration over angle in whole turns cut at top dead centre; power is work over the "
+        "turn divided by its duration; trial values are means over kept turns with standard errors that allow for correlation "
+        "from turn to turn.",
+        "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round periods; the estimate is "
+        "the unweighted mean of the sequence means (Senn 2002, ch. 3). Curves: sign-flip largest-|t| band (Nichols & Holmes 2002).",
+    ]
+    if effect is not None:
+        words.append(f"Primary analysis: {effect.method}.")
+    return words

@@ -1,0 +1,66 @@
+"""Exhibits carry caption and alternative text, escape what they are given and draw the same bytes twice."""
+
+import re
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.figures.style import in_house_style, new_figure
+from analysis_lib.reports.numbers import format_cell, write_csv
+
+
+@in_house_style
+def _figure():
+    figure, (axes,) = new_figure()
+    axes.fill_between([0, 1], [0, 1], [1, 2])
+    axes.plot([0, 1], [0, 1], label="a")
+    axes.set_clip_on(True)
+    axes.legend()
+    return figure
+
+
+def _exhibit(**changes):
+    words = {"name": "x", "figure": _figure(), "caption": "A <b> caption", "alt": 'A "quoted" line chart'}
+    return FigureExhibit(**(words | changes))
+
+
+def test_the_same_figure_gives_the_same_bytes():
+    one, two = _exhibit(), _exhibit()
+    assert one.svg() == two.svg()
+    assert one.png() == two.png()
+    assert b"<dc:date>" not in one.svg()
+
+
+def test_a_figure_is_self_contained_and_escaped():
+    html = _exhibit().html()
+    assert 'alt="A &quot;quoted&quot; line chart"' in html
+    assert "A &lt;b&gt; caption" in html
+    assert "http" not in re.sub(r"base64,[A-Za-z0-9+/=]+", "", html)
+
+
+def test_saving_writes_both_pictures_and_the_numbers(tmp_path):
+    _exhibit(data=pd.DataFrame({"a": [1.5]})).save(tmp_path / "deep" / "folder")
+    assert sorted(path.name for path in (tmp_path / "deep" / "folder").iterdir()) == ["x.csv", "x.png", "x.svg"]
+
+
+def test_a_table_has_caption_and_scopes_and_escapes_cells():
+    frame = pd.DataFrame({"rider": ["<script>"], "power_W": [201.23456], "n": [3], "gone": [np.nan]})
+    html = TableExhibit("t", frame, "Cap", {"power_W": "Power (W)"}, {"power_W": 1}).html()
+    assert "<caption>Cap</caption>" in html
+    assert '<th scope="col">Power (W)</th>' in html
+    assert '<th scope="row">&lt;script&gt;</th>' in html
+    assert '<td class="number">201.2</td>' in html
+    assert '<td class="number">–</td>' in html
+
+
+def test_negative_numbers_have_a_true_minus_and_nothing_is_a_dash():
+    assert format_cell(-1.25, 2) == "−1.25"
+    assert format_cell(None) == "–"
+    assert format_cell(True) == "yes"
+    assert format_cell(1.0e-7) == "1e-07"
+
+
+def test_csv_keeps_ten_digits_and_never_starts_a_formula(tmp_path):
+    write_csv(tmp_path / "t.csv", pd.DataFrame({"who": ["=1+1", "R01"], "x": [1 / 3, np.nan]}))
+    assert (tmp_path / "t.csv").read_text() == "who,x\n'=1+1,0.3333333333\nR01,\n"
