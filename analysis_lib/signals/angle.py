@@ -1,0 +1,122 @@
+"""The crank angle of a recording: unwrapped, and checked against its declared unit."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis_lib.refusals import Refusal
+
+FASTEST_RPM = 300.0  # above any sprint: a higher cadence means a wrong unit
+SLOWEST_RPM = 5.0  # below any ride: a lower one too
+FEWEST_SAMPLES_A_TURN = 4
+LONG_STEP_TURNS = 0.25  # a gap in which the crank travels farther is bridged at the recording's own speed
+WRAP_MISMATCH_TURNS = 0.1
+
+FloatArray = NDArray[np.float64]
+
+
+def unwrap_turns(turns: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Undo the falls of a wrapped encoder, so that the angle goes on growing.
+
+    A step beyond half a turn is a wrap: whole turns are added until the step is within half a turn. Across a
+    gap in which the crank must have travelled more than a quarter of a turn, whole turns are added until the
+    step comes nearest to the gap's length times the recording's own mean speed.
+
+    Parameters
+    ----------
+    turns : array of shape (samples,)
+        Angle in turns, wrapped or not. Changed in place.
+    time_s : array of shape (samples,)
+        Time of each sample, s.
+
+    Returns
+    -------
+    array of shape (samples,)
+        The same array, unwrapped; it starts at its first value.
+
+    Examples
+    --------
+    >>> unwrap_turns(np.array([0.75, 0.0, 0.25]), np.array([0.0, 0.1, 0.2]))
+    array([0.75, 1.  , 1.25])
+    """
+    steps = np.diff(turns)
+    whole = np.where(np.abs(steps) > 0.5, np.rint(steps), 0.0)
+    intervals = np.diff(time_s)
+    usual = intervals <= 2 * np.median(intervals[:10_001])
+    if not usual.all():
+        speed = (steps - whole)[usual].sum() / intervals[usual].sum()
+        expected = speed * intervals
+        gap = ~usual & (np.abs(expected) > LONG_STEP_TURNS)
+        whole[gap] = np.rint(steps[gap] - expected[gap])
+    if whole.any():
+        turns[1:] -= np.cumsum(whole, out=whole)
+    return turns
+
+
+def check_travel(stored: FloatArray, turns: FloatArray, time_s: FloatArray, file: str, unit: str) -> None:
+    """Refuse an angle that does not move, runs backwards, or contradicts its declared unit.
+
+    Parameters
+    ----------
+    stored, turns : arrays of shape (samples,)
+        The angle in turns, as stored and unwrapped.
+    time_s : array of shape (samples,)
+        Time, s.
+    file, unit : str
+        For the message.
+
+    Raises
+    ------
+    Refusal
+        No movement; backwards on the whole; less than one turn; more than 300 or less than 5 rpm; fewer than
+        four samples a turn; falls that are no whole number of turns.
+    """
+    travel = turns[-1] - turns[0]
+    rpm = 60 * travel / (time_s[-1] - time_s[0])
+    fault = _fault_of_travel(stored, turns, travel, rpm)
+    if not fault:
+        return
+    wrong_way = travel < 0 and abs(rpm) <= FASTEST_RPM
+    raise Refusal(
+        what=f"{file}, crank angle declared in {unit!r}",
+        got=fault,
+        wanted=f"an angle that grows in the pedalling direction at {SLOWEST_RPM:g} to {FASTEST_RPM:g} rpm",
+        remedy="set scale = -1 for the angle if the recorder counts the other way round"
+        if wrong_way
+        else "the unit is probably wrong: look at the numbers and declare 'deg', 'rad' or 'turn'",
+        scope="trial",
+    )
+
+
+def _fault_of_travel(stored: FloatArray, turns: FloatArray, travel: float, rpm: float) -> str:
+    if np.ptp(stored) == 0:
+        return "an angle that does not move"
+    if np.ptp(turns) < 1:
+        return f"{360 * np.ptp(turns):.4g} degrees in the whole recording, less than one turn"
+    if mismatch := _fault_of_wraps(stored, turns):
+        return mismatch
+    if abs(rpm) > FASTEST_RPM:
+        return f"a mean cadence of {rpm:.0f} rpm"
+    if abs(rpm) < SLOWEST_RPM:
+        return f"a mean cadence of {rpm:.2f} rpm"
+    if travel < 0:
+        return f"{-travel:.1f} turns backwards"
+    if turns.size / travel < FEWEST_SAMPLES_A_TURN:
+        return f"{turns.size / travel:.1f} samples a turn"
+    return ""
+
+
+def _fault_of_wraps(stored: FloatArray, turns: FloatArray) -> str:
+    """Compare the falls of the stored angle with whole turns: unwrapped, it must run on evenly there."""
+    steps = np.diff(stored)
+    wraps = np.abs(steps) > 0.5
+    if not wraps.any():
+        return ""
+    if wraps.mean() > 0.25:
+        return "more than half a turn between most samples"
+    unwrapped = np.diff(turns)
+    uneven = np.median(unwrapped[wraps]) - np.median(unwrapped[~wraps])
+    if abs(uneven) > WRAP_MISMATCH_TURNS:
+        return f"falls of {np.median(np.abs(steps[wraps])):.4g} turns, which are no whole turns"
+    return ""

@@ -1,0 +1,87 @@
+"""Columns of numbers as a recorder stored them, before any unit is applied."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.units import nearest
+
+
+@dataclass(frozen=True)
+class StoredColumns:
+    """What a reader hands over.
+
+    Attributes
+    ----------
+    values : dict of str to array
+        Stored numbers (float64) by the column's name in the file; NaN where a value is missing.
+    row_name : callable
+        Names a row, counted from 0, the way a person finds it in the file, e.g. ``"line 17"``.
+    notes : tuple of str
+        Sentences about what the reader left out.
+    """
+
+    values: dict[str, np.ndarray]
+    row_name: Callable[[int], str]
+    notes: tuple[str, ...] = ()
+
+
+def check_file(path: Path) -> None:
+    """Refuse a recording that is not there, is not a file, or holds nothing."""
+    if not path.is_file():
+        raise Refusal(
+            what=path.name,
+            got="no such file" if not path.exists() else "a folder",
+            wanted="a recording",
+            remedy="put the file there or correct the column 'file' of trials.csv",
+            scope="trial",
+        )
+    if path.stat().st_size == 0:
+        raise Refusal(
+            what=path.name,
+            got="an empty file",
+            wanted="a recording with a header and samples",
+            remedy="copy the file from the recorder again, or exclude the trial with its reason",
+            scope="trial",
+        )
+
+
+def check_columns(file: str, found: Sequence[str], wanted: Sequence[str]) -> None:
+    """Refuse a file in which a wanted column is missing or stands twice."""
+    for column in wanted:
+        times = list(found).count(column)
+        if times == 1:
+            continue
+        raise Refusal(
+            what=f"{file}, column {column!r}",
+            got=f"{times} such columns" if times else f"no such column{nearest(column, found)}",
+            wanted="one of the columns found: " + ", ".join(repr(name) for name in found),
+            remedy="correct the column map in study.toml" + _delimiter_hint(found),
+            scope="trial",
+        )
+
+
+def check_rows(file: str, rows: int) -> None:
+    """Refuse a file that has a header and no sample."""
+    if rows == 0:
+        raise Refusal(
+            what=file,
+            got="a header and no samples",
+            wanted="samples below the header",
+            remedy="copy the file from the recorder again, or exclude the trial with its reason",
+            scope="trial",
+        )
+
+
+def _delimiter_hint(found: Sequence[str]) -> str:
+    if len(found) != 1:
+        return ""
+    for mark, written in ((";", ";"), ("\t", "\\t"), (",", ",")):
+        if mark in found[0]:
+            return f', or set delimiter = "{written}" there: the header is one piece'
+    return ""
