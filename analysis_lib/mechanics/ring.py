@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -195,17 +196,16 @@ class Ring:
                 "an oval ring",
                 "leave the angle out: on a round ring every mounting is the same",
             )
-        return _angle_of_largest(self.half_width) % math.pi
+        return widest_direction(self.shape)
 
     def half_width(self, psi: ArrayLike) -> FloatArray:
         """Half the distance between the parallel tangents with normals ψ and ψ + π (H where axial)."""
-        angle = np.asarray(psi, dtype=float)
-        return (self.shape.value(angle) + self.shape.value(angle + math.pi)) / 2
+        return _half_width(self.shape, np.asarray(psi, dtype=float))
 
     @cached_property
     def semi_major_m(self) -> float:
         """Half the largest width."""
-        return float(self.half_width(_angle_of_largest(self.half_width)))
+        return float(self.half_width(widest_direction(self.shape)))
 
     @cached_property
     def semi_minor_m(self) -> float:
@@ -223,14 +223,24 @@ class Ring:
         return self.axis_ratio - 1 < ROUND_TOLERANCE
 
 
-def _angle_of_largest(function) -> float:
+def widest_direction(shape: Support) -> float:
+    """Normal angle in [0, π) between whose two parallel tangents a curve is widest."""
+    return _angle_of_largest(lambda psi: _half_width(shape, psi)) % math.pi
+
+
+def _half_width(shape: Support, psi: FloatArray) -> FloatArray:
+    return (shape.value(psi) + shape.value(psi + math.pi)) / 2
+
+
+def _angle_of_largest(function: Callable[[FloatArray], FloatArray]) -> float:
     """Angle in [0, π] at which a width is largest: best grid point, then a bounded search around it."""
     half_turn = GRID[: GRID.size // 2 + 1]
-    values = function(half_turn)
-    start, step = float(half_turn[np.argmax(values)]), float(GRID[1])
-    found = minimize_scalar(
-        lambda psi: -float(function(psi)), bounds=(start - step, start + step), method="bounded",
-        options={"xatol": 1e-12},
-    )  # fmt: skip
+    start, step = float(half_turn[np.argmax(function(half_turn))]), float(GRID[1])
+
+    def shortfall(psi: float) -> float:
+        return -float(function(np.asarray(psi)))
+
+    around = (start - step, start + step)
+    found = minimize_scalar(shortfall, bounds=around, method="bounded", options={"xatol": 1e-12})
     # A search stops a little beside an extreme that lies on the grid itself, as an ellipse's do.
-    return start if float(function(start)) >= -found.fun else float(found.x)
+    return start if shortfall(start) <= found.fun else float(found.x)
