@@ -1,0 +1,158 @@
+"""Whether the tables of a study folder agree with study.toml and with each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pandas as pd
+
+from analysis_lib.study import trial_checks
+from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial
+from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.rows import TRIALS
+
+
+def find_problems(contents: Contents) -> list[Problem]:
+    """Find everything in which the parts of a study folder disagree.
+
+    Every problem is laid at the smallest door: a trial's fault stops that trial, a rider's that rider.
+
+    Parameters
+    ----------
+    contents : Contents
+
+    Returns
+    -------
+    list of Problem
+        In the order study, riders, trials, each as the tables list them.
+    """
+    return [problem for check in CHECKS for problem in check(contents)]
+
+
+def check_outcome_columns(contents: Contents) -> Iterator[Problem]:
+    """Every declared outcome of trials.csv has its column; gaps in it are counted."""
+    for outcome in contents.settings.outcomes:
+        if outcome.source != "trials":
+            continue
+        if outcome.name not in contents.trials:
+            spare = [name for name in contents.trials if name not in TRIALS.columns and name != "row"]
+            remedy = suggest(outcome.name, spare, "add the column, or take the outcome out of study.toml")
+            yield about_study(
+                "trials.csv, row 1", f"no column {outcome.name!r}", "a column for each outcome", remedy
+            )
+            continue
+        empty = contents.ridden.loc[contents.ridden[outcome.name].isna(), "trial"]
+        if len(empty):
+            place, got = f"trials.csv, column {outcome.name}", f"{len(empty)} empty cells: {listed(empty)}"
+            remedy = (
+                "fill them in where the values exist; otherwise these trials are left out of this outcome"
+            )
+            yield about_study(place, got, "a value for every trial ridden", remedy, "note")
+
+
+def check_sequences_used(contents: Contents) -> Iterator[Problem]:
+    """More than one sequence is in use, or ring and period cannot be told apart."""
+    used = sorted(set(contents.riders["sequence"]) & set(contents.settings.design.sequences))
+    if len(used) == 1:
+        remedy = (
+            "report the ring effect as not separated from period and practice; randomise to two sequences"
+        )
+        yield about_study(
+            "riders.csv, column sequence", f"only {used[0]}", "two sequences or more", remedy, "note"
+        )
+
+
+def check_listed_twice(contents: Contents) -> Iterator[Problem]:
+    """Ids are unique, also where capitals are not told apart, as in the file names of some machines."""
+    for rider in _repeated(contents.riders, contents.riders["rider"].str.casefold()):
+        yield about_rider(
+            rider, "rider", f"{rider.rider} again", "each rider once", "remove or rename one of the rows"
+        )
+    for trial in _repeated(contents.trials, contents.trials["trial"].str.casefold()):
+        yield about_trial(
+            trial, "trial", f"{trial.trial} again", "each trial once", "remove or rename one of the rows"
+        )
+
+
+def check_cells_of_design(contents: Contents) -> Iterator[Problem]:
+    """A rider rode each cell of the design once: one trial for a period, ring and intensity."""
+    cell = contents.ridden[["rider", "period", "ring", "intensity"]].astype(str).agg(" | ".join, axis=1)
+    for trial in _repeated(contents.ridden, cell):
+        got = f"a second trial of {trial.rider} in period {trial.period} on {trial.ring} at {trial.intensity}"
+        remedy = "exclude the one that does not count, with its reason"
+        yield about_trial(trial, "trial", got, "one trial for each period, ring and intensity", remedy)
+
+
+def _repeated(frame: pd.DataFrame, key: pd.Series) -> Iterator[Any]:
+    """Go through all rows whose key occurs more than once: none of them can be told to be the right one."""
+    return frame[key.duplicated(keep=False).to_numpy(dtype=bool)].itertuples()
+
+
+def check_riders(contents: Contents) -> Iterator[Problem]:
+    """Every rider has a known sequence, trials, and both rings."""
+    sequences = contents.settings.design.sequences
+    for rider, trials in contents.trials_by_rider():
+        if rider.sequence not in sequences:
+            remedy = suggest(rider.sequence, sequences, "use a sequence of study.toml")
+            yield about_rider(rider, "sequence", repr(rider.sequence), f"one of {listed(sequences)}", remedy)
+        if trials.empty:
+            remedy = "add the trials, or leave the row to show that the rider was randomised and did not ride"
+            yield about_rider(
+                rider, "rider", "a rider without trials", "trials in trials.csv", remedy, "note"
+            )
+        elif len(set(trials["ring"])) == 1:
+            got, remedy = (
+                f"trials on {trials['ring'].iloc[0]} only",
+                "the rider cannot be compared within himself",
+            )
+            yield about_rider(rider, "rider", got, "trials on both rings", remedy, "note")
+
+
+def check_periods(contents: Contents) -> Iterator[Problem]:
+    """Each ring was ridden in the period of the rider's sequence; one message a rider and period."""
+    for rider, trials in contents.trials_by_rider():
+        order = contents.settings.design.sequences.get(rider.sequence)
+        if order is None:
+            continue
+        for period, group in trials.groupby("period", sort=True):
+            if not 1 <= int(period) <= len(order):
+                first = next(group.itertuples())
+                yield about_trial(first, "period", str(period), f"1 to {len(order)}", "correct the period")
+            elif wrong := sorted(
+                set(group["ring"]) & set(contents.settings.rings) - {order[int(period) - 1]}
+            ):
+                got = f"{listed(wrong)} in period {period} ({listed(group['trial'])})"
+                wanted = f"{order[int(period) - 1]}, as {rider.sequence} says"
+                yield about_rider(
+                    rider, "sequence", got, wanted, "correct the ring, the period or the sequence"
+                )
+
+
+def check_missing_trials(contents: Contents) -> Iterator[Problem]:
+    """Planned trials that are not there are named, for they are a result of the study too."""
+    names = contents.settings.intensity_names
+    for rider, trials in contents.trials_by_rider():
+        order = contents.settings.design.sequences.get(rider.sequence)
+        if order is None or trials.empty:
+            continue
+        there = set(zip(trials["period"].astype(int), trials["intensity"], strict=True))
+        cells = [(period, name) for period in range(1, len(order) + 1) for name in names]
+        missing = [f"period {period} at {name}" for period, name in cells if (period, name) not in there]
+        if missing:
+            remedy = "nothing, if they were not ridden or were excluded; say why in the study's report"
+            wanted = f"{len(cells)} trials"
+            got = f"{len(cells) - len(missing)} trials; missing: {listed(missing)}"
+            yield about_rider(rider, "rider", got, wanted, remedy, "note")
+
+
+CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
+    check_outcome_columns,
+    check_sequences_used,
+    check_listed_twice,
+    check_riders,
+    check_periods,
+    check_cells_of_design,
+    check_missing_trials,
+    *trial_checks.CHECKS,
+)

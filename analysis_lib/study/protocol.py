@@ -1,0 +1,95 @@
+"""The study's protocol as study.toml declares it: intensities, outcomes, design and rules."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.revolutions import TurnRules
+from analysis_lib.study.schema import SettingsPart, Word
+
+
+class Intensity(SettingsPart):
+    """One intensity at which every ring is ridden."""
+
+    name: Word = Field(description="the word used in trials.csv")
+    label: Word = Field(description="the words used in reports")
+    order: int = Field(description="place in tables and figures, lowest first")
+    target_power_W: float | None = Field(default=None, gt=0, description="power asked for, if it was set")
+    target_cadence_rpm: float | None = Field(
+        default=None, gt=0, description="cadence asked for, if it was set"
+    )
+
+
+class Outcome(SettingsPart):
+    """One outcome, declared before the data are seen."""
+
+    name: Word = Field(description="column of trials.csv, or a quantity of the recordings")
+    label: Word = Field(description="the words used in reports")
+    unit: str = Field(description="unit of the outcome, empty for a score")
+    source: Literal["signals", "trials"] = Field(
+        description='"signals" if measured from the recordings, "trials" if it is a column of trials.csv'
+    )
+    better: Literal["higher", "lower", "neither"] = Field(
+        description="which direction would be an improvement"
+    )
+    smallest_effect: float = Field(
+        gt=0, description="smallest difference that matters, in the outcome's unit"
+    )
+    primary: bool = Field(default=False, description="true for exactly one outcome")
+
+
+class Design(SettingsPart):
+    """The sequences of rings that riders were randomised to, one ring a period."""
+
+    sequences: dict[Word, Annotated[list[Word], Field(min_length=2)]] = Field(
+        min_length=1,
+        description='each sequence with its rings in order: ROOR = ["round", "oval", "oval", "round"]',
+    )
+
+    @model_validator(mode="after")
+    def _check_lengths(self) -> Design:
+        lengths = {name: len(rings) for name, rings in self.sequences.items()}
+        if len(set(lengths.values())) > 1:
+            got = ", ".join(f"{name} of {length}" for name, length in lengths.items())
+            raise Refusal(
+                "sequences", got, "sequences of one length", "give every sequence the same number of periods"
+            )
+        return self
+
+
+class Rules(SettingsPart):
+    """Which turns count, and how old a zero check may be. Exclusions are rules, and they are counted."""
+
+    cadence_min_rpm: float = Field(TurnRules.cadence_min_rpm, ge=0, description="slowest turn that counts")
+    cadence_max_rpm: float = Field(TurnRules.cadence_max_rpm, ge=0, description="fastest turn that counts")
+    max_gap_s: float = Field(
+        TurnRules.max_gap_s, ge=0, description="longest time between two samples of a turn"
+    )
+    max_backward_deg: float = Field(
+        TurnRules.max_backward_deg, ge=0, description="farthest step back of the crank"
+    )
+    max_standstill_s: float = Field(
+        TurnRules.max_standstill_s, ge=0, description="longest time within one degree"
+    )
+    min_mean_torque_Nm: float = Field(
+        TurnRules.min_mean_torque_Nm, ge=0, description="least mean torque of a turn"
+    )
+    min_torque_range_Nm: float = Field(
+        TurnRules.min_torque_range_Nm, ge=0, description="least range of a channel within a turn"
+    )
+    min_turns: int = Field(
+        TurnRules.min_turns, ge=0, description="turns below which a result carries a caution"
+    )
+    zero_check_max_hours: float = Field(4.0, gt=0, description="longest time from a zero check to a trial")
+
+    @model_validator(mode="after")
+    def _check_as_turn_rules(self) -> Rules:
+        self.turn_rules()
+        return self
+
+    def turn_rules(self) -> TurnRules:
+        """Say the same in the words of the signals room."""
+        return TurnRules(**self.model_dump(exclude={"zero_check_max_hours"}))

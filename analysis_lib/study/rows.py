@@ -1,0 +1,129 @@
+"""A row of each table of a study folder, cell by cell.
+
+One model a table: it checks the cells, gives the data frame its types, and describes the columns in
+datapackage.json.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.schema import DateTime, Id, InnerPath, Number, TableRow, Word, YesOrNo
+
+ColumnType = Literal["string", "integer", "number", "boolean", "datetime"]
+
+
+def _unit(unit: str) -> dict[str, Any]:
+    return {"unit": unit}
+
+
+class RiderRow(TableRow):
+    """One rider, under a pseudonym."""
+
+    rider: Id = Field(description="pseudonym: a letter, then letters, digits, _ or -, 32 at most")
+    sequence: Word = Field(description="sequence the rider was randomised to, as named in study.toml")
+    mass_kg: Annotated[Number, Field(gt=20, lt=250)] | None = Field(
+        description="body mass", json_schema_extra=_unit("kg")
+    )
+    crank_length_mm: Annotated[Number, Field(gt=80, lt=250)] | None = Field(
+        description="crank axis to pedal axis", json_schema_extra=_unit("mm")
+    )
+
+
+class TrialRow(TableRow):
+    """One trial: one rider on one ring at one intensity."""
+
+    trial: Id = Field(description="name of the trial, each once")
+    rider: Id = Field(description="pseudonym from riders.csv")
+    visit: int | None = Field(ge=1, description="visit to the laboratory, from 1")
+    period: int = Field(ge=1, description="period of the rider's sequence, from 1")
+    ring: Word = Field(description="ring ridden, as named in study.toml")
+    mount_deg: Annotated[Number, Field(ge=0, lt=360)] | None = Field(
+        description="right crank arm to the ring's major axis, in the pedalling direction; empty if round",
+        json_schema_extra=_unit("deg"),
+    )
+    intensity: Word = Field(description="intensity, as named in study.toml")
+    environment: str | None = Field(description="where it was ridden, such as ergometer or road")
+    recorder: Word | None = Field(description="recorder that wrote the file, as named in study.toml")
+    file: InnerPath | None = Field(description="recording of the trial, path inside the study folder")
+    started_at: DateTime | None = Field(
+        description="date and time at which the trial starts, the lab's clock"
+    )
+    start_s: Annotated[Number, Field(ge=0)] | None = Field(
+        description="start of the part to analyse, in the recording's own time; empty for its first sample",
+        json_schema_extra=_unit("s"),
+    )
+    end_s: Annotated[Number, Field(gt=0)] | None = Field(
+        description="end of the part to analyse, in the recording's own time; empty for its last sample",
+        json_schema_extra=_unit("s"),
+    )
+    exclude: YesOrNo = Field(description="yes to leave the trial out, by a rule stated beforehand")
+    exclude_reason: str | None = Field(description="the rule; needed where exclude is yes")
+
+    @model_validator(mode="after")
+    def _check_window(self) -> TrialRow:
+        if self.end_s is not None and self.end_s <= (self.start_s or 0.0):
+            got = f"{self.start_s or 0.0} to {self.end_s}"
+            raise Refusal("start_s to end_s", got, "an end after the start", "correct one of the two")
+        return self
+
+
+class ZeroCheckRow(TableRow):
+    """One look at the recorder without load: what it shows then is its zero torque."""
+
+    recorder: Word = Field(description="recorder, as named in study.toml")
+    checked_at: DateTime = Field(description="date and time of the check, the lab's clock")
+    temperature_C: Annotated[Number, Field(gt=-40, lt=70)] | None = Field(
+        description="temperature of the recorder", json_schema_extra=_unit("degC")
+    )
+    zero_left_Nm: Number | None = Field(
+        description="torque shown by the unloaded left channel", json_schema_extra=_unit("N m")
+    )
+    zero_right_Nm: Number | None = Field(
+        description="torque shown by the unloaded right channel", json_schema_extra=_unit("N m")
+    )
+    zero_total_Nm: Number | None = Field(
+        description="torque shown by an unloaded recorder of the total", json_schema_extra=_unit("N m")
+    )
+    note: str | None = Field(description="anything worth remembering")
+
+
+@dataclass(frozen=True)
+class TableKind:
+    """A table of the study folder: its file, its row model, and how to say whose row it is."""
+
+    file: str
+    row: type[TableRow]
+    trial_column: str = ""
+    rider_column: str = ""
+
+    @property
+    def columns(self) -> list[str]:
+        """The columns that the file must have."""
+        return list(self.row.model_fields)
+
+    def column_schema(self, column: str) -> dict[str, Any]:
+        """Describe a column as JSON Schema does, without the choice of an empty cell."""
+        described = dict(self.row.model_json_schema()["properties"][column])
+        choices = [choice for choice in described.pop("anyOf", []) if choice.get("type") != "null"]
+        return {**described, **(choices[0] if choices else {})}
+
+    def may_be_empty(self, column: str) -> bool:
+        """Whether an empty cell is a value that the column allows."""
+        described = self.row.model_json_schema()["properties"][column]
+        is_optional = any(choice.get("type") == "null" for choice in described.get("anyOf", []))
+        return is_optional or self.column_type(column) == "boolean"
+
+    def column_type(self, column: str) -> ColumnType:
+        """Name the type of a column's values."""
+        described = self.column_schema(column)
+        return "datetime" if described.get("format") == "date-time" else described["type"]
+
+
+RIDERS = TableKind("riders.csv", RiderRow, rider_column="rider")
+TRIALS = TableKind("trials.csv", TrialRow, trial_column="trial", rider_column="rider")
+ZERO_CHECKS = TableKind("zero_checks.csv", ZeroCheckRow)

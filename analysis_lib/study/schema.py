@@ -1,0 +1,129 @@
+"""The kinds of value that settings and tables are made of."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.faults import shorten
+
+ID_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]{0,31}$"
+YES, NO = "yes", "no"
+
+
+class SettingsPart(BaseModel):
+    """A part of study.toml: unknown keys are refused, and nothing is turned from one type into another."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class TableRow(BaseModel):
+    """A row of a table: every cell arrives as text, and an empty cell is an absent value."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True)
+
+
+def read_number(cell: Any) -> Any:
+    """Catch the decimal comma before it is reported as mere text.
+
+    Raises
+    ------
+    Refusal
+        When the cell would be a number if its comma were a point.
+    """
+    if isinstance(cell, str) and "," in cell and _is_number(cell.replace(",", ".", 1)):
+        remedy = f"write {cell.replace(',', '.', 1)}, or save the sheet with decimal points"
+        raise Refusal("", f"{cell!r}, a decimal comma", "a number with a decimal point", remedy)
+    return cell
+
+
+def read_date_time(cell: Any) -> Any:
+    """Read a date-time as ISO 8601 writes it, on the lab's own clock.
+
+    >>> read_date_time("2026-03-02T09:14:00")
+    datetime.datetime(2026, 3, 2, 9, 14)
+
+    Raises
+    ------
+    Refusal
+        For a bare date, a time zone (two clocks in one study cannot be put in order), or anything else.
+    """
+    if cell is None or isinstance(cell, datetime):
+        return cell
+    try:
+        moment = datetime.fromisoformat(str(cell))
+    except ValueError as error:
+        raise _wrong_date_time(cell) from error
+    if moment.tzinfo is not None or ":" not in str(cell):
+        raise _wrong_date_time(cell)
+    return moment
+
+
+def read_yes_or_no(cell: Any) -> Any:
+    """Read "yes" or "no" in any mixture of capitals; an empty cell is no.
+
+    Raises
+    ------
+    Refusal
+        For any other word.
+    """
+    answer = str(cell or NO).strip().casefold()
+    if answer not in (YES, NO):
+        raise Refusal("", shorten(cell), f"{YES}, {NO} or an empty cell", f"write {YES} or {NO}")
+    return answer == YES
+
+
+def check_word(text: str) -> str:
+    """Accept words, without blanks at either end that nobody would see.
+
+    Raises
+    ------
+    Refusal
+        For an empty text, or one that begins or ends with a blank.
+    """
+    if not text or text != text.strip():
+        raise Refusal("", shorten(text), "words, without blanks at either end", "fill it in")
+    return text
+
+
+def read_path(cell: Any) -> Any:
+    """Accept a path only when it stays inside the study folder.
+
+    Raises
+    ------
+    Refusal
+        For an absolute path, a drive letter, a backslash or a step up ("..").
+    """
+    if cell is None:
+        return cell
+    path = str(cell)
+    if path.startswith(("/", "~")) or "\\" in path or ":" in path or ".." in path.split("/"):
+        wanted = "a path inside the study folder with forward slashes, such as recordings/T001.parquet"
+        raise Refusal(
+            "", shorten(path), wanted, "move the file into the folder and write its path from there"
+        )
+    return path
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _wrong_date_time(cell: object) -> Refusal:
+    wanted = "date and time on the lab's clock as 2026-03-02T09:14:00, without time zone"
+    return Refusal("", shorten(cell), wanted, "write it so; set the sheet's cells to text first")
+
+
+Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
+Word = Annotated[str, AfterValidator(check_word)]
+Number = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False)]
+DateTime = Annotated[datetime, BeforeValidator(read_date_time)]
+YesOrNo = Annotated[bool, BeforeValidator(read_yes_or_no)]
+InnerPath = Annotated[str, BeforeValidator(read_path)]

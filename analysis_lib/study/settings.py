@@ -1,0 +1,220 @@
+"""The settings of a study: study.toml, read and checked."""
+
+from __future__ import annotations
+
+import tomllib
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, Field, ValidationError, model_validator
+
+from analysis_lib.mechanics.drivetrain import Drivetrain
+from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.equipment import DrivetrainSettings, RecorderMap, RingSettings, Role
+from analysis_lib.study.faults import Place, placed, refusals_from
+from analysis_lib.study.problems import listed, suggest
+from analysis_lib.study.protocol import Design, Intensity, Outcome, Rules
+from analysis_lib.study.schema import SettingsPart, Word
+
+FILE = "study.toml"
+
+
+class StudyHeading(SettingsPart):
+    """What the study is called and what it asks."""
+
+    name: Word = Field(description="name of the study")
+    question: Word = Field(description="the question that the study answers, as one sentence")
+    seed: int = Field(ge=0, description="whole number from which every random draw of the study follows")
+
+
+def _check_roles(rings: dict[str, RingSettings]) -> dict[str, RingSettings]:
+    roles = Counter(ring.role for ring in rings.values())
+    if roles != {"round": 1, "oval": 1}:
+        got = listed(f"{name}: {ring.role}" for name, ring in rings.items())
+        remedy = "describe the two rings that are compared; compare further rings in a study of their own"
+        raise Refusal("", got, "one ring in the role round and one in the role oval", remedy)
+    return rings
+
+
+def _check_intensities(intensities: list[Intensity]) -> list[Intensity]:
+    faults = _repeated("name", [part.name for part in intensities])
+    faults += _repeated("order", [part.order for part in intensities])
+    return _or_refuse(sorted(intensities, key=lambda part: part.order), faults)
+
+
+def _check_outcomes(outcomes: list[Outcome]) -> list[Outcome]:
+    faults = _repeated("name", [part.name for part in outcomes])
+    primary = [part.name for part in outcomes if part.primary]
+    if len(primary) != 1:
+        remedy = "set primary = true on the one outcome that the study was planned for"
+        faults.append(Refusal("primary", listed(primary), "exactly one primary outcome", remedy))
+    return _or_refuse(outcomes, faults)
+
+
+def _repeated(key: str, values: Iterable[object]) -> list[Refusal]:
+    twice = [value for value, count in Counter(values).items() if count > 1]
+    return [Refusal(key, f"{value!r} twice", "each once", "rename or remove one of them") for value in twice]
+
+
+def _or_refuse(value: Any, faults: list[Refusal]) -> Any:
+    if faults:
+        raise Refusals(faults)
+    return value
+
+
+class StudySettings(SettingsPart):
+    """Everything that study.toml declares.
+
+    Attributes
+    ----------
+    study : StudyHeading
+    rings : dict of str to RingSettings
+        By the ring's name in trials.csv; one plays the round ring and one the oval ring.
+    drivetrain : DrivetrainSettings
+    intensities : list of Intensity
+        Sorted by their `order`.
+    outcomes : list of Outcome
+        Exactly one of them primary.
+    design : Design
+    recorders : dict of str to RecorderMap
+        By the recorder's name in trials.csv and zero_checks.csv.
+    rules : Rules
+    """
+
+    study: StudyHeading
+    rings: Annotated[dict[Word, RingSettings], AfterValidator(_check_roles)]
+    drivetrain: DrivetrainSettings
+    intensities: Annotated[list[Intensity], Field(min_length=1), AfterValidator(_check_intensities)]
+    outcomes: Annotated[list[Outcome], Field(min_length=1), AfterValidator(_check_outcomes)]
+    design: Design
+    recorders: dict[Word, RecorderMap] = Field(min_length=1)
+    rules: Rules = Rules()
+
+    @model_validator(mode="after")
+    def _check_sequences(self) -> StudySettings:
+        return _or_refuse(self, _unknown_rings(self.design.sequences, self.rings))
+
+    @property
+    def primary_outcome(self) -> Outcome:
+        """The outcome that the study was planned for."""
+        return next(outcome for outcome in self.outcomes if outcome.primary)
+
+    @property
+    def intensity_names(self) -> list[str]:
+        """The intensities' names, in their order."""
+        return [part.name for part in self.intensities]
+
+    @property
+    def periods(self) -> int:
+        """How many periods every sequence has."""
+        return len(next(iter(self.design.sequences.values())))
+
+    def ring_in_role(self, role: Role) -> str:
+        """Name the ring that plays the round, or the oval, ring."""
+        return next(name for name, ring in self.rings.items() if ring.role == role)
+
+    def drivetrain_for(self, ring: str, mount_deg: float | None = None) -> Drivetrain:
+        """Build the drivetrain with one of the study's rings on it.
+
+        Parameters
+        ----------
+        ring : str
+            The ring's name.
+        mount_deg : float, optional
+            Degrees from the right crank arm to the ring's major axis; not needed for a ring of axis ratio 1.
+
+        Raises
+        ------
+        Refusal
+            For an unknown ring, or for an oval ring without a mount angle.
+        """
+        if ring not in self.rings:
+            remedy = suggest(ring, self.rings, "use a ring of study.toml")
+            raise Refusal("ring", repr(ring), f"one of {listed(self.rings)}", remedy)
+        described = self.rings[ring]
+        if mount_deg is None and described.axis_ratio != 1:
+            raise Refusal(
+                f"mount_deg of ring {ring!r}", "none", "an angle in degrees", "state how the ring sits"
+            )
+        round_teeth = self.rings[self.ring_in_role("round")].teeth
+        return self.drivetrain.drivetrain(described.ring(), mount_deg or 0.0, round_teeth)
+
+
+def read_settings(path: Path) -> StudySettings:
+    """Read and check a study.toml.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    StudySettings
+
+    Raises
+    ------
+    Refusals
+        Every fault at once, each with the path of its key.
+    """
+    given = _load_toml(path)
+    try:
+        return StudySettings.model_validate(given)
+    except ValidationError as error:
+        faults = refusals_from(error, StudySettings, _name_key)
+        faulty = {fault["loc"][0] for fault in error.errors() if fault["loc"]}
+        if not faulty & {"rings", "design"} and faulty:
+            # Fields that failed keep pydantic from comparing the fields that passed, so that is done here.
+            unknown = _unknown_rings(given["design"]["sequences"], given["rings"])
+            faults += [placed(refusal, FILE) for refusal in unknown]
+        raise Refusals(faults) from error
+
+
+def _load_toml(path: Path) -> dict[str, Any]:
+    if not path.is_file():
+        remedy = "point at a study folder, or make one with: roundoval new DIR"
+        raise Refusals([Refusal(str(path), "no such file", f"a study folder with a {FILE}", remedy)])
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as error:
+        refusal = Refusal(FILE, "text that is not UTF-8", "UTF-8", "save the file with the encoding UTF-8")
+        raise Refusals([refusal]) from error
+    except tomllib.TOMLDecodeError as error:
+        remedy = (
+            "mend that line: words stand in quotation marks, numbers have a decimal point, lists have [ ]"
+        )
+        raise Refusals([Refusal(FILE, str(error), "a file in TOML", remedy)]) from error
+
+
+def _unknown_rings(sequences: dict[str, list[str]], rings: Iterable[str]) -> list[Refusal]:
+    known = list(rings)
+    return [
+        Refusal(
+            f"design.sequences.{name} entry {place + 1}",
+            repr(ring),
+            f"one of {listed(known)}",
+            suggest(ring, known, "use a ring of study.toml"),
+        )
+        for name, order in sequences.items()
+        for place, ring in enumerate(order)
+        if ring not in known
+    ]
+
+
+def _name_key(place: Place) -> str:
+    """Write a key's path as a reader counts: rings.oval.teeth, or intensities entry 2, name.
+
+    >>> _name_key(("intensities", 1, "name"))
+    'study.toml, intensities entry 2, name'
+    """
+    words = ""
+    entered = False
+    for part in place:
+        if isinstance(part, int):
+            words += f" entry {part + 1}"
+        elif part != "[key]":
+            words += f"{', ' if entered else '.' if words else ''}{part}"
+        entered = isinstance(part, int)
+    return f"{FILE}, {words}" if words else FILE

@@ -1,0 +1,170 @@
+"""Synthetic studies: a whole study folder whose truth is known.
+
+Everything follows from the mechanics and from virtual riders. The effect of the oval ring is put in as a
+factor on the rider's torque; no result is written down beforehand.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.study.folder_claim import claim_folder
+from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
+from analysis_lib.study.settings import FILE
+from analysis_lib.study.synthetic_plan import LANTERN_HILL, SyntheticStudy
+from analysis_lib.study.toml_text import write_toml
+from analysis_lib.study.virtual_visits import visit_laboratory
+
+TRUTH_FILE, PLAN_FILE = "truth.json", "generator.json"
+README = """# {name}
+
+A synthetic study: no rider in it is a person. `study.toml` and the tables are those of any study folder.
+Beside them stand `generator.json`, everything that was put in, and `truth.json`, everything that followed
+from it by chance: each rider's torque profile and ring effect, the zero torque of each visit, and the true
+power of each trial. The analysis reads neither of the two.
+"""
+
+
+@dataclass(frozen=True)
+class StudyTruth:
+    """What was put into a synthetic study.
+
+    Attributes
+    ----------
+    riders : DataFrame
+        One row for each rider and intensity: rider, sequence, intensity, power_W (round ring, before all
+        variation), ring_effect (relative), ring_effect_W, torque_phase_deg.
+    trials : DataFrame
+        One row for each trial ridden: trial, torque_factor, cadence_rpm, power_W (true mean power of the
+        part to analyse), fault.
+    details : list of dict
+        All of it as written in truth.json, one entry a rider, with leg profiles and zero torque.
+    """
+
+    riders: pd.DataFrame
+    trials: pd.DataFrame
+    details: list[dict[str, Any]]
+
+    def ring_effect_W(self, intensity: str = "overall") -> float:
+        """Mean over riders of the ring's effect in watts, at an intensity or over all of them."""
+        rows = self.riders if intensity == "overall" else self.riders[self.riders["intensity"] == intensity]
+        return float(rows["ring_effect_W"].mean())
+
+
+def write_study(directory: Path | str, plan: SyntheticStudy) -> StudyTruth:
+    """Write a synthetic study: the folder, its truth and its plan.
+
+    Parameters
+    ----------
+    directory : Path or str
+        New or empty folder.
+    plan : SyntheticStudy
+
+    Returns
+    -------
+    StudyTruth
+        Also written as truth.json, beside generator.json, which holds the plan. The same plan gives the
+        same bytes.
+
+    Raises
+    ------
+    Refusal
+        For a folder that holds something.
+    """
+    root = claim_folder(Path(directory))
+    (root / "recordings").mkdir()
+    allocation = _allocate(plan)
+    records = [
+        visit_laboratory(plan, number, allocation[number - 1], root) for number in range(1, plan.riders + 1)
+    ]
+    settings = plan.settings().model_dump(exclude_defaults=True)
+    _write_text(root / FILE, write_toml(settings) + "\n")
+    _write_table(root, RIDERS, [record.rider for record in records])
+    _write_table(root, TRIALS, [row for record in records for row in record.trials])
+    _write_table(root, ZERO_CHECKS, [row for record in records for row in record.zero_checks])
+    _write_json(root / PLAN_FILE, plan.as_dict())
+    _write_json(root / TRUTH_FILE, [record.truth for record in records])
+    _write_text(root / "README.md", README.format(name=plan.name))
+    return read_truth(root)
+
+
+def write_demo(directory: Path | str) -> StudyTruth:
+    """Write the demo study, Lantern Hill: an invented laboratory with twelve riders and the usual mishaps."""
+    return write_study(directory, LANTERN_HILL)
+
+
+def small_study(
+    directory: Path | str, riders: int = 4, duration_s: float = 12.0, **changes: Any
+) -> StudyTruth:
+    """Write a small, quick study without mishaps.
+
+    Parameters
+    ----------
+    directory : Path or str
+    riders : int
+    duration_s : float
+        Length of a recording, which is analysed whole but for its first second.
+    **changes
+        Any field of SyntheticStudy, such as ``seed`` or ``faults``.
+
+    Returns
+    -------
+    StudyTruth
+    """
+    quiet = {"name": "Small study", "spider_riders": (), "not_ridden": (), "left_out": (), "faults": ()}
+    return write_study(
+        directory,
+        replace(
+            LANTERN_HILL, **{**quiet, "riders": riders, "duration_s": duration_s, "start_s": 1.0, **changes}
+        ),
+    )
+
+
+def read_truth(directory: Path | str) -> StudyTruth:
+    """Read the truth of a synthetic study that was written before."""
+    details = json.loads((Path(directory) / TRUTH_FILE).read_text(encoding="utf-8"))
+    riders = [
+        _truth_row(rider, name, part) for rider in details for name, part in rider["intensities"].items()
+    ]
+    trials = [trial for rider in details for trial in rider["trials"]]
+    return StudyTruth(pd.DataFrame(riders), pd.DataFrame(trials), details)
+
+
+def _allocate(plan: SyntheticStudy) -> list[str]:
+    """Randomise riders to sequences in blocks that hold each sequence once."""
+    rng = np.random.default_rng([plan.seed, 0])
+    names = list(plan.sequences)
+    blocks = [rng.permutation(names) for _ in range(-(-plan.riders // len(names)))]
+    return [str(name) for block in blocks for name in block][: plan.riders]
+
+
+def _truth_row(rider: dict[str, Any], intensity: str, part: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "rider": rider["rider"],
+        "sequence": rider["sequence"],
+        "intensity": intensity,
+        "power_W": part["power_W"],
+        "ring_effect": part["ring_effect"],
+        "ring_effect_W": part["power_W"] * part["ring_effect"],
+        "torque_phase_deg": part["torque_phase_deg"],
+    }
+
+
+def _write_table(root: Path, kind: TableKind, rows: list[dict[str, Any]]) -> None:
+    further = [name for name in (rows[0] if rows else {}) if name not in kind.columns]
+    table = pd.DataFrame(rows, columns=[*kind.columns, *further])
+    _write_text(root / kind.file, table.to_csv(index=False, lineterminator="\n"))
+
+
+def _write_json(path: Path, content: Any) -> None:
+    _write_text(path, json.dumps(content, indent=1) + "\n")
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,231 @@
+"""The plan of a synthetic study: everything that is put into it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.virtual_recorder import SPIDER, TWO_LEG_CRANK, Fault
+from analysis_lib.study.virtual_ride import TurnVariation
+
+EVERY = "every"
+
+
+@dataclass(frozen=True)
+class VirtualIntensity:
+    """An intensity at fixed perceived exertion, at which power is free to vary.
+
+    Attributes
+    ----------
+    name, label : str
+    share_of_hard : float
+        Power over the rider's power at the hardest intensity.
+    rpe : float
+        Rating of perceived exertion that is asked for, on the scale from 6 to 20.
+    ring_effect : float
+        Group effect of the oval ring on torque, relative (0.01 = +1 %).
+    """
+
+    name: str
+    label: str
+    share_of_hard: float
+    rpe: float
+    ring_effect: float
+
+
+@dataclass(frozen=True)
+class NotRidden:
+    """Trials that a rider did not ride; `intensity` "every" stands for the whole period."""
+
+    rider: int
+    period: int
+    intensity: str = EVERY
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A trial that was ridden and is excluded by a rule."""
+
+    rider: int
+    period: int
+    intensity: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class FaultyTrial:
+    """A trial in which a channel of the recorder failed."""
+
+    rider: int
+    period: int
+    intensity: str
+    fault: Fault
+
+
+DEMO_INTENSITIES = (
+    VirtualIntensity("easy", "Easy (RPE 11)", 0.58, 11.0, 0.005),
+    VirtualIntensity("steady", "Steady (RPE 13)", 0.78, 13.0, 0.010),
+    VirtualIntensity("hard", "Hard (RPE 16)", 1.0, 16.0, 0.015),
+)
+
+
+@dataclass(frozen=True)
+class SyntheticStudy:
+    """Everything that is put into a synthetic study.
+
+    Attributes
+    ----------
+    name, question : str
+    seed : int
+        One seed a study; rider number k draws from the stream (seed, k), the allocation from (seed, 0).
+    riders : int
+    sequences : dict of str to tuple of str
+        Rings, "round" and "oval", by period.
+    intensities : tuple of VirtualIntensity
+    teeth, sprocket_teeth : int
+    axis_ratio, chainstay_m, crank_inertial_load_kgm2 : float
+    available_mounts_deg : tuple of float
+    mount_deg : float
+        How the oval ring sits, for every rider.
+    duration_s, rate_hz, start_s : float
+        Length and sampling rate of a recording, and where the part to analyse starts.
+    rider_effect_sd : float
+        SD between riders of the ring's relative effect, around the group effect.
+    period_effects : tuple of float
+        Relative change of torque in each period.
+    period_sd, trial_sd : float
+        SD of a rider's form between periods and between trials, relative.
+    cadence_trial_sd_rpm : float
+    variation : TurnVariation
+    comfort_effect : float
+        Effect of the oval ring on the comfort score, points.
+    spider_riders : tuple of int
+        Riders recorded with the one-channel recorder.
+    not_ridden, left_out, faults : tuple
+        What went wrong.
+    """
+
+    name: str
+    question: str
+    seed: int
+    riders: int
+    sequences: dict[str, tuple[str, ...]]
+    intensities: tuple[VirtualIntensity, ...] = DEMO_INTENSITIES
+    teeth: int = 50
+    axis_ratio: float = 1.13
+    available_mounts_deg: tuple[float, ...] = (40.0, 55.0, 70.0, 85.0, 100.0, 115.0)
+    mount_deg: float = 70.0
+    sprocket_teeth: int = 17
+    chainstay_m: float = 0.41
+    crank_inertial_load_kgm2: float = 30.0
+    duration_s: float = 60.0
+    rate_hz: float = 100.0
+    start_s: float = 2.0
+    rider_effect_sd: float = 0.005
+    period_effects: tuple[float, ...] = (0.0, 0.004, 0.006, 0.007)
+    period_sd: float = 0.012
+    trial_sd: float = 0.006
+    cadence_trial_sd_rpm: float = 0.5
+    variation: TurnVariation = field(default_factory=TurnVariation)
+    comfort_effect: float = -2.0
+    spider_riders: tuple[int, ...] = ()
+    not_ridden: tuple[NotRidden, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    faults: tuple[FaultyTrial, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Write the plan as plain values, for a file beside the study."""
+        return asdict(self)
+
+    def settings(self) -> StudySettings:
+        """Declare the study as its study.toml does."""
+        recorders = {"two_leg_crank": TWO_LEG_CRANK} | ({"spider": SPIDER} if self.spider_riders else {})
+        return StudySettings.model_validate(
+            {
+                "study": {"name": self.name, "question": self.question, "seed": self.seed},
+                "rings": {
+                    "round": {"teeth": self.teeth, "axis_ratio": 1.0},
+                    "oval": {
+                        "teeth": self.teeth,
+                        "axis_ratio": self.axis_ratio,
+                        "available_mounts_deg": list(self.available_mounts_deg),
+                    },
+                },
+                "drivetrain": {
+                    "sprocket_teeth": self.sprocket_teeth,
+                    "chainstay_m": self.chainstay_m,
+                    "crank_inertial_load_kgm2": self.crank_inertial_load_kgm2,
+                },
+                "intensities": [
+                    {"name": part.name, "label": part.label, "order": place}
+                    for place, part in enumerate(self.intensities, start=1)
+                ],
+                "outcomes": OUTCOMES,
+                "design": {"sequences": {name: list(rings) for name, rings in self.sequences.items()}},
+                "recorders": {name: recorder.model_dump() for name, recorder in recorders.items()},
+            }
+        )
+
+
+#: Outcomes of every synthetic study, in the order of reports. The smallest effects that matter are those of a
+#: time trial (about 2 % of power) and of the last digit a rider would notice; common practice, no source.
+OUTCOMES: list[dict[str, Any]] = [
+    {
+        "name": "power_W",
+        "label": "Power at fixed exertion",
+        "unit": "W",
+        "source": "signals",
+        "better": "higher",
+        "smallest_effect": 4.0,
+        "primary": True,
+    },
+    {
+        "name": "torque_phase_deg",
+        "label": "Torque phase",
+        "unit": "deg",
+        "source": "signals",
+        "better": "neither",
+        "smallest_effect": 3.0,
+    },
+    {
+        "name": "hr_bpm",
+        "label": "Heart rate",
+        "unit": "1/min",
+        "source": "trials",
+        "better": "lower",
+        "smallest_effect": 3.0,
+    },
+    {
+        "name": "rpe",
+        "label": "Perceived exertion (6 to 20)",
+        "unit": "",
+        "source": "trials",
+        "better": "lower",
+        "smallest_effect": 1.0,
+    },
+    {
+        "name": "comfort",
+        "label": "Comfort (0 to 100)",
+        "unit": "",
+        "source": "trials",
+        "better": "higher",
+        "smallest_effect": 10.0,
+    },
+]
+
+LANTERN_HILL = SyntheticStudy(
+    name="Lantern Hill",
+    question="At a fixed perceived exertion, does an oval ring (axis ratio 1.13) change power?",
+    seed=20260302,
+    riders=12,
+    sequences={"ROOR": ("round", "oval", "oval", "round"), "ORRO": ("oval", "round", "round", "oval")},
+    spider_riders=(11,),
+    not_ridden=(NotRidden(7, 4), NotRidden(2, 3, "hard"), NotRidden(10, 2, "easy")),
+    left_out=(LeftOut(4, 1, "hard", "chain dropped during the effort"),),
+    faults=(
+        FaultyTrial(9, 2, "steady", "left channel stuck"),
+        FaultyTrial(9, 2, "hard", "left channel stuck"),
+        FaultyTrial(9, 3, "hard", "left channel saturated"),
+    ),
+)

@@ -1,0 +1,213 @@
+"""The tables of a study folder, read with every bad cell named."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from pydantic import Field, ValidationError
+
+from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.faults import Place, refusals_from
+from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.rows import TableKind
+from analysis_lib.study.schema import Number, TableRow
+
+#: The data frame's type for each type of column. Absent text is "", an absent number NaN or <NA>.
+_FRAME_TYPES = {
+    "string": "str",
+    "integer": "Int64",
+    "number": "float64",
+    "boolean": "bool",
+    "datetime": "datetime64[us]",
+}
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as read.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        The rows that can be used, with proper types and a column `row`: the line of the file as an editor
+        counts it.
+    problems : list of Problem
+        One for every bad cell or row, and a note for every column that nothing uses.
+    listed_ids : frozenset of str
+        Ids in the first column, also of rows that cannot be used.
+    """
+
+    frame: pd.DataFrame
+    problems: list[Problem]
+    listed_ids: frozenset[str]
+
+
+def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()) -> Table:
+    """Read one table of a study folder.
+
+    Parameters
+    ----------
+    root : Path
+        The study folder.
+    kind : TableKind
+        RIDERS, TRIALS or ZERO_CHECKS.
+    number_columns : tuple of str
+        Further columns that hold numbers, such as declared outcomes; an empty cell is a missing value (NaN).
+        Columns beyond these are kept as text.
+
+    Returns
+    -------
+    Table
+
+    Raises
+    ------
+    Refusals
+        When the table as a whole cannot be used: no file, not UTF-8, no comma between cells, a column
+        missing.
+    """
+    header, lines = _split(_read_text(root, kind), kind)
+    _check_header(header, kind)
+    numbers = [name for name in header if name in number_columns]
+    rows: list[dict[str, Any]] = []
+    problems = _note_unused(header, kind, numbers)
+    for line, cells in lines:
+        row, faults = _read_row(line, cells, header, kind, numbers)
+        problems += faults
+        rows += [row] if row else []
+    ids = frozenset(cells[header.index(kind.columns[0])] for _, cells in lines if len(cells) == len(header))
+    return Table(_as_frame(rows, header, kind, numbers), problems, ids)
+
+
+def _read_text(root: Path, kind: TableKind) -> str:
+    path = root / kind.file
+    if not path.is_file():
+        remedy = "add it; roundoval new DIR writes one with the right columns"
+        raise Refusals([Refusal(kind.file, "no such file", "the table in the study folder", remedy)])
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        remedy = "save the sheet as CSV with the encoding UTF-8"
+        raise Refusals([Refusal(kind.file, "text that is not UTF-8", "UTF-8", remedy)]) from error
+
+
+def _split(text: str, kind: TableKind) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Split a table into its header and its (line, cells); a line without any cell filled is no row."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    lines: list[tuple[int, list[str]]] = []
+    last_line = 0
+    try:
+        for cells in reader:
+            lines.append((last_line + 1, [cell.strip() for cell in cells]))
+            last_line = reader.line_num
+    except csv.Error as error:
+        got = f"{error} in line {last_line + 1}"
+        raise Refusals(
+            [Refusal(kind.file, got, "a comma-separated table", "look for a stray quotation mark")]
+        ) from error
+    filled = [(line, cells) for line, cells in lines if any(cells)]
+    if not filled:
+        raise Refusals(
+            [Refusal(kind.file, "an empty file", "a header row", f"start with: {','.join(kind.columns)}")]
+        )
+    return filled[0][1], filled[1:]
+
+
+def _check_header(header: list[str], kind: TableKind) -> None:
+    if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
+        mark = "semicolons" if ";" in header[0] else "tabs"
+        remedy = "save the sheet again, comma-separated and with decimal points"
+        raise Refusals(
+            [Refusal(f"{kind.file}, row 1", f"cells parted by {mark}", "cells parted by commas", remedy)]
+        )
+    place = f"{kind.file}, row 1"
+    faults = []
+    for name in kind.columns:
+        if name not in header:
+            spare = [column for column in header if column and column not in kind.columns]
+            near = suggest(name, spare, "add the column; its cells may stay empty where the value is unknown")
+            faults.append(Refusal(place, f"no column {name!r}", f"the columns {listed(kind.columns)}", near))
+    twice = sorted({name for name in header if name and header.count(name) > 1})
+    faults += [Refusal(place, f"column {name!r} twice", "each column once", "rename one") for name in twice]
+    if faults:
+        raise Refusals(faults)
+
+
+def _note_unused(header: list[str], kind: TableKind, numbers: list[str]) -> list[Problem]:
+    unused = [name for name in header if name and name not in kind.columns and name not in numbers]
+    return [
+        Problem(
+            f"{kind.file}, row 1, column {name}",
+            "a column that nothing uses",
+            "columns of the table and declared outcomes",
+            suggest(name, kind.columns, "leave it, or declare it as an outcome in study.toml"),
+            severity="note",
+        )
+        for name in unused
+    ]
+
+
+def _read_row(
+    line: int, cells: list[str], header: list[str], kind: TableKind, numbers: list[str]
+) -> tuple[dict[str, Any] | None, list[Problem]]:
+    """Read one row; any fault leaves the row out and is laid at the door of its trial or rider."""
+    given = dict(zip(header, cells, strict=False))
+    owner = {"trial": given.get(kind.trial_column, ""), "rider": given.get(kind.rider_column, "")}
+    place = f"{kind.file}, row {line}"
+    if len(cells) != len(header):
+        got, wanted = f"{len(cells)} cells", f"{len(header)} cells, as in the header"
+        faults = [
+            Refusal(place, got, wanted, "look for a comma too many or too few; quote text that has commas")
+        ]
+        return None, [_laid_at(fault, kind, owner) for fault in faults]
+    faults = list(_number_faults(given, numbers, place))
+    try:
+        # An empty cell is an absent value; a row that is not there is another matter and is looked for
+        # elsewhere.
+        row = kind.row.model_validate({name: cell or None for name, cell in given.items()})
+    except ValidationError as error:
+        faults += refusals_from(error, kind.row, lambda loc: _name_cell(place, loc))
+    if faults:
+        return None, [_laid_at(fault, kind, owner) for fault in faults]
+    spare = {name: given[name] for name in header if name and name not in kind.columns}
+    outcomes = {name: float(given[name]) if given[name] else float("nan") for name in numbers}
+    return {**row.model_dump(), **spare, **outcomes, "row": line}, []
+
+
+def _number_faults(given: dict[str, str], numbers: list[str], place: str) -> Iterator[Refusal]:
+    for name in numbers:
+        try:
+            _NumberCell.model_validate({"value": given[name] or None})
+        except ValidationError as error:
+            yield from refusals_from(error, _NumberCell, lambda _, name=name: f"{place}, column {name}")
+
+
+class _NumberCell(TableRow):
+    value: Number | None = Field(description="a number, or an empty cell where it is missing")
+
+
+def _name_cell(place: str, loc: Place) -> str:
+    column = next((str(part) for part in loc if isinstance(part, str)), "")
+    return f"{place}, column {column}" if column else place
+
+
+def _laid_at(fault: Refusal, kind: TableKind, owner: dict[str, str]) -> Problem:
+    scope = "trial" if kind.trial_column else "rider" if kind.rider_column else "study"
+    return Problem(fault.what, fault.got, fault.wanted, fault.remedy, scope=scope, **owner)  # type: ignore[arg-type]
+
+
+def _as_frame(
+    rows: list[dict[str, Any]], header: list[str], kind: TableKind, numbers: list[str]
+) -> pd.DataFrame:
+    columns = [name for name in header if name] + ["row"]
+    types = {name: _FRAME_TYPES[kind.column_type(name)] for name in kind.columns}
+    types |= dict.fromkeys(numbers, "float64") | {"row": "int64"}
+    frame = pd.DataFrame(rows, columns=columns)
+    words = [name for name in columns if types.get(name, "str") == "str"]
+    frame[words] = frame[words].fillna("")
+    return frame.astype({name: types.get(name, "str") for name in columns})

@@ -1,0 +1,86 @@
+"""An empty study folder, to be filled in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from analysis_lib.study.folder_claim import claim_folder
+from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
+
+TEMPLATE = Path(__file__).parent / "template_files" / "study.toml"
+
+
+def write_template(directory: Path | str) -> Path:
+    """Write an empty study folder: a commented study.toml, the tables' headers, and what their columns are.
+
+    Parameters
+    ----------
+    directory : Path or str
+        New or empty folder.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    Refusal
+        For a folder that holds something.
+    """
+    root = claim_folder(Path(directory))
+    (root / "recordings").mkdir()
+    _write(root / "study.toml", TEMPLATE.read_text(encoding="utf-8"))
+    for kind in (RIDERS, TRIALS, ZERO_CHECKS):
+        _write(root / kind.file, ",".join(kind.columns) + "\n")
+    _write(root / "README.md", describe_tables())
+    return root
+
+
+def describe_tables() -> str:
+    """Describe every column of every table, as a README for whoever fills them in."""
+    parts = [_INTRODUCTION]
+    for kind, about in _ABOUT.items():
+        rows = [_describe_column(kind, column) for column in kind.columns]
+        parts.append(
+            "\n".join(
+                [
+                    f"## {kind.file}\n\n{about}\n",
+                    "| column | unit | empty cell | what it is |",
+                    "|---|---|---|---|",
+                    *rows,
+                ]
+            )
+        )
+    return "\n\n".join(parts) + "\n"
+
+
+def _describe_column(kind: TableKind, column: str) -> str:
+    described = kind.column_schema(column)
+    empty = "allowed" if kind.may_be_empty(column) else "no"
+    return f"| {column} | {described.get('unit', '')} | {empty} | {described['description']} |"
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+_ABOUT = {
+    RIDERS: "One row a rider. Pseudonyms only: names and birthdays have no place in this folder.",
+    TRIALS: (
+        "One row a trial: one rider, one period, one ring, one intensity. Add a column for each outcome that "
+        'study.toml declares with source = "trials"; an empty cell there is a missing value. A trial that '
+        "was not ridden has no row."
+    ),
+    ZERO_CHECKS: (
+        "One row for each look at the unloaded recorder: crank free, no foot on the pedals. Look before and "
+        "after each block of trials; half a newton metre of zero torque is 5 W at 90 rpm."
+    ),
+}
+
+_INTRODUCTION = """# A ring study
+
+1. Fill in `study.toml`; its notes explain each key.
+2. Fill in the three tables. They are comma-separated text in UTF-8 with decimal points; keep all columns.
+3. Put the recordings, as the recorder wrote them, into `recordings/`. Nothing ever changes them.
+4. Run `roundoval check` on this folder until it has nothing left to say."""

@@ -1,0 +1,141 @@
+"""Whether each trial of a study folder can be analysed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.study.contents import Contents, about_study, about_trial
+from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.zero_lookup import checks_around
+
+MOUNT_TOLERANCE_DEG = 0.05
+RECORDINGS = "recordings"
+
+
+def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
+    """Riders, rings, intensities and recorders of trials.csv are known elsewhere."""
+    settings = contents.settings
+    known = {
+        "rider": (contents.rider_ids, "riders.csv"),
+        "ring": (settings.rings, "study.toml"),
+        "intensity": (settings.intensity_names, "study.toml"),
+        "recorder": (settings.recorders, "study.toml"),
+    }
+    for trial in contents.trials.itertuples():
+        for column, (words, home) in known.items():
+            word = getattr(trial, column)
+            if word in words or (column == "recorder" and trial.exclude and not word):
+                continue
+            remedy = suggest(word, words, f"use a {column} of {home}")
+            yield about_trial(
+                trial, column, repr(word), f"a {column} of {home}: {listed(sorted(words))}", remedy
+            )
+
+
+def check_mounts(contents: Contents) -> Iterator[Problem]:
+    """An oval ring sits at one of its available mount angles; an axis, so half a turn does not matter."""
+    for trial in contents.trials.itertuples():
+        ring = contents.settings.rings.get(trial.ring)
+        if ring is None or ring.axis_ratio == 1 or trial.exclude:
+            continue
+        wanted = f"one of {listed(f'{angle:g}' for angle in ring.available_mounts_deg)} for ring {trial.ring}"
+        if np.isnan(trial.mount_deg):
+            yield about_trial(trial, "mount_deg", "an empty cell", wanted, "state how the oval ring sat")
+        elif not any(_same_axis(trial.mount_deg, angle) for angle in ring.available_mounts_deg):
+            remedy = "correct it, or add the angle to available_mounts_deg in study.toml"
+            yield about_trial(trial, "mount_deg", f"{trial.mount_deg:g}", wanted, remedy)
+
+
+def _same_axis(one_deg: float, other_deg: float) -> bool:
+    return abs((one_deg - other_deg + 90) % 180 - 90) < MOUNT_TOLERANCE_DEG
+
+
+def check_exclusions(contents: Contents) -> Iterator[Problem]:
+    """Every exclusion gives its reason, and no reason stands without an exclusion."""
+    for trial in contents.trials.itertuples():
+        if trial.exclude and not trial.exclude_reason:
+            remedy = "write the rule by which it was left out"
+            yield about_trial(
+                trial, "exclude_reason", "an empty cell", "the reason for the exclusion", remedy
+            )
+        elif trial.exclude_reason and not trial.exclude:
+            remedy = "write yes in exclude, or empty the reason"
+            yield about_trial(trial, "exclude", "no, beside a reason", "yes", remedy, "note")
+
+
+def check_files(contents: Contents) -> Iterator[Problem]:
+    """Every trial ridden names a recording that is there."""
+    for trial in contents.ridden.itertuples():
+        if not trial.file:
+            remedy = "name the recording, or exclude the trial with its reason"
+            yield about_trial(trial, "file", "an empty cell", "the recording of the trial", remedy)
+        elif not (contents.root / trial.file).is_file():
+            there = [path.relative_to(contents.root).as_posix() for path in _recordings(contents.root)]
+            remedy = suggest(trial.file, there, "put the file there, or correct its name")
+            yield about_trial(
+                trial, "file", f"{trial.file!r}, no such file", "a file of the study folder", remedy
+            )
+
+
+def check_windows(contents: Contents) -> Iterator[Problem]:
+    """No second of a recording serves two trials."""
+    named = contents.ridden[contents.ridden["file"] != ""]
+    for file, group in named.groupby("file", sort=True):
+        parts = group.assign(start_s=group["start_s"].fillna(0.0), end_s=group["end_s"].fillna(np.inf))
+        parts = parts.sort_values("start_s")
+        for earlier, later in zip(parts.itertuples(), list(parts.itertuples())[1:], strict=False):
+            if later.start_s < earlier.end_s:
+                got = f"{file} from {later.start_s:g} s, where trial {earlier.trial} has not ended"
+                yield about_trial(
+                    later, "start_s", got, "a part that no other trial uses", "set start_s and end_s"
+                )
+
+
+def check_unlisted_files(contents: Contents) -> Iterator[Problem]:
+    """A recording that no trial names is pointed out, for it may be a trial that was left out in silence."""
+    named = set(contents.trials["file"])
+    for path in _recordings(contents.root):
+        file = path.relative_to(contents.root).as_posix()
+        if file not in named:
+            remedy = "list it in trials.csv, with exclude = yes and the reason if it does not count"
+            yield about_study(
+                file, "a recording that no trial names", "every recording listed", remedy, "note"
+            )
+
+
+def _recordings(root: Path) -> list[Path]:
+    inside = (root / RECORDINGS).rglob("*")
+    return sorted(path for path in inside if path.is_file() and not path.name.startswith("."))
+
+
+def check_zero_torque(contents: Contents) -> Iterator[Problem]:
+    """Every trial ridden has a zero check of its recorder near in time."""
+    settings = contents.settings
+    known = contents.ridden["recorder"].isin(list(settings.recorders)).to_numpy(dtype=bool)
+    hours = f"{settings.rules.zero_check_max_hours:g} h"
+    for trial in contents.ridden[known].itertuples():
+        if pd.isna(trial.started_at):
+            wanted = "date and time, which places the trial among the zero checks"
+            yield about_trial(trial, "started_at", "an empty cell", wanted, "write when the trial started")
+            continue
+        checks = checks_around(settings, contents.zero_checks, trial.recorder, trial.started_at, 0.0)
+        if checks.before is None and checks.after is None:
+            got = f"no zero check of {trial.recorder} within {hours}"
+            wanted = "a zero check before or after the trial, of every channel of the recorder"
+            remedy = "add it to zero_checks.csv; half a newton metre of zero torque is 5 W at 90 rpm"
+            yield about_trial(trial, "started_at", got, wanted, remedy)
+
+
+CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
+    check_words_of_trials,
+    check_mounts,
+    check_exclusions,
+    check_files,
+    check_windows,
+    check_unlisted_files,
+    check_zero_torque,
+)
