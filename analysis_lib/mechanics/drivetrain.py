@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +13,8 @@ from analysis_lib.mechanics.periodic import check_turn, integrate_turn
 from analysis_lib.mechanics.ring import FloatArray, Ring
 from analysis_lib.mechanics.sprocket import check_teeth, mean_arm_m
 from analysis_lib.refusals import Refusal
+
+Run = Literal["upper", "lower"]
 
 ROAD_WHEEL_INERTIA_KGM2 = 80.0 * 0.334**2
 """Rider and bicycle of 80 kg on wheels of 0.334 m: m·r² = 8.92 kg m² (the wheels' own inertia left out)."""
@@ -90,24 +93,25 @@ class Drivetrain:
         """Mean arm of the sprocket, z·p/2π: the mean gear is then exactly the ratio of the teeth."""
         return mean_arm_m(self.sprocket_teeth)
 
-    def normal_at(self, psi: ArrayLike) -> FloatArray:
-        """Clock angle β of the upper run's normal (rad) where it touches the ring at normal angle `psi`.
+    def normal_at(self, psi: ArrayLike, run: Run = "upper") -> FloatArray:
+        """Clock angle β of a run's outward normal (rad) where it touches the ring at normal angle `psi`.
 
-        β = s + asin((r − H) / L). For 46 round teeth on 17 and 410 mm: asin(−58.62 / 410) = −8.22°.
+        β = s + asin((r − H) / L) for the upper run, s + π − asin((r − H) / L) for the lower one. For 46 round
+        teeth on 17 and 410 mm: asin(−58.62 / 410) = −8.22° and 188.22°.
         """
-        below = (self.sprocket_radius_m - self.ring.support(psi)) / self.chainstay_m
-        return self.chainstay_slope_rad + np.arcsin(below)
+        tilt = np.arcsin((self.sprocket_radius_m - self.ring.support(psi)) / self.chainstay_m)
+        return self.chainstay_slope_rad + (tilt if run == "upper" else math.pi - tilt)
 
-    def ring_angle(self, crank_rad: ArrayLike) -> FloatArray:
-        """Normal angle ψ = β − θ − mount (rad), in the ring's frame, at which the upper run touches it.
+    def ring_angle(self, crank_rad: ArrayLike, run: Run = "upper") -> FloatArray:
+        """Normal angle ψ = β − θ − mount (rad), in the ring's frame, at which a run of chain touches it.
 
         Newton's method on β(ψ) − ψ = θ + mount. The left side falls steadily, because the slope of H is far
         smaller than the chainstay, so there is one solution and the iteration cannot leave it.
         """
         axis = np.asarray(crank_rad, dtype=float) + math.radians(self.mount_deg)
-        psi = self.chainstay_slope_rad - axis
+        psi = self.chainstay_slope_rad - axis + (0.0 if run == "upper" else math.pi)
         for _ in range(30):
-            normal = self.normal_at(psi)
+            normal = self.normal_at(psi, run)
             tilt = np.cos(normal - self.chainstay_slope_rad) * self.chainstay_m
             step = (normal - psi - axis) / (1 + self.ring.support_slope(psi) / tilt)
             psi = psi + step
