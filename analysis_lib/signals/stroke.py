@@ -92,16 +92,20 @@ def own_crank_profiles(turns: Turns, channel: str) -> FloatArray:
 
 
 def crank_speed_deg_s(turns: Turns) -> FloatArray:
-    """Return the crank speed at the middle of each degree, shape (turns, 360).
+    """Return the crank speed at the middle of each degree, shape (turns, 360): 1° over its smoothed time."""
+    return 1 / smooth_bin_time(turns.bin_time_s)
 
-    One degree over the time it takes, that time being smoothed to its first eight harmonics: the few samples
-    in one degree, or one step of an encoder, say little about speed there. A standstill makes harmonics
-    overshoot; no degree counts as passed in less than a tenth of its share of the turn.
+
+def smooth_bin_time(bin_time_s: FloatArray) -> FloatArray:
+    """Smooth the time that each degree takes to its first eight harmonics, shape (..., 360) as given.
+
+    The few samples in one degree, or one step of an encoder, say little about speed there. A standstill makes
+    harmonics overshoot; no degree counts as passed in less than a tenth of its share of the turn.
     """
-    spectrum = np.fft.rfft(turns.bin_time_s, axis=-1)
+    spectrum = np.fft.rfft(bin_time_s, axis=-1)
     spectrum[..., HARMONICS + 1 :] = 0
-    smooth = np.fft.irfft(spectrum, n=turns.bin_time_s.shape[-1], axis=-1)
-    return 1 / np.maximum(smooth, turns.bin_time_s.mean(axis=1, keepdims=True) / 10)
+    smooth = np.fft.irfft(spectrum, n=bin_time_s.shape[-1], axis=-1)
+    return np.maximum(smooth, bin_time_s.mean(axis=-1, keepdims=True) / 10)
 
 
 def channel_measures(turns: Turns, channel: str) -> dict[str, FloatArray]:

@@ -21,7 +21,7 @@ class ZeroCheck:
     Attributes
     ----------
     at_s : float or None
-        When, in the recording's own time (negative before its first sample); None where only before or after is
+        When, in the recording's own time (negative before its zero); None where only before or after is
         known: then it counts as made at the trial's start or end.
     temperature_C : float or None
         Temperature of the recorder, where it was read.

@@ -1,0 +1,264 @@
+"""A trial analysed: from its recording to measures with their uncertainty, and what to know about them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals import turn_rules
+from analysis_lib.signals.phase_bootstrap import draw_vector_sums
+from analysis_lib.signals.recording import Recording
+from analysis_lib.signals.revolutions import Turns, cut_turns
+from analysis_lib.signals.stroke import (
+    own_crank_profiles,
+    smooth_bin_time,
+    turn_measures,
+    what_is_unknown,
+)
+from analysis_lib.signals.torque_profile import torque_at_edges, wrap_deg
+from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
+from analysis_lib.signals.turn_rules import TurnRules
+from analysis_lib.signals.turn_series import standard_error
+from analysis_lib.signals.zero_torque import ZeroLine, remove_zero_torque
+from analysis_lib.statistics.serial import FEWEST, block_length
+
+FloatArray = NDArray[np.float64]
+MANY_DROPPED = 0.2  # of the whole turns; common practice, no source
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Mean torque of a channel in each degree of its own crank.
+
+    Attributes
+    ----------
+    channel : str
+        "left", "right", "total".
+    crank : str
+        Whose crank the angle belongs to: "left" for the left leg, else "right".
+    crank_deg : array of shape (360,)
+        Middle of each degree: 0.5, 1.5, ...
+    mean, se : arrays of shape (360,)
+        Mean over kept turns and its standard error, N m.
+    n_turns : int
+    method : str
+    """
+
+    channel: str
+    crank: str
+    crank_deg: FloatArray
+    mean: FloatArray
+    se: FloatArray
+    n_turns: int
+    method: str
+    unit: str = "N m"
+
+
+@dataclass(frozen=True)
+class TrialResult:
+    """What one trial says.
+
+    Attributes
+    ----------
+    name : str
+        Of the recording.
+    layout : str
+        "two legs", "total only", "left only" or "right only".
+    turns : DataFrame
+        One row a kept turn, from `turn_measures`.
+    summary : DataFrame
+        One row a quantity, from `summarise_turns`.
+    reasons : dict of str to int
+        Turns dropped, by reason.
+    assumptions : list of str
+        What had to be assumed, and what the channels cannot tell.
+    cautions : list of str
+        Why the result is weaker than usual.
+    quality : dict
+        What the recording can carry: a row of the data-quality table.
+    kept : Turns
+        The kept turns with their profiles.
+    """
+
+    name: str
+    layout: str
+    turns: pd.DataFrame
+    summary: pd.DataFrame
+    reasons: dict[str, int]
+    assumptions: list[str]
+    cautions: list[str]
+    quality: dict[str, float | int | str]
+    kept: Turns
+
+    def value(self, quantity: str) -> float:
+        """Return a quantity's value; refuse one that this trial's channels cannot tell."""
+        found = self.summary.loc[self.summary["quantity"] == quantity, "value"]
+        if found.empty:
+            raise self._unknown(quantity, "one of " + ", ".join(self.summary["quantity"]))
+        return float(found.iloc[0])
+
+    def profile(self, channel: str = "total") -> Profile:
+        """Return the torque profile of a channel against its own crank, with standard errors."""
+        rows = own_crank_profiles(self.kept, self._known(channel))
+        return Profile(
+            channel=channel,
+            crank="left" if channel == "left" else "right",
+            crank_deg=np.arange(0.5, rows.shape[1]),
+            mean=rows.mean(axis=0),
+            se=np.array([standard_error(series)[0] for series in np.ascontiguousarray(rows.T)]),
+            n_turns=len(rows),
+            method="mean over turns of each degree's mean torque" + standard_error(rows[:, 0])[2],
+        )
+
+    def torque_at_angles(self, channel: str = "total") -> FloatArray:
+        """Return the mean torque at 0, 1, ..., 359 degrees of the channel's own crank, N m."""
+        return torque_at_edges(own_crank_profiles(self.kept, self._known(channel)).mean(axis=0))
+
+    def speed_at_angles(self) -> FloatArray:
+        """Return the mean crank speed at 0, 1, ..., 359 degrees of the right crank, rad/s.
+
+        One degree over the mean time it takes, smoothed to eight harmonics.
+        """
+        return np.radians(1 / torque_at_edges(smooth_bin_time(self.kept.bin_time_s.mean(axis=0))))
+
+    def phase_draws(self, draws: int, seed: int) -> FloatArray:
+        """Return circular block-bootstrap draws of the two-leg torque phase.
+
+        Parameters
+        ----------
+        draws : int
+            Number of draws.
+        seed : int
+            The same seed gives the same draws.
+
+        Returns
+        -------
+        array of shape (draws,)
+            Degrees in [0, 180).
+
+        Raises
+        ------
+        Refusal
+            A recording of one leg, or a single kept turn.
+        """
+        self._known("total")
+        harmonics = second_harmonics(self.turns)
+        if harmonics.size < 2:
+            raise self._unknown("the spread of the torque phase", "two kept turns or more")
+        across = np.imag(harmonics * np.conj(harmonics.mean()))
+        length = math.ceil(block_length(across)) if across.size >= FEWEST else 1
+        sums = draw_vector_sums(harmonics, length, draws, np.random.default_rng(seed))
+        return wrap_deg(np.degrees(np.angle(sums)) / 2, 180.0)
+
+    def _known(self, channel: str) -> str:
+        if channel in self.kept.profiles:
+            return channel
+        raise self._unknown(f"torque of channel {channel!r}", "one of " + ", ".join(self.kept.profiles))
+
+    def _unknown(self, what: str, wanted: str) -> Refusal:
+        return Refusal(
+            what=f"{self.name or 'trial'}, {what}",
+            got=f"a recording of {self.layout} with {len(self.turns)} kept turns, which cannot tell it",
+            wanted=wanted,
+            remedy="ask for a quantity that was measured, or record the missing channel",
+            scope="trial",
+        )
+
+
+def analyse_trial(
+    recording: Recording, zero_line: ZeroLine | None = None, rules: TurnRules | None = None
+) -> TrialResult:
+    """Analyse one trial.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read, its zero torque still in it.
+    zero_line : ZeroLine, optional
+        From `zero_torque.zero_line`; left out, the zero torque counts as already removed.
+    rules : TurnRules, optional
+        The default rules when left out.
+
+    Returns
+    -------
+    TrialResult
+
+    Raises
+    ------
+    Refusal
+        When every turn was dropped, with the count of each reason.
+    """
+    rules = rules or TurnRules()
+    if zero_line is not None:
+        recording = remove_zero_torque(recording, zero_line)
+    turns = cut_turns(recording, rules)
+    kept = _kept_or_refuse(turns, recording.name)
+    measures = turn_measures(kept)
+    return TrialResult(
+        name=recording.name,
+        layout=recording.layout,
+        turns=measures,
+        summary=summarise_turns(measures),
+        reasons=turns.reasons,
+        assumptions=[*recording.assumptions, *what_is_unknown(recording.layout)],
+        cautions=_cautions(turns),
+        quality=_quality(recording, turns, zero_line),
+        kept=kept,
+    )
+
+
+def _kept_or_refuse(turns: Turns, name: str) -> Turns:
+    try:
+        return turns.only_kept()
+    except Refusal as refusal:
+        refusal.what = f"{name or 'trial'}, turns"
+        raise
+
+
+def _cautions(turns: Turns) -> list[str]:
+    kept, whole = int(turns.kept.sum()), int(np.count_nonzero(turns.reason != turn_rules.INCOMPLETE))
+    cautions = []
+    if kept < turns.rules.min_turns:
+        cautions.append(
+            f"Only {kept} whole turns were kept; a stable mean needs {turns.rules.min_turns} "
+            "(Sports Biomechanics 2025, 24:2519)."
+        )
+    if whole - kept > MANY_DROPPED * whole:
+        dropped = {reason: count for reason, count in turns.reasons.items() if count}
+        dropped.pop(turn_rules.INCOMPLETE, None)
+        counts = ", ".join(f"{reason}: {count}" for reason, count in dropped.items())
+        cautions.append(f"{whole - kept} of {whole} whole turns were dropped ({counts}).")
+    return cautions
+
+
+def _quality(recording: Recording, turns: Turns, line: ZeroLine | None) -> dict[str, float | int | str]:
+    intervals = np.diff(recording.time_s)
+    cadence = 60 / turns.duration_s[turns.kept]
+    rate = 1 / float(np.median(intervals))
+    drift = {
+        channel: line.drift_Nm[channel] for channel in recording.torque if line and channel in line.drift_Nm
+    }
+    quality: dict[str, float | int | str] = {
+        "layout": recording.layout,
+        "samples": int(recording.time_s.size),
+        "missing_samples": recording.missing_samples,
+        "duration_s": recording.duration_s,
+        "sample_rate_hz": rate,
+        "samples_per_turn": rate * float(turns.duration_s[turns.kept].mean()),
+        "longest_gap_s": float(intervals.max()),
+        "kept_turns": int(turns.kept.sum()),
+        "dropped_turns": int(np.count_nonzero(~turns.kept)),
+        "cadence_mean_rpm": float(cadence.mean()),
+        "cadence_sd_rpm": float(cadence.std(ddof=1)) if cadence.size > 1 else float("nan"),
+    }
+    quality |= {f"dropped_{reason.replace(' ', '_')}": count for reason, count in turns.reasons.items()}
+    quality |= {f"saturated_{channel}": int(at.size) for channel, at in recording.saturated.items()}
+    quality |= {f"zero_drift_{channel}_Nm": change for channel, change in drift.items()}
+    if drift and len(drift) == len(recording.torque):
+        quality["zero_drift_Nm"] = sum(drift.values())
+    return quality

@@ -1,0 +1,112 @@
+"""The summary of a trial: every measure of its turns as one mean with its standard error."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.signals.turn_series import (
+    TurnMean,
+    amplitude_over_turns,
+    direction_over_turns,
+    mean_over_turns,
+    ratio_over_turns,
+)
+
+UNIT_BY_ENDING = {"Nm": "N m", "Nms": "N m s", "W": "W", "deg": "deg", "rpm": "rpm", "pct": "%", "s": "s"}
+NOT_SUMMARISED = ("turn", "start_s", "duration_s")
+NOTES = {
+    "left_share_pct": "100 × left work / (left work + right work)",
+    "right_share_pct": "100 × right work / (left work + right work)",
+    "positive_impulse_proportion": "T⁺ / (T⁺ + |T⁻|), impulses over time",
+    "evenness": "mean torque / peak torque",
+    "dead_centre_size": "mean of the smallest power within 45° of top and of bottom dead centre / mean power",
+    "speed_variation_pct": "100 × (largest − smallest) / mean crank speed, first eight harmonics",
+    "torque_phase": "half the phase of the second harmonic of two-leg torque, modulo 180",
+    "torque_phase_leg": "circular mean of the leg's positive torque, own crank, modulo 360",
+    "power_doubled": "twice the measured leg's power",
+}
+
+
+def summarise_turns(turns: pd.DataFrame) -> pd.DataFrame:
+    """Summarise the measures of kept turns.
+
+    Parameters
+    ----------
+    turns : DataFrame
+        From `turn_measures`.
+
+    Returns
+    -------
+    DataFrame
+        One row a quantity: ``quantity, value, unit, se, n_turns, n_effective, method, note``. Quantities bear
+        the names of their columns. Power, cadence, shares, evenness and impulse proportions are ratios of
+        sums over turns; harmonics and the two-leg torque phase are those of the mean profile; other angles
+        are circular means; all else are plain means.
+    """
+    rows = [_row(turns, name) for name in turns.columns if name not in NOT_SUMMARISED]
+    return pd.DataFrame(rows)
+
+
+def second_harmonics(turns: pd.DataFrame) -> np.ndarray:
+    """Return the second harmonic of the two-leg torque of every turn as complex numbers A·e^{2iP}."""
+    return _harmonics(turns, 2, "")
+
+
+def _row(turns: pd.DataFrame, name: str) -> dict[str, object]:
+    mean = _mean(turns, name)
+    return {
+        "quantity": name,
+        "value": mean.value,
+        "unit": UNIT_BY_ENDING.get(name.rsplit("_", 1)[-1], ""),
+        "se": mean.se,
+        "n_turns": mean.n_turns,
+        "n_effective": mean.n_effective,
+        "method": mean.method,
+        "note": _note(turns, name),
+    }
+
+
+def _mean(turns: pd.DataFrame, name: str) -> TurnMean:
+    column = {key: turns[key].to_numpy(float) for key in turns.columns}
+    if name == "cadence_rpm":
+        return ratio_over_turns(np.full(len(turns), 60.0), column["duration_s"])
+    if name.startswith("power"):
+        return ratio_over_turns(column[name] * column["duration_s"], column["duration_s"])
+    if name.endswith("_share_pct"):
+        leg = name.removesuffix("_share_pct")
+        return ratio_over_turns(100 * column[f"mean_torque_{leg}_Nm"], column["mean_torque_Nm"])
+    if part := re.fullmatch(r"evenness(_left|_right)?", name):
+        leg = part[1] or ""
+        return ratio_over_turns(column[f"mean_torque{leg}_Nm"], column[f"peak_torque{leg}_Nm"])
+    if part := re.fullmatch(r"positive_impulse_proportion(_left|_right)?", name):
+        positive = column[f"positive_impulse{part[1] or ''}_Nms"]
+        return ratio_over_turns(positive, positive - column[f"negative_impulse{part[1] or ''}_Nms"])
+    if part := re.fullmatch(r"harmonic_(\d)(_left|_right)?_(Nm|deg)", name):
+        harmonics = _harmonics(turns, int(part[1]), part[2] or "")
+        return (
+            amplitude_over_turns(harmonics)
+            if part[3] == "Nm"
+            else direction_over_turns(harmonics, int(part[1]))
+        )
+    if name == "torque_phase_deg":
+        return direction_over_turns(second_harmonics(turns), 2)
+    if name.endswith("_deg"):
+        return direction_over_turns(np.exp(1j * np.radians(column[name])), 1)
+    return mean_over_turns(column[name])
+
+
+def _harmonics(turns: pd.DataFrame, order: int, leg: str) -> np.ndarray:
+    amplitude = turns[f"harmonic_{order}{leg}_Nm"].to_numpy()
+    angle = np.radians(turns[f"harmonic_{order}{leg}_deg"].to_numpy())
+    return amplitude * np.exp(1j * order * angle)
+
+
+def _note(turns: pd.DataFrame, name: str) -> str:
+    if name == "power_W" and "mean_torque_Nm" not in turns:
+        return NOTES["power_doubled"]
+    if name.startswith("torque_phase"):
+        return NOTES["torque_phase" if name == "torque_phase_deg" else "torque_phase_leg"]
+    return NOTES.get(re.sub(r"(?<!^)_(left|right)$", "", name), "")
