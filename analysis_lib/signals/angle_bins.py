@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 BINS_A_TURN = 360
 BIN_RAD = 2 * math.pi / BINS_A_TURN
+ROUNDING = 1e-9  # turns; an angle this close below the last dead centre may round up to it
 SAMPLES_A_BLOCK = 1 << 15  # a block and its temporaries stay in a processor's cache
 
 
@@ -62,14 +63,12 @@ def integrate_by_angle(time_s: FloatArray, crank_rad: FloatArray, torques: Seque
     6.283185307 0.002777778
     """
     first_turn = math.floor(crank_rad.min() / BIN_RAD / BINS_A_TURN)
-    turns = math.floor(crank_rad.max() / BIN_RAD / BINS_A_TURN) + 1 - first_turn
+    turns = math.floor(crank_rad.max() / BIN_RAD / BINS_A_TURN + ROUNDING) + 1 - first_turn
     time_sums = np.zeros(turns * BINS_A_TURN)
     work_sums = [np.zeros(turns * BINS_A_TURN) for _ in torques]
     for start in range(0, time_s.size - 1, SAMPLES_A_BLOCK):
         block = slice(start, start + SAMPLES_A_BLOCK + 1)
-        angle = crank_rad[block] / BIN_RAD
-        lowest = math.floor(angle.min())
-        angle -= lowest
+        lowest, angle = _from_lowest_bin(crank_rad[block] / BIN_RAD)
         split = _split_growing if np.all(angle[1:] >= angle[:-1]) else _split_any
         time, works = split(time_s[block], angle, [torque[block] for torque in torques])
         bins = slice(lowest - first_turn * BINS_A_TURN, lowest - first_turn * BINS_A_TURN + time.size)
@@ -78,6 +77,14 @@ def integrate_by_angle(time_s: FloatArray, crank_rad: FloatArray, torques: Seque
             work_sum[bins] += work * BIN_RAD
     shape = (turns, BINS_A_TURN)
     return BinSums(first_turn, time_sums.reshape(shape), [work.reshape(shape) for work in work_sums])
+
+
+def _from_lowest_bin(angle: FloatArray) -> tuple[int, FloatArray]:
+    """Count from the lowest bin met; an angle just below an edge can round up to it on the way."""
+    lowest = math.floor(angle.min())
+    angle = angle - lowest
+    rounded_up = math.floor(angle.min())
+    return lowest + rounded_up, angle - rounded_up if rounded_up else angle
 
 
 def _split_growing(
