@@ -50,7 +50,7 @@ def about_trial(
     trial: Any, column: str, got: str, wanted: str, remedy: str, severity: Severity = "error"
 ) -> Problem:
     """Lay a problem at a trial's door; `trial` is a row of trials.csv."""
-    place = f"trials.csv, row {trial.row}, column {column}"
+    place = f"trials.csv, row {trial.row} ({trial.trial}), column {column}"
     return Problem(place, got, wanted, remedy, "trial", trial.rider, trial.trial, severity)
 
 
@@ -58,7 +58,7 @@ def about_rider(
     rider: Any, column: str, got: str, wanted: str, remedy: str, severity: Severity = "error"
 ) -> Problem:
     """Lay a problem at a rider's door; `rider` is a row of riders.csv."""
-    place = f"riders.csv, row {rider.row}, column {column}"
+    place = f"riders.csv, row {rider.row} ({rider.rider}), column {column}"
     return Problem(place, got, wanted, remedy, "rider", rider.rider, "", severity)
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.signals.recording import read_recording
+from analysis_lib.signals.trial import TrialResult, analyse_trial
+from analysis_lib.signals.zero_torque import zero_line
 from analysis_lib.study.consistency import find_problems
 from analysis_lib.study.contents import Contents
 from analysis_lib.study.datapackage import check_package
@@ -17,6 +20,7 @@ from analysis_lib.study.problems import Problem, listed, suggest
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.settings import FILE, StudySettings, read_settings
 from analysis_lib.study.tables import read_table
+from analysis_lib.study.zero_lookup import checks_around
 
 Read = TypeVar("Read")
 
@@ -33,8 +37,8 @@ class Study:
         The rows that can be read, as in the files.
     trials : DataFrame
         The rows that can be read, with a column `usable`: not excluded, and without an error of the trial or
-        its rider. `intensity` is an ordered category; absent text is "", an absent number NaN or <NA>. The
-        column `row` is the line of the file.
+        its rider. `intensity` is an ordered category; absent text is "", an absent number NaN or <NA>,
+        an unknown intensity NaN. The column `row` is the line of the file.
     problems : list of Problem
         Errors and notes, each with its scope.
     """
@@ -69,6 +73,45 @@ class Study:
             remedy = suggest(rider, known, "use a rider of riders.csv")
             raise Refusal("rider", repr(rider), f"one of {listed(known)}", remedy, "rider", rider)
         return self.trials[self.trials["rider"] == rider].reset_index(drop=True)
+
+    def load_trial(self, trial: str) -> TrialResult:
+        """Read a trial's recording, take its zero torque off, cut its turns and analyse them.
+
+        The zero torque comes from the nearest zero checks before and after the trial on its recorder, within
+        `zero_check_max_hours`. An excluded trial can be loaded too; whether it counts is not decided here.
+
+        Raises
+        ------
+        Refusal
+            The first error of the trial or its rider, or what the recording cannot give.
+        """
+        row = self._row_of(trial)
+        for problem in self.errors:
+            is_riders = problem.scope == "rider" and problem.rider == row.rider
+            if is_riders or (problem.scope == "trial" and problem.trial == trial):
+                raise problem
+        try:
+            return self._analyse(row)
+        except Refusal as refusal:
+            refusal.scope, refusal.rider, refusal.trial = "trial", row.rider, trial
+            raise
+
+    def _row_of(self, trial: str) -> Any:
+        rows = self.trials[self.trials["trial"] == trial]
+        if rows.empty:
+            bad = [problem for problem in self.errors if problem.trial == trial]
+            remedy = suggest(trial, self.trials["trial"], "use a trial of trials.csv")
+            unknown = Refusal("trial", repr(trial), "a trial of trials.csv", remedy, "trial", trial=trial)
+            raise bad[0] if bad else unknown
+        return next(rows.itertuples())
+
+    def _analyse(self, row: Any) -> TrialResult:
+        recorder = self.settings.recorders[row.recorder].recorder_settings()
+        recording = read_recording(self.root / row.file, recorder, row.start_s, row.end_s)
+        start_s = float(recording.time_s[0])
+        checks = checks_around(self.settings, self.zero_checks, row, start_s)
+        line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
+        return analyse_trial(recording, line, self.settings.rules.turn_rules())
 
 
 def open_study(path: Path | str) -> Study:
@@ -119,5 +162,6 @@ def _mark_usable(trials: pd.DataFrame, problems: list[Problem], intensities: lis
     errors = [problem for problem in problems if problem.severity == "error"]
     stopped = trials["rider"].isin([problem.rider for problem in errors if problem.scope == "rider"])
     stopped |= trials["trial"].isin([problem.trial for problem in errors if problem.scope == "trial"])
-    order = pd.Categorical(trials["intensity"], intensities, ordered=True)
+    known = trials["intensity"].where(trials["intensity"].isin(intensities))
+    order = pd.Categorical(known, intensities, ordered=True)
     return trials.assign(intensity=order, usable=~(stopped | trials["exclude"]))

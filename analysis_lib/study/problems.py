@@ -37,7 +37,7 @@ def nearest_of(word: str, known: Iterable[str]) -> str:
     'chainstay_m'
     """
     by_small_letters = {name.casefold(): name for name in known}
-    near = get_close_matches(word.casefold(), list(by_small_letters), n=1, cutoff=0.6)
+    near = get_close_matches(word.casefold(), list(by_small_letters), n=1, cutoff=0.5)
     return by_small_letters[near[0]] if near else ""
 
 

@@ -84,6 +84,9 @@ class Rules(SettingsPart):
         TurnRules.min_turns, ge=0, description="turns below which a result carries a caution"
     )
     zero_check_max_hours: float = Field(4.0, gt=0, description="longest time from a zero check to a trial")
+    zero_check_required: bool = Field(
+        True, description="false to analyse trials without a zero check, their zero torque being taken as 0"
+    )
 
     @model_validator(mode="after")
     def _check_as_turn_rules(self) -> Rules:
@@ -92,4 +95,4 @@ class Rules(SettingsPart):
 
     def turn_rules(self) -> TurnRules:
         """Say the same in the words of the signals room."""
-        return TurnRules(**self.model_dump(exclude={"zero_check_max_hours"}))
+        return TurnRules(**self.model_dump(exclude={"zero_check_max_hours", "zero_check_required"}))

@@ -41,8 +41,8 @@ class StudyTruth:
         One row for each rider and intensity: rider, sequence, intensity, power_W (round ring, before all
         variation), ring_effect (relative), ring_effect_W, torque_phase_deg.
     trials : DataFrame
-        One row for each trial ridden: trial, torque_factor, cadence_rpm, power_W (true mean power of the
-        part to analyse), fault.
+        One row for each trial ridden: trial, torque_factor, cadence_rpm, torque_phase_deg, power_W (true
+        mean power of the part to analyse), fault.
     details : list of dict
         All of it as written in truth.json, one entry a rider, with leg profiles and zero torque.
     """

@@ -96,7 +96,8 @@ class SyntheticStudy:
         Relative change of torque in each period.
     period_sd, trial_sd : float
         SD of a rider's form between periods and between trials, relative.
-    cadence_trial_sd_rpm : float
+    cadence_trial_sd_rpm, phase_trial_sd_deg : float
+        SD of a rider's mean cadence and of the angle at which his legs act, between trials.
     variation : TurnVariation
     comfort_effect : float
         Effect of the oval ring on the comfort score, points.
@@ -127,6 +128,7 @@ class SyntheticStudy:
     period_sd: float = 0.012
     trial_sd: float = 0.006
     cadence_trial_sd_rpm: float = 0.5
+    phase_trial_sd_deg: float = 0.8
     variation: TurnVariation = field(default_factory=TurnVariation)
     comfort_effect: float = -2.0
     spider_riders: tuple[int, ...] = ()
@@ -187,6 +189,14 @@ OUTCOMES: list[dict[str, Any]] = [
         "source": "signals",
         "better": "neither",
         "smallest_effect": 3.0,
+    },
+    {
+        "name": "peak_torque_Nm",
+        "label": "Peak torque of both legs",
+        "unit": "N m",
+        "source": "signals",
+        "better": "neither",
+        "smallest_effect": 2.0,
     },
     {
         "name": "hr_bpm",

@@ -158,7 +158,8 @@ def _read_row(
     """Read one row; any fault leaves the row out and is laid at the door of its trial or rider."""
     given = dict(zip(header, cells, strict=False))
     owner = {"trial": given.get(kind.trial_column, ""), "rider": given.get(kind.rider_column, "")}
-    place = f"{kind.file}, row {line}"
+    name = owner["trial"] or owner["rider"]
+    place = f"{kind.file}, row {line}" + (f" ({name})" if name else "")
     if len(cells) != len(header):
         got, wanted = f"{len(cells)} cells", f"{len(header)} cells, as in the header"
         faults = [

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.study.contents import Contents, about_study, about_trial
-from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.problems import Problem, Severity, listed, suggest
 from analysis_lib.study.zero_lookup import checks_around
 
 MOUNT_TOLERANCE_DEG = 0.05
@@ -84,7 +84,8 @@ def check_files(contents: Contents) -> Iterator[Problem]:
 def check_windows(contents: Contents) -> Iterator[Problem]:
     """No second of a recording serves two trials."""
     named = contents.ridden[contents.ridden["file"] != ""]
-    for file, group in named.groupby("file", sort=True):
+    shared = named[named["file"].duplicated(keep=False)]
+    for file, group in shared.groupby("file", sort=True):
         parts = group.assign(start_s=group["start_s"].fillna(0.0), end_s=group["end_s"].fillna(np.inf))
         parts = parts.sort_values("start_s")
         for earlier, later in zip(parts.itertuples(), list(parts.itertuples())[1:], strict=False):
@@ -113,21 +114,22 @@ def _recordings(root: Path) -> list[Path]:
 
 
 def check_zero_torque(contents: Contents) -> Iterator[Problem]:
-    """Every trial ridden has a zero check of its recorder near in time."""
-    settings = contents.settings
-    known = contents.ridden["recorder"].isin(list(settings.recorders)).to_numpy(dtype=bool)
-    hours = f"{settings.rules.zero_check_max_hours:g} h"
+    """Every trial ridden has a zero check of its recorder near in time, unless the rules do without."""
+    rules = contents.settings.rules
+    severity: Severity = "error" if rules.zero_check_required else "note"
+    known = contents.ridden["recorder"].isin(list(contents.settings.recorders)).to_numpy(dtype=bool)
     for trial in contents.ridden[known].itertuples():
         if pd.isna(trial.started_at):
             wanted = "date and time, which places the trial among the zero checks"
-            yield about_trial(trial, "started_at", "an empty cell", wanted, "write when the trial started")
+            remedy = "write when the trial started"
+            yield about_trial(trial, "started_at", "an empty cell", wanted, remedy, severity)
             continue
-        checks = checks_around(settings, contents.zero_checks, trial.recorder, trial.started_at, 0.0)
-        if checks.before is None and checks.after is None:
-            got = f"no zero check of {trial.recorder} within {hours}"
+        checks = checks_around(contents.settings, contents.zero_checks, trial)
+        if not (checks.before or checks.after):
+            got = f"no zero check of {trial.recorder} within {rules.zero_check_max_hours:g} h"
             wanted = "a zero check before or after the trial, of every channel of the recorder"
             remedy = "add it to zero_checks.csv; half a newton metre of zero torque is 5 W at 90 rpm"
-            yield about_trial(trial, "started_at", got, wanted, remedy)
+            yield about_trial(trial, "started_at", got, wanted, remedy, severity)
 
 
 CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (

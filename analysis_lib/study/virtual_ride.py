@@ -23,16 +23,19 @@ class TurnVariation:
         SD of a leg's torque between turns, relative; the two legs vary independently.
     cadence_sd : float
         SD of the duration of a turn, relative.
+    phase_sd_deg : float
+        SD of the angle at which both legs act, degrees.
     correlation : float
         Correlation of a turn with the one before it.
     """
 
     torque_sd: float = 0.04
     cadence_sd: float = 0.012
+    phase_sd_deg: float = 1.5
     correlation: float = 0.6
 
     def draw(self, turns: int, sd: float, rng: np.random.Generator) -> FloatArray:
-        """Draw one factor a turn, of mean 1, starting in the steady state.
+        """Draw one deviation a turn, of mean 0, starting in the steady state.
 
         x_i = correlation x_{i-1} + sd sqrt(1 - correlation^2) e_i, with e_i standard normal.
         """
@@ -40,7 +43,7 @@ class TurnVariation:
         noise[1:] *= np.sqrt(1 - self.correlation**2)
         for turn in range(1, turns):
             noise[turn] += self.correlation * noise[turn - 1]
-        return 1 + noise
+        return noise
 
 
 @dataclass(frozen=True)
@@ -107,20 +110,22 @@ def ride_trial(
         It starts at a random crank angle and lasts at least `duration_s`.
     """
     turns = int(np.ceil(duration_s * cadence_rpm / 60 * (1 + 5 * variation.cadence_sd))) + 3
-    pace = variation.draw(turns, variation.cadence_sd, rng)
-    vigour = {side: variation.draw(turns, variation.torque_sd, rng) for side in ("left", "right")}
+    pace = 1 + variation.draw(turns, variation.cadence_sd, rng)
+    vigour = {side: 1 + variation.draw(turns, variation.torque_sd, rng) for side in ("left", "right")}
+    lateness = np.radians(variation.draw(turns, variation.phase_sd_deg, rng))
     crank = np.arange((turns - 2) * ANGLES_A_TURN + 1) * (2 * np.pi / ANGLES_A_TURN)
     crank = crank + rng.integers(ANGLES_A_TURN) * (2 * np.pi / ANGLES_A_TURN)
-    at_turn = crank / (2 * np.pi) - 0.5
+    at_turn, middles = crank / (2 * np.pi) - 0.5, np.arange(turns)
     angle = np.arange(ANGLES_A_TURN) * (2 * np.pi / ANGLES_A_TURN)
     profile = legs["right"].torque(angle) + legs["left"].torque(angle + np.pi)
     speed = drivetrain.steady_speed(profile, cadence_rpm)
     place = np.rint(crank / (2 * np.pi) * ANGLES_A_TURN).astype(int) % ANGLES_A_TURN
-    slowness = 1 / (speed[place] * np.interp(at_turn, np.arange(turns), pace))
+    slowness = 1 / (speed[place] * np.interp(at_turn, middles, pace))
     steps = np.diff(crank) * (slowness[1:] + slowness[:-1]) / 2
+    acting = crank - np.interp(at_turn, middles, lateness)
     torque = {
-        side: legs[side].torque(crank + (np.pi if side == "left" else 0.0))
-        * np.interp(at_turn, np.arange(turns), vigour[side])
-        for side in ("left", "right")
+        side: legs[side].torque(acting + (np.pi if side == "left" else 0.0))
+        * np.interp(at_turn, middles, factors)
+        for side, factors in vigour.items()
     }
     return Ride(np.concatenate([[0.0], np.cumsum(steps)]), crank, torque)

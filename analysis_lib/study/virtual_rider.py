@@ -57,6 +57,11 @@ class LegProfile:
             self.mean_Nm * factor, tuple(factor * size for size in self.amplitudes_Nm), self.peaks_deg
         )
 
+    def shifted(self, angle_deg: float) -> LegProfile:
+        """The same profile acting later by `angle_deg`."""
+        peaks = tuple((peak + angle_deg) % (360 / k) for k, peak in enumerate(self.peaks_deg, start=1))
+        return LegProfile(self.mean_Nm, self.amplitudes_Nm, peaks)
+
     def second_harmonic(self) -> complex:
         """Amplitude and twice the peak angle of the second harmonic, as one complex number."""
         return complex(self.amplitudes_Nm[1] * np.exp(2j * np.radians(self.peaks_deg[1])))

@@ -14,7 +14,7 @@ from analysis_lib.study.schema import NO, YES
 from analysis_lib.study.synthetic_plan import EVERY, SyntheticStudy, VirtualIntensity
 from analysis_lib.study.virtual_recorder import Fault, Session, record, write_spider, write_two_leg_crank
 from analysis_lib.study.virtual_ride import ride_trial
-from analysis_lib.study.virtual_rider import LegProfile, RiderModel
+from analysis_lib.study.virtual_rider import LegProfile, RiderModel, two_leg_phase_deg
 
 
 @dataclass(frozen=True)
@@ -118,12 +118,21 @@ class VirtualTrial:
         bench, plan = self.bench, self.bench.plan
         factor = self.torque_factor * (1 + bench.rng.normal(0.0, plan.trial_sd))
         cadence = bench.model.cadence_rpm + bench.rng.normal(0.0, plan.cadence_trial_sd_rpm)
-        legs = {side: leg.scaled(factor) for side, leg in bench.legs[self.intensity.name].items()}
+        shift = bench.rng.normal(0.0, plan.phase_trial_sd_deg)
+        usual = bench.legs[self.intensity.name]
+        legs = {side: leg.scaled(factor).shifted(shift) for side, leg in usual.items()}
         ride = ride_trial(legs, bench.rings[self.ring], cadence, plan.duration_s, plan.variation, bench.rng)
         file = self._write(ride, session, root)
         power = ride.power_W(plan.start_s, plan.duration_s)
-        truth = {"trial": self.name, "torque_factor": factor, "cadence_rpm": cadence, "power_W": power}
-        return {**self._row(file), **self._scores(power)}, {**truth, "fault": self.fault}
+        truth = {
+            "trial": self.name,
+            "torque_factor": factor,
+            "cadence_rpm": cadence,
+            "torque_phase_deg": two_leg_phase_deg(**legs),
+            "power_W": power,
+            "fault": self.fault,
+        }
+        return {**self._row(file), **self._scores(power)}, truth
 
     def _write(self, ride: Any, session: Session, root: Path) -> str:
         plan = self.bench.plan

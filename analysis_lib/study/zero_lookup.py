@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from analysis_lib.signals.zero_torque import ZeroCheck
@@ -14,14 +14,14 @@ from analysis_lib.study.settings import StudySettings
 
 @dataclass(frozen=True)
 class NearChecks:
-    """The zero checks around one trial; None where there is none near enough."""
+    """The zero checks around one trial, one at most on either side; none where none is near enough."""
 
-    before: ZeroCheck | None
-    after: ZeroCheck | None
+    before: list[ZeroCheck]
+    after: list[ZeroCheck]
 
 
 def checks_around(
-    settings: StudySettings, zero_checks: pd.DataFrame, recorder: str, started_at: datetime, start_s: float
+    settings: StudySettings, zero_checks: pd.DataFrame, trial: Any, start_s: float = 0.0
 ) -> NearChecks:
     """Find the zero checks around a trial.
 
@@ -31,10 +31,9 @@ def checks_around(
         Its rule `zero_check_max_hours` says how far a check may be from the start of the trial.
     zero_checks : DataFrame
         All checks of the study.
-    recorder : str
-        The trial's recorder. A check that lacks one of this recorder's channels does not count.
-    started_at : datetime
-        When the trial starts, on the lab's clock.
+    trial : row of trials.csv
+        With its recorder and the time at which it started. A check that lacks one of this recorder's channels
+        does not count. Without a starting time no check can be placed.
     start_s : float
         When the trial starts, in the recording's own time; the checks are given in that time.
 
@@ -42,22 +41,31 @@ def checks_around(
     -------
     NearChecks
     """
-    channels = settings.recorders[recorder].recorder_settings().channels
+    if pd.isna(trial.started_at):
+        return NearChecks([], [])
+    channels = settings.recorders[trial.recorder].recorder_settings().channels
     # Where both legs are recorded beside their total, the legs are what is analysed.
     needed = [channel for channel in channels if channel != "total" or len(channels) == 1]
     columns = {channel: f"zero_{channel}_Nm" for channel in needed}
-    own = zero_checks[zero_checks["recorder"] == recorder].dropna(subset=list(columns.values()))
-    away_s = (own["checked_at"] - pd.Timestamp(started_at)).dt.total_seconds()
-    near = own.assign(away_s=away_s)[away_s.abs() <= settings.rules.zero_check_max_hours * 3600]
-    before = near[near["away_s"] <= 0].nlargest(1, "away_s")
-    after = near[near["away_s"] > 0].nsmallest(1, "away_s")
-    return NearChecks(_as_check(before, columns, start_s), _as_check(after, columns, start_s))
+    away_s = (zero_checks["checked_at"] - trial.started_at).dt.total_seconds().to_numpy()
+    is_own = (zero_checks["recorder"] == trial.recorder).to_numpy(dtype=bool)
+    is_whole = zero_checks[list(columns.values())].notna().to_numpy().all(axis=1)
+    near = is_own & is_whole & (np.abs(away_s) <= settings.rules.zero_check_max_hours * 3600)
+    before, after = _nearest(near & (away_s <= 0), away_s), _nearest(near & (away_s > 0), away_s)
+    return NearChecks(
+        [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in before],
+        [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in after],
+    )
 
 
-def _as_check(nearest: pd.DataFrame, columns: dict[str, str], start_s: float) -> ZeroCheck | None:
-    if nearest.empty:
-        return None
-    row: Any = nearest.iloc[0]
-    temperature = None if pd.isna(row["temperature_C"]) else float(row["temperature_C"])
-    torque = {channel: float(row[column]) for channel, column in columns.items()}
-    return ZeroCheck(start_s + float(row["away_s"]), temperature, torque)
+def _nearest(allowed: np.ndarray, away_s: np.ndarray) -> list[int]:
+    """Place of the allowed check nearest in time, or nothing."""
+    return [int(np.argmin(np.where(allowed, np.abs(away_s), np.inf)))] if allowed.any() else []
+
+
+def _as_check(row: pd.Series, columns: dict[str, str], trial: Any, start_s: float) -> ZeroCheck:
+    return ZeroCheck(
+        at_s=start_s + (row["checked_at"] - trial.started_at).total_seconds(),
+        temperature_C=None if pd.isna(row["temperature_C"]) else float(row["temperature_C"]),
+        torque={channel: float(row[column]) for channel, column in columns.items()},
+    )

@@ -1,0 +1,204 @@
+"""Whether the parts of a folder agree: one clear message each, laid at the smallest door."""
+
+from __future__ import annotations
+
+import pickle
+
+import pytest
+
+from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.folder import open_study
+
+
+def problems_of(tiny):
+    return [problem for problem in open_study(tiny.root).problems if "age_band" not in problem.what]
+
+
+def test_a_study_in_order_has_nothing_but_notes(tiny):
+    study = open_study(tiny.root)
+    assert study.errors == []
+    assert [note.what for note in study.notes] == [
+        "riders.csv, row 1, column age_band",
+        "riders.csv, row 3 (R02), column rider",
+    ]
+    assert "3 trials; missing: period 2 at hard" in str(study.notes[1])  # T8 is excluded
+    assert study.trials["usable"].tolist() == [True] * 7 + [False]
+    assert study.trials["intensity"].cat.categories.tolist() == ["easy", "hard"]
+    assert study.trials_of("R02")["trial"].tolist() == ["T5", "T6", "T7", "T8"]
+
+
+TRIAL_FAULTS = [
+    ("T3,R01,", "T3,R09,", "column rider", "riders.csv"),
+    ("2,oval,75,easy", "2,ovel,75,easy", "column ring", "did you mean 'oval'?"),
+    ("2,oval,75,easy", "2,oval,75,eassy", "column intensity", "did you mean 'easy'?"),
+    ("75,easy,lab,crank", "75,easy,lab,krank", "column recorder", "did you mean 'crank'?"),
+    ("75,easy,lab,crank", "75,easy,lab,", "column recorder", "study.toml: crank"),
+    ("2,oval,75,easy", "2,oval,80,easy", "column mount_deg", "one of 60, 75"),
+    ("2,oval,75,easy", "2,oval,,easy", "column mount_deg", "state how the oval ring sat"),
+    ("recordings/T3.csv", "", "column file", "name the recording, or exclude the trial"),
+    ("recordings/T3.csv", "recordings/T33.csv", "column file", "no such file"),
+    ("09:20:00,,,no", "09:20:00,,,yes", "column exclude_reason", "the rule"),
+    ("2026-03-02T09:20:00", "2026-03-04T09:20:00", "column started_at", "no zero check of crank within 4 h"),
+    ("2026-03-02T09:20:00", "", "column started_at", "an empty cell"),
+    ("recordings/T3.csv", "recordings/T1.csv", "column start_s", "where trial T1 has not ended"),
+    ("T3,R01,1,2,", "T3,R01,1,5,", "column period", "1 to 2"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "column", "words"), TRIAL_FAULTS)
+def test_a_fault_of_one_trial_stops_that_trial_alone(tiny, old, new, column, words):
+    tiny.replace("trials.csv", old, new)
+    study = open_study(tiny.root)
+    (error,) = study.errors
+    assert error.scope == "trial" and error.trial == "T3"
+    assert error.what == f"trials.csv, row 4 (T3), {column}"
+    assert words in str(error)
+    assert study.trials.set_index("trial")["usable"].to_dict() == {
+        f"T{number}": number not in (3, 8) for number in range(1, 9)
+    }
+
+
+def test_a_mount_is_an_axis(tiny):
+    # Trial T4 of the tiny study sits at 255 degrees, which is 75 on the other side of the same axis.
+    assert open_study(tiny.root).trials.set_index("trial").loc["T4", "usable"]
+
+
+def test_one_cell_ridden_twice_stops_both_trials(tiny):
+    tiny.replace("trials.csv", "T2,R01,1,1,round,,hard", "T2,R01,1,1,round,,easy")
+    errors = [problem for problem in problems_of(tiny) if problem.severity == "error"]
+    assert [error.trial for error in errors] == ["T1", "T2"]
+    assert "a second trial of R01 in period 1 on round at easy" in str(errors[0])
+
+
+@pytest.mark.parametrize("twin", ["T1", "t1"])
+def test_a_trial_listed_twice_stops_both(tiny, twin):
+    tiny.replace("trials.csv", "T2,R01,", f"{twin},R01,")
+    errors = open_study(tiny.root).errors
+    assert [error.trial for error in errors] == ["T1", twin]
+    assert "each trial once" in str(errors[0])
+
+
+def test_a_ring_against_the_sequence_stops_the_rider_with_one_message(tiny):
+    tiny.replace("riders.csv", "R01,RO", "R01,OR")
+    study = open_study(tiny.root)
+    assert [error.what for error in study.errors] == [
+        "riders.csv, row 2 (R01), column sequence"
+    ] * 2  # one a period
+    assert "round in period 1 (T1, T2)" in str(study.errors[0])
+    assert "oval, as OR says" in str(study.errors[0])
+    assert study.errors[0].scope == "rider" and study.errors[0].rider == "R01"
+    usable = study.trials.groupby("rider")["usable"].sum()
+    assert usable.to_dict() == {"R01": 0, "R02": 3}
+
+
+def test_an_unknown_sequence_stops_the_rider(tiny):
+    tiny.replace("riders.csv", "R01,RO", "R01,RQ")
+    (error,) = open_study(tiny.root).errors
+    assert error.scope == "rider" and "did you mean 'RO'?" in str(error)
+
+
+def test_a_bad_cell_of_a_rider_stops_that_rider_and_says_it_once(tiny):
+    tiny.replace("riders.csv", "70.5", "7o.5")
+    study = open_study(tiny.root)
+    (error,) = study.errors  # his trials are not also called trials of an unknown rider
+    assert error.rider == "R01" and error.what == "riders.csv, row 2 (R01), column mass_kg"
+    assert study.trials.loc[study.trials["rider"] == "R01", "usable"].sum() == 0
+    assert study.trials.loc[study.trials["rider"] == "R02", "usable"].sum() == 3
+
+
+def test_riders_listed_twice(tiny):
+    tiny.replace("riders.csv", "R02,OR", "r01,OR")
+    errors = [error for error in open_study(tiny.root).errors if error.what.startswith("riders.csv")]
+    assert [error.rider for error in errors] == ["R01", "r01"]
+
+
+def notes_of(tiny):
+    return [str(note) for note in problems_of(tiny) if note.severity == "note"]
+
+
+def test_notes_stop_nothing(tiny):
+    (tiny.root / "recordings" / "extra.csv").write_text("t\n", encoding="utf-8")
+    tiny.replace("riders.csv", "R02,OR,,170,", "R02,RO,,170,\nR03,OR,60,170,")
+    tiny.replace("trials.csv", "\nT5,R02,1,1,oval,60", "\nT5,R02,1,2,oval,60")
+    tiny.replace("trials.csv", "\nT6,R02,1,1,oval,60", "\nT6,R02,1,2,oval,60")
+    tiny.replace("trials.csv", "T7,R02,1,2,round", "T7,R02,1,1,round")
+    tiny.replace(
+        "trials.csv",
+        "T8,R02,1,2,round,,hard,lab,crank,recordings/T8.csv,2026-03-03T09:30:00,,,yes,chain dropped,",
+        "",
+    )
+    tiny.replace("trials.csv", ",no,,120", ",no,wind,")
+    notes = notes_of(tiny)
+    for words in (
+        "(R03), column rider – got a rider without trials",
+        "3 trials; missing: period 1 at hard",
+        "recordings/extra.csv – got a recording that no trial names",
+        "recordings/T8.csv – got a recording that no trial names",
+        "no, beside a reason",
+        "1 empty cells: T1",
+    ):
+        assert any(words in note for note in notes), words
+    assert open_study(tiny.root).errors == []
+
+
+def test_one_ring_or_one_sequence_is_noted(tiny):
+    tiny.replace("trials.csv", "T3,R01,1,2,oval,75,easy", "T3,R01,1,2,oval,75,easy")
+    text = (tiny.root / "trials.csv").read_text(encoding="utf-8")
+    kept = [line for line in text.splitlines() if not line.startswith(("T3", "T4"))]
+    (tiny.root / "trials.csv").write_text("\n".join(kept), encoding="utf-8")
+    riders = (tiny.root / "riders.csv").read_text(encoding="utf-8").splitlines()
+    (tiny.root / "riders.csv").write_text("\n".join(riders[:2]), encoding="utf-8")
+    notes = notes_of(tiny)
+    assert any("trials on round only" in note for note in notes)
+    assert any("only RO" in note and "two sequences or more" in note for note in notes)
+
+
+def test_an_outcome_without_its_column_is_an_error_of_the_study(tiny):
+    tiny.replace("trials.csv", "hr_bpm", "hr_pbm")
+    (error,) = open_study(tiny.root).errors
+    assert error.scope == "study" and "did you mean 'hr_pbm'?" in str(error)
+
+
+def test_zero_checks_can_be_done_without_when_the_rules_say_so(tiny):
+    header = (tiny.root / "zero_checks.csv").read_text(encoding="utf-8").splitlines()[0]
+    (tiny.root / "zero_checks.csv").write_text(header + "\n", encoding="utf-8")
+    assert len(open_study(tiny.root).errors) == 7
+    tiny.replace("study.toml", "[recorders.crank]", "[rules]\nzero_check_required = false\n[recorders.crank]")
+    study = open_study(tiny.root)
+    assert study.errors == [] and study.trials["usable"].sum() == 7
+
+
+def test_a_zero_check_of_another_channel_does_not_count(tiny):
+    tiny.replace("zero_checks.csv", "18.5,,,0.4", "18.5,0.4,,")
+    tiny.replace("zero_checks.csv", "09:45:00,,,,0.6", "09:45:00,,0.6,,")
+    assert [error.trial for error in open_study(tiny.root).errors] == ["T5", "T6", "T7"]
+
+
+def test_faults_of_whole_files_are_told_together(tiny):
+    tiny.replace("study.toml", "seed = 7", "")
+    (tiny.root / "riders.csv").unlink()
+    tiny.replace("zero_checks.csv", "temperature_C", "temp")
+    with pytest.raises(Refusals) as caught:
+        open_study(tiny.root)
+    assert [refusal.what.split(",")[0] for refusal in caught.value.refusals] == [
+        "study.toml",
+        "riders.csv",
+        "zero_checks.csv",
+    ]
+
+
+def test_a_problem_survives_being_sent_between_processes(tiny):
+    tiny.replace("riders.csv", "R01,RO", "R01,RQ")
+    (error,) = open_study(tiny.root).errors
+    again = pickle.loads(pickle.dumps(error))
+    assert (str(again), again.severity, again.scope, again.rider) == (str(error), "error", "rider", "R01")
+
+
+def test_a_folder_that_is_no_study_says_how_to_make_one(tmp_path):
+    with pytest.raises(Refusals, match="roundoval new"):
+        open_study(tmp_path)
+
+
+def test_an_unknown_rider_is_refused(tiny):
+    with pytest.raises(Refusal, match="did you mean 'R01'"):
+        open_study(tiny.root).trials_of("R1")
