@@ -76,8 +76,8 @@ class ChainTurn:
         enough = "at least" if wrap >= LEAST_WRAP_DEG else "less than"
         return (
             f"Within a turn the lower run takes up and gives back {self.take_up_mm:.1f} mm of chain and the "
-            f"top of the ring rises and falls by {self.top_swing_mm:.1f} mm; the chain lies on {wrap:.0f}° of "
-            f"the sprocket or more ({enough} the customary {LEAST_WRAP_DEG:.0f}°). {CAUTION}"
+            f"top of the ring rises and falls by {self.top_swing_mm:.1f} mm; the chain lies on {wrap:.0f}° "
+            f"of the sprocket or more ({enough} the customary {LEAST_WRAP_DEG:.0f}°). {CAUTION}"
         )
 
 

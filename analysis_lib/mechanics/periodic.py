@@ -52,3 +52,21 @@ def integrate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:
         # The highest harmonic is seen at its zeros or its peaks only, so its integral is not known.
         integral[-1] = 0.0
     return np.fft.irfft(integral, n=values.size)
+
+
+def differentiate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Derivative of a turn with respect to angle (per radian): each harmonic k times i·k.
+
+    Works along the last axis, so several quantities may be stacked.
+    """
+    count = values.shape[-1]
+    spectrum = np.fft.rfft(values) * (1j * np.arange(count // 2 + 1))
+    if count % 2 == 0:
+        spectrum[..., -1] = 0.0
+    return np.fft.irfft(spectrum, n=count)
+
+
+def axial_phase_deg(values: NDArray[np.float64]) -> float:
+    """Axis of the second harmonic of a turn, in [0, 180) degrees: where cos 2(θ − P) is largest."""
+    second = np.fft.rfft(values)[2]
+    return (-math.degrees(np.angle(second)) / 2) % 180.0
