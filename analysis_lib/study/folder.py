@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import pandas as pd
 
-from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.signals.recording import read_recording
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.recording import Recording, read_recording
 from analysis_lib.signals.trial import TrialResult, analyse_trial
 from analysis_lib.signals.zero_torque import zero_line
 from analysis_lib.study.consistency import find_problems
-from analysis_lib.study.contents import Contents
+from analysis_lib.study.contents import read_contents
 from analysis_lib.study.datapackage import check_package
 from analysis_lib.study.problems import Problem, listed, suggest
-from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
-from analysis_lib.study.settings import FILE, StudySettings, read_settings
-from analysis_lib.study.tables import read_table
+from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.zero_lookup import checks_around
-
-Read = TypeVar("Read")
 
 
 @dataclass(frozen=True)
@@ -96,6 +91,10 @@ class Study:
             refusal.scope, refusal.rider, refusal.trial = "trial", row.rider, trial
             raise
 
+    def read_trial(self, trial: str) -> Recording:
+        """Read a trial's recording as it was written, its zero torque still in it."""
+        return self._read(self._row_of(trial))
+
     def _row_of(self, trial: str) -> Any:
         rows = self.trials[self.trials["trial"] == trial]
         if rows.empty:
@@ -106,12 +105,15 @@ class Study:
         return next(rows.itertuples())
 
     def _analyse(self, row: Any) -> TrialResult:
-        recorder = self.settings.recorders[row.recorder].recorder_settings()
-        recording = read_recording(self.root / row.file, recorder, row.start_s, row.end_s)
+        recording = self._read(row)
         start_s = float(recording.time_s[0])
         checks = checks_around(self.settings, self.zero_checks, row, start_s)
         line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
         return analyse_trial(recording, line, self.settings.rules.turn_rules())
+
+    def _read(self, row: Any) -> Recording:
+        recorder = self.settings.recorders[row.recorder].recorder_settings()
+        return read_recording(self.root / row.file, recorder, row.start_s, row.end_s)
 
 
 def open_study(path: Path | str) -> Study:
@@ -132,30 +134,10 @@ def open_study(path: Path | str) -> Study:
     Refusals
         When study.toml or a whole table cannot be used, with all that is wrong at that level.
     """
-    root = Path(path)
-    settings, faults = _try(lambda: read_settings(root / FILE))
-    outcomes = tuple(part.name for part in settings.outcomes if part.source == "trials") if settings else ()
-    riders, rider_faults = _try(lambda: read_table(root, RIDERS))
-    trials, trial_faults = _try(lambda: read_table(root, TRIALS, outcomes))
-    zero_checks, zero_faults = _try(lambda: read_table(root, ZERO_CHECKS))
-    faults = faults + rider_faults + trial_faults + zero_faults
-    if settings is None or riders is None or trials is None or zero_checks is None:
-        raise Refusals(faults)
-    contents = Contents(
-        root, settings, riders.frame, trials.frame, zero_checks.frame, riders.listed_ids, trials.listed_ids
-    )
-    problems = [*riders.problems, *trials.problems, *zero_checks.problems]
+    contents, problems = read_contents(Path(path))
     problems += [*find_problems(contents), *check_package(contents)]
-    marked = _mark_usable(contents.trials, problems, settings.intensity_names)
-    return Study(root, settings, riders.frame, marked, zero_checks.frame, problems)
-
-
-def _try(read: Callable[[], Read]) -> tuple[Read | None, list[Refusal]]:
-    """Read one part of the folder, so that the faults of all parts are told together."""
-    try:
-        return read(), []
-    except Refusals as several:
-        return None, several.refusals
+    trials = _mark_usable(contents.trials, problems, contents.settings.intensity_names)
+    return Study(contents.root, contents.settings, contents.riders, trials, contents.zero_checks, problems)
 
 
 def _mark_usable(trials: pd.DataFrame, problems: list[Problem], intensities: list[str]) -> pd.DataFrame:
