@@ -102,8 +102,8 @@ def _fault_of_travel(stored: FloatArray, turns: FloatArray, travel: float, rpm: 
         return f"a mean cadence of {rpm:.2f} rpm"
     if travel < 0:
         return f"{-travel:.1f} turns backwards"
-    if turns.size / travel < FEWEST_SAMPLES_A_TURN:
-        return f"{turns.size / travel:.1f} samples a turn"
+    if (turns.size - 1) / travel < FEWEST_SAMPLES_A_TURN:
+        return f"{(turns.size - 1) / travel:.1f} samples a turn"
     return ""
 
 

@@ -66,6 +66,8 @@ def _read_header(path: Path, delimiter: str) -> tuple[int, list[str]]:
             number, line = 1, file.readline(LONGEST_HEADER)
             while line and not line.strip():
                 number, line = number + 1, file.readline(LONGEST_HEADER)
+            if not line.endswith(("\n", "\r")) and len(line) < LONGEST_HEADER:
+                check_rows(path.name, 0)
     except UnicodeDecodeError as error:
         raise _not_text(path, "bytes that are not UTF-8 text") from error
     if "\0" in line or len(line) == LONGEST_HEADER:
