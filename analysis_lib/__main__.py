@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -64,7 +65,7 @@ def _make_report(study: Path, out: Path, rider: str, jobs: int) -> int:
     failed = [page.subject for page in report.pages if not page.made]
     if failed:
         print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
-    print(f"pages: {report.folder / 'index.html'}")
+    print(f"pages: {os.path.relpath(report.folder / 'index.html')}")
     return report.exit_code
 
 
@@ -95,19 +96,25 @@ def _add_demo(commands) -> None:
 
 def _add_new(commands) -> None:
     new = _command(commands, "new", _new, "write an empty study folder with commented templates")
-    new.description = "Reads nothing. Writes study.toml, the tables' headings and a guide into DIR, new or empty."
+    new.description = (
+        "Reads nothing. Writes study.toml, the tables' headings and a guide into DIR, new or empty."
+    )
     new.add_argument("dir", type=Path, help="folder to make")
 
 
 def _add_check(commands) -> None:
     check = _command(commands, "check", _check, "list every problem of a study folder, then its data quality")
-    check.description = "Reads the study folder and every recording. Writes nothing; prints problems and a table."
+    check.description = (
+        "Reads the study folder and every recording. Writes nothing; prints problems and a table."
+    )
     check.add_argument("dir", type=Path, help="study folder")
 
 
 def _add_report(commands) -> None:
     report = _command(commands, "report", _report, "write a page for each rider and a page for the study")
-    report.description = "Reads the study folder DIR and never changes it. Writes one report folder outside it."
+    report.description = (
+        "Reads the study folder DIR and never changes it. Writes one report folder outside it."
+    )
     report.add_argument("dir", type=Path, help="study folder")
     report.add_argument("--rider", default="", help="make this rider's page only")
     _add_report_options(report)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 from matplotlib.figure import Figure
 
-from analysis_lib.reports.figures.style import in_house_style
+from analysis_lib.reports.figures.style import TWO_COLUMNS, in_house_style
 from analysis_lib.reports.numbers import format_cell, write_csv
 from analysis_lib.reports.whole_file import write_bytes_whole
 
@@ -52,9 +52,13 @@ class FigureExhibit:
         source = base64.b64encode(self.svg()).decode("ascii")
         return (
             f'<figure class="exhibit" id="figure-{escape(self.name)}">'
-            f'<img alt="{escape(self.alt)}" src="data:image/svg+xml;base64,{source}">'
+            f'<img style="width:{self._share_of_page():.0f}%" alt="{escape(self.alt)}" src="data:image/svg+xml;base64,{source}">'
             f"<figcaption>{escape(self.caption)}</figcaption></figure>"
         )
+
+    def _share_of_page(self) -> float:
+        """Width in % of the page, on which a figure of two columns fills the line."""
+        return min(100.0, 100 * float(self.figure.get_figwidth()) / TWO_COLUMNS)
 
     def save(self, folder: Path) -> None:
         """Write SVG, PNG and the plotted numbers below `folder`."""

@@ -32,8 +32,7 @@ class NotebookPage:
         for exhibit in exhibits:
             display(exhibit)
             if self.results is not None:
-                kind = "figures" if isinstance(exhibit, FigureExhibit) else "tables"
-                exhibit.save(self.results / kind / self.subject)
+                exhibit.save(self.results / _folder_of(exhibit, self.subject))
 
     def say(self, *sentences: str, tone: Tone = "plain") -> None:
         """Show sentences as one paragraph each; any markup in them is shown, not run."""
@@ -53,3 +52,10 @@ class NotebookPage:
 def open_page(results_dir: str, subject: str) -> NotebookPage:
     """Return the page of one notebook run; an empty `results_dir` saves nothing."""
     return NotebookPage(Path(results_dir) if results_dir else None, subject)
+
+
+def _folder_of(exhibit: FigureExhibit | TableExhibit, subject: str) -> Path:
+    """Figures have a folder of their own; tables as shown stand apart from those that later steps read."""
+    if isinstance(exhibit, FigureExhibit):
+        return Path("figures", subject)
+    return Path("tables", subject, "as_shown")

@@ -46,14 +46,21 @@ class RunFolder:
         (self.path / "results").symlink_to(results.resolve(), target_is_directory=True)
 
     def __enter__(self) -> RunFolder:
-        """Point the programs that write into the home folder here instead, and keep linear algebra to one thread."""
+        """Go into the folder, send the programs that write into the home folder here, and use one thread for algebra.
+
+        Kernels start where the process is. Papermill could change there for each notebook, but a folder change is the
+        whole process's, and two threads that change it meet.
+        """
+        self._caller = Path.cwd()
+        os.chdir(self.path)
         self._former = {name: os.environ.get(name) for name in (*self._homes(), *ONE_THREAD)}
         os.environ.update({name: str(path) for name, path in self._homes().items()})
         os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
         return self
 
     def __exit__(self, *_) -> None:
-        """Put the environment back and remove the folder."""
+        """Put folder and environment back and remove the run folder."""
+        os.chdir(self._caller)
         for name, value in self._former.items():
             if value is None:
                 os.environ.pop(name, None)
@@ -62,7 +69,13 @@ class RunFolder:
         self._temporary.cleanup()
 
     def _homes(self) -> dict[str, Path]:
-        names = ("IPYTHONDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "MPLCONFIGDIR")
+        names = (
+            "IPYTHONDIR",
+            "JUPYTER_CONFIG_DIR",
+            "JUPYTER_DATA_DIR",
+            "JUPYTER_RUNTIME_DIR",
+            "MPLCONFIGDIR",
+        )
         return {name: self.path / name.lower() for name in names}
 
     def socket_prefix(self, label: str) -> str:
@@ -85,7 +98,6 @@ def run_notebook(
             str(notebook),
             str(raw),
             parameters=parameters,
-            cwd=str(folder.path),
             kernel_name="python3",
             progress_bar=False,
             log_output=False,
@@ -97,7 +109,9 @@ def run_notebook(
     except PapermillExecutionError as error:
         failure = _failed_cell(notebook, raw, error)
     except (DeadKernelError, CellTimeoutError) as error:
-        failure = NotebookFailure(notebook.stem, "", type(error).__name__, str(error).splitlines()[0], str(error))
+        failure = NotebookFailure(
+            notebook.stem, "", type(error).__name__, str(error).splitlines()[0], str(error)
+        )
     if raw.is_file():
         write_text_whole(output, canonical_notebook(raw))
     return failure

@@ -19,8 +19,8 @@ SPREADSHEET_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 def format_cell(value: object, digits: int | None = None) -> str:
     """Return a table cell's text: a dash for nothing, `digits` decimals (or 4 significant digits) for a real number.
 
-    >>> format_cell(1.23456, 2), format_cell(float("nan")), format_cell(12)
-    ('1.23', '–', '12')
+    >>> format_cell(1.23456, 2), format_cell(float("nan")), format_cell(12), format_cell(-0.0001, 2)
+    ('1.23', '–', '12', '0.00')
     """
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return "–"
@@ -28,6 +28,7 @@ def format_cell(value: object, digits: int | None = None) -> str:
         return "yes" if value else "no"
     if isinstance(value, float | np.floating):
         text = f"{value:.{digits}f}" if digits is not None else f"{value:.4g}"
+        text = text.lstrip("-") if not text.strip("-0.") else text
         return text.replace("-", "−") if "e" not in text else text
     return str(value)
 

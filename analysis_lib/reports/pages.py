@@ -42,7 +42,9 @@ class IndexEntry:
 
 @cache
 def _templates() -> Environment:
-    return Environment(loader=PackageLoader("analysis_lib.reports"), autoescape=True, keep_trailing_newline=True)
+    return Environment(
+        loader=PackageLoader("analysis_lib.reports"), autoescape=True, keep_trailing_newline=True
+    )
 
 
 def write_page(path: Path, title: str, body: str, study_name: str, home: str = "") -> None:
@@ -57,8 +59,10 @@ def write_page(path: Path, title: str, body: str, study_name: str, home: str = "
         home=home,
         css=css,
         headings=headings,
-        footer=f"Made by roundoval {__version__} from the study folder; run.json beside the report names every input. "
-        "Pages inform trained staff; they are no medical advice.",
+        footer=(
+            f"Made by roundoval {__version__} from the study folder; run.json beside the report names every"
+            " input. Pages inform trained staff; they are no medical advice."
+        ),
     )
     write_text_whole(path, text)
 
@@ -108,4 +112,8 @@ def failure_body(
 
 def index_body(question: str, entries: Sequence[IndexEntry], problems: Sequence[str]) -> str:
     """Return the body of the report's first page."""
-    return _templates().get_template("index.html.j2").render(question=question, entries=entries, problems=problems)
+    return (
+        _templates()
+        .get_template("index.html.j2")
+        .render(question=question, entries=entries, problems=problems)
+    )

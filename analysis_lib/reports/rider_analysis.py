@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,13 +11,16 @@ import pandas as pd
 
 from analysis_lib.mechanics.mounting import MountAdvice, advise_mount
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.reports.rider_tables import RiderTables
+from analysis_lib.reports.ring_comparison import RingComparison
+from analysis_lib.signals.stroke import smooth_bin_time
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.folder import Study
 
 PHASE_DRAWS = 2000
 USED, CAUTION, NOT_USED = "used", "caution", "not used"
+PHASE_COLUMNS = ["intensity", "torque_phase_deg", "rider"]
+METER_COLUMNS = ["rider", "intensity", "sectors", "gap_W"]
 LABELS = ["trial", "rider", "sequence", "period", "ring", "intensity"]
 
 
@@ -78,10 +82,15 @@ class RiderAnalysis:
     def _declared(self) -> pd.DataFrame:
         """Outcomes that stand in trials.csv, for the trials that are not excluded."""
         listed = self.trials[~self.trials["exclude"]]
-        outcomes = [part for part in self.study.settings.outcomes if part.source == "trials" and part.name in listed]
+        outcomes = [
+            part for part in self.study.settings.outcomes if part.source == "trials" and part.name in listed
+        ]
         frames = [
             listed[LABELS].assign(
-                quantity=part.name, value=listed[part.name].astype(float), unit=part.unit, note="from trials.csv"
+                quantity=part.name,
+                value=listed[part.name].astype(float),
+                unit=part.unit,
+                note="from trials.csv",
             )
             for part in outcomes
         ]
@@ -93,12 +102,17 @@ class RiderAnalysis:
     @cached_property
     def profiles(self) -> pd.DataFrame:
         """One row a trial and degree of the crank; see `RiderTables`."""
-        frames = [self._labels(trial).merge(profile_frame(result), how="cross") for trial, result in self.results.items()]
+        frames = [
+            self._labels(trial).merge(_profile_frame(result), how="cross")
+            for trial, result in self.results.items()
+        ]
         return pd.concat(frames, ignore_index=True)
 
     def mean_curves(self, column: str = "torque_total_Nm") -> pd.DataFrame:
         """Return the mean over a rider's trials of one profile column: ``ring, intensity, crank_deg, column``."""
-        means = self.profiles.groupby(["intensity", "ring", "crank_deg"], sort=False)[column].mean().reset_index()
+        means = (
+            self.profiles.groupby(["intensity", "ring", "crank_deg"], sort=False)[column].mean().reset_index()
+        )
         order = {name: place for place, name in enumerate([*self.intensities, "round", "oval"])}
         return means.sort_values(["intensity", "ring"], key=lambda column: column.map(order), kind="stable")
 
@@ -157,13 +171,20 @@ class RiderAnalysis:
     def meter(self) -> pd.DataFrame:
         """What a meter alone would add to oval − round: ``rider, intensity, sectors, gap_W``."""
         gaps = [self.ring_comparison(name).meter_gap().assign(intensity=name) for name in self.intensities]
-        return pd.concat(gaps, ignore_index=True).assign(rider=self.rider)[["rider", "intensity", "sectors", "gap_W"]]
+        return pd.concat(gaps, ignore_index=True).assign(rider=self.rider)[
+            ["rider", "intensity", "sectors", "gap_W"]
+        ]
 
     @property
     def tables(self) -> RiderTables:
-        """The tables that the study's page builds on."""
-        phases = self.mount_advice.by_intensity.assign(rider=self.rider)
-        return RiderTables(self.trials, self.quantities, self.profiles, phases, self.meter)
+        """The tables that the study's page builds on; what this rider's channels cannot tell has no rows."""
+        return RiderTables(
+            self.trials,
+            self.quantities,
+            self.profiles,
+            _or_empty(lambda: self.mount_advice.by_intensity.assign(rider=self.rider), PHASE_COLUMNS),
+            _or_empty(lambda: self.meter, METER_COLUMNS),
+        )
 
 
 def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
@@ -176,10 +197,8 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     Refusal
         When no trial of the rider can be used.
     """
-    blocking = [problem for problem in study.problems if problem.rider == rider and problem.scope == "rider"]
-    blocking = [problem for problem in blocking if problem.severity == "error"]
-    if blocking:
-        raise Refusals(list(blocking))
+    if blocking := blocking_problems(study, rider):
+        raise Refusals(blocking)
     trials = _labelled_trials(study, rider)
     results, states = {}, []
     for row in trials.itertuples():
@@ -200,16 +219,32 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     return RiderAnalysis(study, rider, _with_quality(trials, results), results)
 
 
+def blocking_problems(study: Study, rider: str) -> list[Refusal]:
+    """Return what is wrong with the tables and stops this rider altogether."""
+    return [problem for problem in study.errors if problem.scope == "rider" and problem.rider == rider]
+
+
 def _labelled_trials(study: Study, rider: str) -> pd.DataFrame:
     trials = study.trials_of(rider).reset_index(drop=True)
     sequence = study.riders.set_index("rider").loc[rider, "sequence"]
     roles = {name: ring.role for name, ring in study.settings.rings.items()}
-    return trials.assign(sequence=sequence, ring_name=trials["ring"], ring=trials["ring"].map(roles))
+    return trials.assign(
+        sequence=sequence,
+        intensity=trials["intensity"].astype(str),
+        ring_name=trials["ring"],
+        ring=trials["ring"].map(roles),
+    )
 
 
 def _analyse_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
     if row.exclude:
         return None, NOT_USED, f"excluded: {row.exclude_reason}"
+    if not row.usable:
+        return (
+            None,
+            NOT_USED,
+            "; ".join(str(problem) for problem in study.errors if problem.trial == row.trial),
+        )
     try:
         result = study.load_trial(row.trial)
     except Refusal as refusal:
@@ -220,6 +255,21 @@ def _analyse_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
 def _with_quality(trials: pd.DataFrame, results: dict[str, TrialResult]) -> pd.DataFrame:
     quality = pd.DataFrame([{"trial": trial, **result.quality} for trial, result in results.items()])
     return trials.merge(quality, how="left", on="trial")
+
+
+def _profile_frame(result: TrialResult) -> pd.DataFrame:
+    """Return one row a degree of the right crank: ``crank_deg`` (its middle), ``speed_rad_s`` and mean torques."""
+    bin_time = smooth_bin_time(result.kept.bin_time_s.mean(axis=0))
+    torques = {f"torque_{channel}_Nm": turns.mean(axis=0) for channel, turns in result.kept.profiles.items()}
+    speed = 2 * np.pi / bin_time.size / bin_time
+    return pd.DataFrame({"crank_deg": np.arange(bin_time.size) + 0.5, "speed_rad_s": speed, **torques})
+
+
+def _or_empty(make: Callable[[], pd.DataFrame], columns: list[str]) -> pd.DataFrame:
+    try:
+        return make()
+    except Refusal:
+        return pd.DataFrame(columns=columns)
 
 
 def _which(trials: list[str], of: int) -> str:

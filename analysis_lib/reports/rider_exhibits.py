@@ -16,12 +16,13 @@ STROKE_QUANTITIES = {
     "power_W": "Power (W)",
     "mean_torque_Nm": "Mean torque (N·m)",
     "peak_torque_Nm": "Peak torque (N·m)",
-    "peak_torque_deg": "Peak torque at (deg)",
     "torque_phase_deg": "Torque phase (deg)",
-    "dead_centre_size": "Dead-centre size (share of mean)",
+    "dead_centre_size": "Dead-centre size",
+    "evenness": "Evenness",
     "left_share_pct": "Left share (%)",
-    "speed_variation_pct": "Speed variation in the turn (%)",
+    "speed_variation_pct": "Speed variation (%)",
 }
+STROKE_DIGITS = dict(zip(STROKE_QUANTITIES, (1, 1, 2, 1, 1, 3, 3, 1, 2), strict=True))
 
 
 def quality_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
@@ -42,23 +43,40 @@ def quality_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "quality_strip",
         quality_strip(cells, "intensity", columns),
-        "Data quality, one cell a trial: number of whole turns kept. Plain: used; tinted: used with caution; hatched: not "
-        "used; no cell: no trial was listed.",
-        f"Strip of {len(trials)} trials by intensity and period with the number of turns kept; {poor} not used.",
+        "Data quality, one cell a trial: number of whole turns kept. Plain: used; tinted: used with caution;"
+        " hatched: not used; no cell: no trial was listed.",
+        f"Strip of {len(trials)} trials by intensity and period with the number of turns kept; {poor} not"
+        " used.",
         cells,
     )
 
 
 def trial_table(analysis: RiderAnalysis) -> TableExhibit:
     """List the trials with what was kept, what was dropped and why."""
-    columns = ["trial", "period", "ring", "intensity", "state", "kept_turns", "dropped_turns", "samples_per_turn"]
+    columns = [
+        "trial",
+        "period",
+        "ring",
+        "intensity",
+        "state",
+        "kept_turns",
+        "dropped_turns",
+        "samples_per_turn",
+    ]
     columns += ["longest_gap_s", "zero_drift_Nm", "cadence_sd_rpm", "reason"]
     return TableExhibit(
         "trials",
         analysis.trials[[name for name in columns if name in analysis.trials]],
-        "Every trial of this rider and what the recording can carry. Zero drift: change of the unloaded torque from the check "
-        "before the trial to the check after it.",
-        digits={"samples_per_turn": 1, "longest_gap_s": 3, "zero_drift_Nm": 2, "cadence_sd_rpm": 2, "kept_turns": 0, "dropped_turns": 0},
+        "Every trial of this rider and what the recording can carry. Zero drift: change of the unloaded"
+        " torque from the check before the trial to the check after it.",
+        digits={
+            "samples_per_turn": 1,
+            "longest_gap_s": 3,
+            "zero_drift_Nm": 2,
+            "cadence_sd_rpm": 2,
+            "kept_turns": 0,
+            "dropped_turns": 0,
+        },
     )
 
 
@@ -69,10 +87,11 @@ def torque_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "torque_by_angle",
         torque_panels(curves, trials),
-        "Torque of both legs against right-crank angle, mean over kept turns. Thick: mean of the trials on a ring (round solid, oval "
-        "dashed); thin: single trials, so the spread of thin lines is the repeatability that a difference of rings must beat. "
-        f"{_trial_counts(analysis)}.",
-        "Line chart of crank torque through the turn, one panel an intensity, round and oval ring; two driving peaks a turn.",
+        "Torque of both legs against right-crank angle, mean over kept turns. Thick: mean of the trials on a"
+        " ring (round solid, oval dashed); thin: single trials, so the spread of thin lines is the"
+        f" repeatability that a difference of rings must beat. {_trial_counts(analysis)}.",
+        "Line chart of crank torque through the turn, one panel an intensity, round and oval ring; two"
+        " driving peaks a turn.",
         curves,
     )
 
@@ -83,8 +102,9 @@ def polar_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "torque_polar",
         polar_panels(curves),
-        "The same mean torque around the crank, seen from the rider's right: top dead centre up, pedalling clockwise. The grey "
-        "circle is zero torque, so inside it the legs brake the crank. Scale: rings of the grid in N·m.",
+        "The same mean torque around the crank, seen from the rider's right: top dead centre up, pedalling"
+        " clockwise. The grey circle is zero torque, so inside it the legs brake the crank. Scale: rings of"
+        " the grid in N·m.",
         "Polar chart of the mean crank torque by ring, one panel an intensity.",
         curves,
     )
@@ -93,23 +113,35 @@ def polar_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
 def stroke_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give the stroke's measures by intensity and ring: mean of the rider's trials."""
     rows = analysis.quantities[analysis.quantities["quantity"].isin(STROKE_QUANTITIES)]
-    axial = rows["quantity"].isin(["torque_phase_deg"])
-    rows = rows.assign(value=np.where(axial, rows["value"] % 180, rows["value"]))
-    means = rows.groupby(["intensity", "ring", "quantity"], sort=False)["value"].mean().unstack("quantity")
-    ordered = means.reindex(columns=[name for name in STROKE_QUANTITIES if name in means])
-    index = [(i, r) for i in analysis.intensities for r in analysis.rings if (i, r) in ordered.index]
-    counts = rows.groupby(["intensity", "ring"])["trial"].nunique()
-    frame = ordered.loc[index].reset_index()
-    frame.insert(2, "trials", [int(counts[pair]) for pair in index])
+    frame = []
+    for intensity in analysis.intensities:
+        for ring in analysis.rings:
+            cell = rows[(rows["intensity"] == intensity) & (rows["ring"] == ring)]
+            means = {
+                name: _mean_of(name, part["value"]) for name, part in cell.groupby("quantity", sort=False)
+            }
+            if means:
+                frame.append(
+                    {"intensity": intensity, "ring": ring, "trials": cell["trial"].nunique(), **means}
+                )
+    known = [name for name in STROKE_QUANTITIES if any(name in row for row in frame)]
     return TableExhibit(
         "stroke",
-        frame,
-        "The stroke by intensity and ring, mean over trials. Dead-centre size: mean of the smallest torque near top and near "
-        "bottom dead centre over the mean torque. Left share: left leg's work over the work of both.",
+        pd.DataFrame(frame, columns=["intensity", "ring", "trials", *known]),
+        "The stroke by intensity and ring, mean over trials. Dead-centre size: mean of the smallest power"
+        " near top and near bottom dead centre over the mean power (Leirdal & Ettema 2011). Evenness: mean"
+        " over peak torque. Left share: left leg's work over the work of both. What the recorder cannot tell"
+        " has no column.",
         STROKE_QUANTITIES,
-        {"cadence_rpm": 1, "power_W": 1, "mean_torque_Nm": 2, "peak_torque_Nm": 1, "peak_torque_deg": 1, "torque_phase_deg": 1,
-         "dead_centre_size": 3, "left_share_pct": 1, "speed_variation_pct": 2},
-    )  # fmt: skip
+        STROKE_DIGITS,
+    )
+
+
+def _mean_of(quantity: str, values: pd.Series) -> float:
+    """Mean over trials; the torque phase as an axis."""
+    if quantity != "torque_phase_deg":
+        return float(values.mean())
+    return float(np.degrees(np.angle(np.exp(2j * np.radians(values)).mean())) / 2 % 180)
 
 
 def mounting_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
@@ -134,11 +166,12 @@ def mounting_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "mounting",
         mounting_panels(drawn, mounts),
-        f"Left: the mount angle that would put the largest lever arm at the torque phase, with {advice.level:.0%} interval "
-        f"(block bootstrap over turns, {advice.n_draws} draws), and the available mounts (dotted). Right: how often each available "
-        "mount is the nearest. Differences between periods of riding are not in these intervals.",
-        f"Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest mount "
-        f"{advice.nearest_mount_deg:g} degrees.",
+        "Left: the mount angle that would put the largest lever arm at the torque phase, with"
+        f" {advice.level:.0%} interval (block bootstrap over turns, {advice.n_draws} draws), and the"
+        " available mounts (dotted). Right: how often each available mount is the nearest. Differences"
+        " between periods of riding are not in these intervals.",
+        "Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest"
+        f" mount {advice.nearest_mount_deg:g} degrees.",
         drawn,
     )
 
@@ -148,8 +181,8 @@ def mounting_table(analysis: RiderAnalysis) -> TableExhibit:
     return TableExhibit(
         "mounting",
         analysis.mount_advice.by_intensity,
-        "Torque phase on the round ring and the mount angle that meets it, by intensity, with intervals. Angles are axes: 0° and "
-        "180° are the same.",
+        "Torque phase on the round ring and the mount angle that meets it, by intensity, with intervals."
+        " Angles are axes: 0° and 180° are the same.",
         digits=dict.fromkeys(analysis.mount_advice.by_intensity.columns[1:], 1),
     )
 
@@ -160,10 +193,11 @@ def speed_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "crank_speed",
         speed_panels(frame),
-        "Crank speed through the turn in % of its mean. Lines: measured (round solid, oval dashed); dotted: predicted from the "
-        "measured round-ring torque, the ring's geometry and the stated inertia. Where they part, the inertia is not the stated one, "
-        "the angle is off, or the rider pushes differently.",
-        "Line chart of crank speed through the turn, measured and predicted for both rings, one panel an intensity.",
+        "Crank speed through the turn in % of its mean. Lines: measured (round solid, oval dashed); dotted:"
+        " predicted from the measured round-ring torque, the ring's geometry and the stated inertia. Where"
+        " they part, the inertia is not the stated one, the angle is off, or the rider pushes differently.",
+        "Line chart of crank speed through the turn, measured and predicted for both rings, one panel an"
+        " intensity.",
         frame,
     )
 
@@ -186,14 +220,17 @@ def speed_curves(analysis: RiderAnalysis) -> pd.DataFrame:
 
 def meter_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give what a meter with few speed readings would add to oval − round."""
-    wide = analysis.meter.pivot_table(index="intensity", columns="sectors", values="gap_W", sort=False).reset_index()
+    wide = analysis.meter.pivot_table(
+        index="intensity", columns="sectors", values="gap_W", sort=False
+    ).reset_index()
     wide.columns = [str(name) for name in wide.columns]
     headings = {name: f"{name} a turn (W)" for name in wide.columns[1:]}
     return TableExhibit(
         "meter",
         wide,
-        f"What a meter alone would add to oval − round, by the number of speed readings a turn: same torque on both rings, oval at "
-        f"{analysis.mount_deg:g}°, rigid drivetrain with the stated inertia, constant resistance.",
+        "What a meter alone would add to oval − round, by the number of speed readings a turn: same torque"
+        f" on both rings, oval at {analysis.mount_deg:g}°, rigid drivetrain with the stated inertia, constant"
+        " resistance.",
         headings,
         dict.fromkeys(headings, 2),
     )
@@ -204,8 +241,9 @@ def effect_table(analysis: RiderAnalysis) -> TableExhibit:
     return TableExhibit(
         "effect",
         rider_contrasts(analysis),
-        "Oval − round of this rider: mean of the oval periods minus mean of the round periods. The range of single periods shows how "
-        "far the same ring repeats itself; a difference no larger than that is no finding about one rider.",
+        "Oval − round of this rider: mean of the oval periods minus mean of the round periods. The range of"
+        " single periods shows how far the same ring repeats itself; a difference no larger than that is no"
+        " finding about one rider.",
         {"difference": "oval − round", "smallest_effect": "smallest effect that matters"},
         {"round": 2, "oval": 2, "difference": 2, "range_round": 2, "range_oval": 2},
     )
@@ -233,7 +271,17 @@ def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
                         "smallest_effect": outcome.smallest_effect,
                     }
                 )
-    columns = ["outcome", "intensity", "round", "oval", "difference", "range_round", "range_oval", "periods", "smallest_effect"]
+    columns = [
+        "outcome",
+        "intensity",
+        "round",
+        "oval",
+        "difference",
+        "range_round",
+        "range_oval",
+        "periods",
+        "smallest_effect",
+    ]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -248,7 +296,12 @@ def _trial_counts(analysis: RiderAnalysis) -> str:
 
 def _overall_row(advice) -> pd.DataFrame:
     low, high = advice.overall_mount_interval_deg
-    row = {"intensity": "all", "mount_deg": advice.overall_mount_deg, "mount_low_deg": low, "mount_high_deg": high}
+    row = {
+        "intensity": "all",
+        "mount_deg": advice.overall_mount_deg,
+        "mount_low_deg": low,
+        "mount_high_deg": high,
+    }
     return pd.DataFrame([row])
 
 

@@ -27,10 +27,13 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
     rows = frame[frame["outcome"].str.startswith(outcome.label)]
     if rows.empty:
         return []
-    each = ", ".join(f"{row.intensity} {show_number(row.difference, 1, signed=True)}" for row in rows.itertuples())
+    each = ", ".join(
+        f"{row.intensity} {show_number(row.difference, 1, signed=True)}" for row in rows.itertuples()
+    )
     return [
-        f"{outcome.label}, oval − round ({outcome.unit}): {each}; smallest effect that matters {outcome.smallest_effect:g}. "
-        "One rider's difference is a description; the study's page judges effects."
+        f"{outcome.label}, oval − round ({outcome.unit}): {each}; smallest effect that matters"
+        f" {outcome.smallest_effect:g}. One rider's difference is a description; the study's page judges"
+        " effects."
     ]
 
 
@@ -38,14 +41,20 @@ def _cannot_say(analysis: RiderAnalysis) -> list[str]:
     """Say what this rider's data cannot tell."""
     words = []
     if len(analysis.rings) == 1:
-        words.append(f"Only the {analysis.rings[0]} ring was ridden, so nothing can be said about a difference of rings.")
+        words.append(
+            f"Only the {analysis.rings[0]} ring was ridden, so nothing can be said about a difference of"
+            " rings."
+        )
     if len(analysis.intensities) == 1:
         words.append("Only one intensity was ridden, so nothing can be said about others.")
     layouts = {result.layout for result in analysis.results.values()}
     if "total only" in layouts:
         words.append("The recorder gives one total torque: the share of each leg is not known.")
     if layouts & {"left only", "right only"}:
-        words.append("One leg was recorded: the other leg's torque is not known, and every total doubles the recorded leg.")
+        words.append(
+            "One leg was recorded: the other leg's torque is not known, and every total doubles the recorded"
+            " leg."
+        )
     return words
 
 
@@ -66,11 +75,14 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
     words = [advice.sentence()]
     without = [name for name in analysis.intensities if set(analysis.stroke_trials(name)["ring"]) == {"oval"}]
     if without:
-        words.append(f"At {', '.join(without)} the stroke was recorded on the oval ring itself, which shifts the torque phase.")
+        words.append(
+            f"At {', '.join(without)} the stroke was recorded on the oval ring itself, which shifts the"
+            " torque phase."
+        )
     words.append(
-        "Comfort and the rider's own preference decide between neighbouring mounts a few degrees apart (common practice, no "
-        "source). The evidence for tuning the angle at all is thin: nearly all published crossovers of submaximal riding found no "
-        "effect of the ring itself."
+        "Comfort and the rider's own preference decide between neighbouring mounts a few degrees apart"
+        " (common practice, no source). The evidence for tuning the angle at all is thin: nearly all"
+        " published crossovers of submaximal riding found no effect of the ring itself."
     )
     return words
 
@@ -80,20 +92,25 @@ def effect(analysis: RiderAnalysis) -> list[str]:
     if len(analysis.rings) < 2:
         return [f"Only the {analysis.rings[0]} ring was ridden: there is no difference to show."]
     return [
-        "Read a difference against the ranges beside it. Where a ring was ridden in one period only its range is not known, and a "
-        "difference cannot be told from one day to the next."
+        "Read a difference against the ranges beside it. Where a ring was ridden in one period only its range"
+        " is not known, and a difference cannot be told from one day to the next."
     ]
 
 
 def cautions(analysis: RiderAnalysis) -> list[str]:
     """Give the usual cautions; they defer to those who know the rider and the parts."""
     return [
-        "Fit rings by the maker's instructions: bolt torque, chain length at both extremes of the ring, front derailleur height at "
-        "the ring's largest radius, and ten turns by hand in every gear before riding. Fit a guard against a dropped chain and do "
-        "not begin with a sprint (common practice, no source).",
-        "Introduce a ring gradually. Stop at knee pain and have it looked at by a licensed professional: whether oval rings load or "
-        "relieve the knee is unresolved. This page is no medical advice, and maximal tests belong under ethics review, screening and "
-        "trained supervision.",
+        (
+            "Fit rings by the maker's instructions: bolt torque, chain length at both extremes of the ring,"
+            " front derailleur height at the ring's largest radius, and ten turns by hand in every gear"
+            " before riding. Fit a guard against a dropped chain and do not begin with a sprint (common"
+            " practice, no source)."
+        ),
+        (
+            "Introduce a ring gradually. Stop at knee pain and have it looked at by a licensed professional:"
+            " whether oval rings load or relieve the knee is unresolved. This page is no medical advice, and"
+            " maximal tests belong under ethics review, screening and trained supervision."
+        ),
     ]
 
 
@@ -101,9 +118,14 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
     """List reasons to doubt the page, from the data at hand."""
     fewest = pd.Series({trial: result.quality["kept_turns"] for trial, result in analysis.results.items()})
     return [
-        f"The trial with the fewest turns ({fewest.idxmin()}) has {int(fewest.min())}; intervals count turns, and turns of one trial "
-        "resemble each other more than turns of another day.",
-        "The mount rests on one idea, largest arm at the torque phase. It is the usual idea, not a proven one.",
+        (
+            f"The trial with the fewest turns ({fewest.idxmin()}) has {int(fewest.min())}; intervals count"
+            " turns, and turns of one trial resemble each other more than turns of another day."
+        ),
+        (
+            "The mount rests on one idea, largest arm at the torque phase. It is the usual idea, not a proven"
+            " one."
+        ),
         "Predicted crank speed assumes a rigid drivetrain and the inertia that study.toml states.",
         "The rider knew which ring was on the bicycle.",
     ]
@@ -113,10 +135,16 @@ def methods(analysis: RiderAnalysis) -> list[str]:
     """Generate the methods text from what was done."""
     rules = analysis.study.settings.rules.turn_rules()
     return [
-        "Zero torque from the checks before and after each trial, linear in time, is subtracted. The crank angle is unwrapped, whole "
-        "turns are cut at top dead centre by interpolation, and torque is averaged over 360 one-degree bins by exact integration "
-        "over angle. Power is work over the turn divided by its duration.",
+        (
+            "Zero torque from the checks before and after each trial, linear in time, is subtracted. The"
+            " crank angle is unwrapped, whole turns are cut at top dead centre by interpolation, and torque"
+            " is averaged over 360 one-degree bins by exact integration over angle. Power is work over the"
+            " turn divided by its duration."
+        ),
         f"Turns are kept by these rules: {rules}.",
-        "A trial's value is the mean over its kept turns with a standard error that allows for correlation from turn to turn. "
-        f"Torque phase: half the phase of the second harmonic of two-leg torque against angle; {PHASE_DRAWS} block-bootstrap draws.",
+        (
+            "A trial's value is the mean over its kept turns with a standard error that allows for"
+            " correlation from turn to turn. Torque phase: half the phase of the second harmonic of two-leg"
+            f" torque against angle; {PHASE_DRAWS} block-bootstrap draws."
+        ),
     ]

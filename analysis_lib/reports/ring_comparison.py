@@ -80,9 +80,15 @@ class RingComparison:
             for inertia in wheel_inertias_kgm2:
                 driven = replace(drivetrain, wheel_inertia_kgm2=inertia)
                 speed = self._speed(driven)
-                load = float(np.mean(driven.crank_inertia(crank_angles(360)))) if np.isfinite(inertia) else np.inf
+                load = (
+                    float(np.mean(driven.crank_inertia(crank_angles(360))))
+                    if np.isfinite(inertia)
+                    else np.inf
+                )
                 variation = 100 * float(np.ptp(speed)) / (self.cadence_rpm * 2 * np.pi / 60)
-                rows.append({"ring": role, "crank_inertial_load_kgm2": load, "speed_variation_pct": variation})
+                rows.append(
+                    {"ring": role, "crank_inertial_load_kgm2": load, "speed_variation_pct": variation}
+                )
         return pd.DataFrame(rows)
 
     def meter_errors(self, sectors: Sequence[int] = SECTORS) -> pd.DataFrame:
@@ -93,14 +99,21 @@ class RingComparison:
             error = frame["relative_error"].to_numpy()
             frames.append(
                 pd.DataFrame(
-                    {"ring": role, "sectors": frame["sectors"], "error_pct": 100 * error, "error_W": error * self.power_W}
+                    {
+                        "ring": role,
+                        "sectors": frame["sectors"],
+                        "error_pct": 100 * error,
+                        "error_W": error * self.power_W,
+                    }
                 )
             )
         return pd.concat(frames, ignore_index=True)
 
     def meter_gap(self, sectors: Sequence[int] = SECTORS) -> pd.DataFrame:
         """Return what a meter alone would add to oval − round: ``sectors, gap_W``."""
-        errors = self.meter_errors(sectors).pivot_table(index="sectors", columns="ring", values="error_W", sort=False)
+        errors = self.meter_errors(sectors).pivot_table(
+            index="sectors", columns="ring", values="error_W", sort=False
+        )
         return (errors["oval"] - errors["round"]).rename("gap_W").reset_index()
 
     def errors_by_axis_ratio(self) -> pd.DataFrame:
@@ -113,7 +126,11 @@ class RingComparison:
                 drivetrain = drivetrain.with_mount(drivetrain.mount_for_peak_arm(oval.peak_arm_deg))
             speed = self._speed(drivetrain)
             rows += [
-                {"axis_ratio": ratio, "sectors": count, "error_pct": 100 * power_error(self.torque_Nm, speed, count)}
+                {
+                    "axis_ratio": ratio,
+                    "sectors": count,
+                    "error_pct": 100 * power_error(self.torque_Nm, speed, count),
+                }
                 for count in SECTORS_ALONG_RATIO
             ]
         return pd.DataFrame(rows)

@@ -30,9 +30,11 @@ def gear_and_speed_exhibit(rings: RingComparison) -> FigureExhibit:
     return FigureExhibit(
         "gear_and_speed",
         gear_and_speed(frame),
-        f"Gear (left) and crank speed (right) through the turn at {rings.cadence_rpm:.0f} rpm and {rings.power_W:.0f} W with the "
-        "study's inertia. Where the gear is large the crank is slow; two turns of the pattern a crank turn.",
-        "Two line charts against crank angle, round ring and oval ring: gear, and crank speed in percent of its mean.",
+        f"Gear (left) and crank speed (right) through the turn at {rings.cadence_rpm:.0f} rpm and"
+        f" {rings.power_W:.0f} W with the study's inertia. Where the gear is large the crank is slow; two"
+        " turns of the pattern a crank turn.",
+        "Two line charts against crank angle, round ring and oval ring: gear, and crank speed in percent of"
+        " its mean.",
         frame,
     )
 
@@ -42,9 +44,12 @@ def inertia_table(rings: RingComparison) -> TableExhibit:
     return TableExhibit(
         "inertia",
         rings.speed_by_inertia(WHEEL_INERTIAS_KGM2),
-        "Peak-to-peak variation of crank speed in % of its mean, by the inertia that the crank feels (inf: a chain of steady speed), for "
-        "the same torque.",
-        {"crank_inertial_load_kgm2": "crank inertial load (kg·m²)", "speed_variation_pct": "speed variation (%)"},
+        "Peak-to-peak variation of crank speed in % of its mean, by the inertia that the crank feels (inf: a"
+        " chain of steady speed), for the same torque.",
+        {
+            "crank_inertial_load_kgm2": "crank inertial load (kg·m²)",
+            "speed_variation_pct": "speed variation (%)",
+        },
         {"crank_inertial_load_kgm2": 1, "speed_variation_pct": 2},
     )
 
@@ -55,9 +60,11 @@ def meter_exhibit(rings: RingComparison) -> FigureExhibit:
     return FigureExhibit(
         "meter_error",
         meter_error_panels(errors, rings.errors_by_axis_ratio()),
-        "Error of power from time-averaged torque × sector-mean speed. Left: against speed readings (sectors) a turn for the study's "
-        "rings. Right: against axis ratio for one, four and sixteen readings, the peak arm kept where it is.",
-        "Two line charts: power error in percent against speed sectors a turn by ring, and against axis ratio by number of sectors.",
+        "Error of power from time-averaged torque × sector-mean speed. Left: against speed readings (sectors)"
+        " a turn for the study's rings. Right: against axis ratio for one, four and sixteen readings, the"
+        " peak arm kept where it is.",
+        "Two line charts: power error in percent against speed sectors a turn by ring, and against axis ratio"
+        " by number of sectors.",
         errors,
     )
 
@@ -79,8 +86,8 @@ def mount_exhibit(rings: RingComparison) -> FigureExhibit:
     return FigureExhibit(
         "error_by_mount",
         error_by_phase(frame, rings.torque_phase_deg),
-        "Error of a meter with one speed reading a turn as the oval ring is turned: it over-reads with the peak arm at the torque phase "
-        "(dashed), under-reads across it, and is near zero half-way between.",
+        "Error of a meter with one speed reading a turn as the oval ring is turned: it over-reads with the"
+        " peak arm at the torque phase (dashed), under-reads across it, and is near zero half-way between.",
         "Line chart of power error against peak-arm angle, one wave over 180 degrees.",
         frame,
     )

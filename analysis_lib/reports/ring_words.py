@@ -15,8 +15,8 @@ def through_the_turn(rings: RingComparison) -> list[str]:
     for ring, curve in frame.groupby("ring", sort=False):
         gear, speed = curve["gear"], curve["speed_pct"]
         words.append(
-            f"On the {ring} ring the gear runs from {gear.min():.3f} to {gear.max():.3f} and crank speed from "
-            f"{speed.min():.1f} to {speed.max():.1f} % of its mean."
+            f"On the {ring} ring the gear runs from {gear.min():.3f} to {gear.max():.3f} and crank speed from"
+            f" {speed.min():.1f} to {speed.max():.1f} % of its mean."
         )
     return words
 
@@ -28,10 +28,16 @@ def meter(rings: RingComparison) -> list[str]:
     closed = closed_form_error_pct(rings.torque_Nm, oval.ring.axis_ratio, oval.peak_arm_deg)
     gap = float(rings.meter_gap((1,))["gap_W"].iloc[0])
     return [
-        f"With one speed reading a turn a meter errs by {show_number(errors['round'], 2, signed=True)} % on the round ring and by "
-        f"{show_number(errors['oval'], 2, signed=True)} % on the oval ring, so it shows {show_number(gap, 2, signed=True)} W of "
-        f"oval − round at {rings.power_W:.0f} W although the torque is the same.",
-        f"The first-order formula for a chain of steady speed gives {show_number(closed, 2, signed=True)} % for the oval ring.",
+        (
+            f"With one speed reading a turn a meter errs by {show_number(errors['round'], 2, signed=True)} %"
+            f" on the round ring and by {show_number(errors['oval'], 2, signed=True)} % on the oval ring, so"
+            f" it shows {show_number(gap, 2, signed=True)} W of oval − round at {rings.power_W:.0f} W"
+            " although the torque is the same."
+        ),
+        (
+            f"The first-order formula for a chain of steady speed gives {show_number(closed, 2, signed=True)}"
+            " % for the oval ring."
+        ),
     ]
 
 
@@ -40,9 +46,14 @@ def doubts(rings: RingComparison) -> list[str]:
     oval = rings.drivetrains["oval"]
     load = float(np.mean(oval.crank_inertia(np.linspace(0, 2 * np.pi, 360, endpoint=False))))
     return [
-        "The torque is held the same on both rings. A rider may answer the ring with another torque; that is what the study is for.",
-        f"The drivetrain is rigid and the resistance constant, with a crank inertial load of {load:.1f} kg·m². Another inertia moves "
-        "the numbers as the table shows.",
+        (
+            "The torque is held the same on both rings. A rider may answer the ring with another torque; that"
+            " is what the study is for."
+        ),
+        (
+            f"The drivetrain is rigid and the resistance constant, with a crank inertial load of {load:.1f}"
+            " kg·m². Another inertia moves the numbers as the table shows."
+        ),
         "Chordal ripple of single chain links and flex of crank and frame are left out.",
     ]
 
@@ -50,9 +61,14 @@ def doubts(rings: RingComparison) -> list[str]:
 def methods(rings: RingComparison) -> list[str]:
     """Say how the numbers were made."""
     return [
-        "Lever arm: support function of an ellipse with perimeter teeth × 12.7 mm at the normal of the common tangent of ring and "
-        "sprocket. Crank speed: steady periodic solution of the energy balance over angle. Meter error: sector by sector, torque "
-        "averaged over time times the sector's mean speed, against angle-mean torque × 2π / duration.",
-        f"Stroke: mean two-leg torque of the rider's trials at this intensity, torque phase {rings.torque_phase_deg:.1f}°, "
-        f"{rings.cadence_rpm:.1f} rpm.",
+        (
+            "Lever arm: support function of an ellipse with perimeter teeth × 12.7 mm at the normal of the"
+            " common tangent of ring and sprocket. Crank speed: steady periodic solution of the energy"
+            " balance over angle. Meter error: sector by sector, torque averaged over time times the sector's"
+            " mean speed, against angle-mean torque × 2π / duration."
+        ),
+        (
+            "Stroke: mean two-leg torque of the rider's trials at this intensity, torque phase"
+            f" {rings.torque_phase_deg:.1f}°, {rings.cadence_rpm:.1f} rpm."
+        ),
     ]

@@ -13,6 +13,7 @@ from analysis_lib.reports.notebook_run import NotebookFailure, RunFolder, run_no
 from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.rider_analysis import blocking_problems
 from analysis_lib.reports.run_record import write_run_record
 from analysis_lib.study.folder import Study, open_study
 
@@ -76,6 +77,7 @@ def make_report(
     Refusal, Refusals
         When the study or the output folder cannot be used at all; a fault of one rider fails that page only.
     """
+    study_dir, out = study_dir.resolve(), out.resolve()
     study = open_study(study_dir)
     riders = _chosen_riders(study, only_rider)
     _prepare(out, study.root, keep=bool(only_rider))
@@ -140,14 +142,16 @@ class _Run:
 
     def make_rider_page(self, rider: str) -> PageState:
         """Make one rider's page; whatever goes wrong is written on that page."""
-        problems = [str(p) for p in self.study.problems if p.rider == rider and p.scope == "rider"]
+        problems = [str(problem) for problem in blocking_problems(self.study, rider)]
         state = PageState(rider, f"riders/{rider}.html", f"notebooks/riders/{rider}.ipynb")
         if problems:
             body = failure_body(f"rider {rider}", None, problems)
             state = PageState(rider, state.page, "", problems[0])
             self._write(state, f"Rider {rider}", body)
         else:
-            state = self._run(state, RIDER_NOTEBOOK, rider_parameters(rider), f"rider {rider}", f"Rider {rider}")
+            state = self._run(
+                state, RIDER_NOTEBOOK, rider_parameters(rider), f"rider {rider}", f"Rider {rider}"
+            )
         self.say(f"rider {rider}: {state.words}")
         return state
 
@@ -169,7 +173,9 @@ class _Run:
         executed = state.notebook if (self.out / state.notebook).is_file() else ""
         return PageState(state.subject, state.page, executed, f"{failure.error}: {failure.message}")
 
-    def _execute(self, template: str, state: PageState, parameters: dict[str, Scalar]) -> NotebookFailure | None:
+    def _execute(
+        self, template: str, state: PageState, parameters: dict[str, Scalar]
+    ) -> NotebookFailure | None:
         notebook = notebooks_folder() / template
         label = state.subject.replace(" ", "-")
         return run_notebook(notebook, self.out / state.notebook, parameters, self.folder, label)
@@ -204,8 +210,12 @@ def _finish(study: Study, out: Path, pages: Sequence[PageState], command: str) -
         command,
         study.settings.study.seed,
         {state.subject: state.words for state in pages},
-        {RIDER_NOTEBOOK: rider_parameters("each rider"), STUDY_NOTEBOOK: study_parameters()},
+        {state.subject: _parameters_of(state.subject) for state in pages if state.notebook},
     )
+
+
+def _parameters_of(subject: str) -> dict[str, Scalar]:
+    return study_parameters() if subject == STUDY else rider_parameters(subject)
 
 
 def _title(subject: str) -> str:

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.places import study_folder
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
-from analysis_lib.statistics.circular import AxialMean, axial_mean
+from analysis_lib.statistics.circular import CircularMean, axial_mean
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
 from analysis_lib.study.folder import Study, open_study
@@ -54,15 +55,21 @@ class StudyAnalysis:
         """The declared intensities in their order."""
         return self.study.settings.intensity_names
 
-    def outcome_table(self, outcome: str) -> pd.DataFrame:
-        """Return one row a trial with the column `outcome`, as `ring_effect` wants it."""
-        rows = self.quantities[self.quantities["quantity"] == outcome]
-        table = rows[[*CELL, "value"]].rename(columns={"value": outcome})
+    def outcome_table(self, outcome: Outcome) -> pd.DataFrame:
+        """Return one row a trial with a column named as the outcome, as `ring_effect` wants it.
+
+        Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so that 179°
+        and 1° differ by two degrees.
+        """
+        rows = self.quantities[self.quantities["quantity"] == outcome.name]
+        table = rows[[*CELL, "value"]].rename(columns={"value": outcome.name})
+        if outcome.unit == "deg":
+            table[outcome.name] = _as_neighbours(table[outcome.name])
         return table.assign(intensity=pd.Categorical(table["intensity"], self.intensities, ordered=True))
 
     def effect(self, outcome: Outcome) -> RingEffect:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
-        return ring_effect(self.outcome_table(outcome.name), outcome.name, unit=outcome.unit)
+        return ring_effect(self.outcome_table(outcome), outcome.name, unit=outcome.unit)
 
     def curve_effect(self, intensity: str) -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
@@ -83,7 +90,7 @@ class StudyAnalysis:
         rows = self._together("phases")
         return rows[rows["intensity"] == intensity].set_index("rider")["torque_phase_deg"]
 
-    def mean_phase(self, intensity: str) -> AxialMean:
+    def mean_phase(self, intensity: str) -> CircularMean:
         """Return the axial mean of the riders' torque phases at one intensity."""
         return axial_mean(self.phases(intensity).to_numpy())
 
@@ -135,5 +142,13 @@ def _rider_tables(study: Study, rider: str, results_dir: str) -> RiderTables:
         return analyse_rider(study, rider).tables
     tables = read_rider_tables(results_dir, rider)
     if tables is None:
-        raise Refusal(f"rider {rider}", "no tables in the report", "a rider's page", "see that page", "rider", rider)
+        raise Refusal(
+            f"rider {rider}", "no tables in the report", "a rider's page", "see that page", "rider", rider
+        )
     return tables
+
+
+def _as_neighbours(angles_deg: pd.Series) -> pd.Series:
+    """Move axes by half turns to within 90 degrees of their axial mean."""
+    centre = np.degrees(np.angle(np.exp(2j * np.radians(angles_deg)).mean())) / 2
+    return (angles_deg - centre + 90) % 180 - 90 + centre % 180

@@ -44,12 +44,22 @@ def flow_table(analysis: StudyAnalysis) -> TableExhibit:
             riders = int(allocated.get(sequence, 0))
             used = int((here["state"] != NOT_USED).sum())
             rows.append((sequence, period, ring, riders, riders * planned, len(here), len(here) - used, used))
-    columns = ["sequence", "period", "ring", "riders_allocated", "trials_planned", "trials_listed", "set_aside", "used"]
+    columns = [
+        "sequence",
+        "period",
+        "ring",
+        "riders_allocated",
+        "trials_planned",
+        "trials_listed",
+        "set_aside",
+        "used",
+    ]
     return TableExhibit(
         "flow",
         pd.DataFrame(rows, columns=columns),
-        "Flow of riders and trials by sequence and period. Planned: riders allocated × intensities. Set aside: by a "
-        "declared rule or because the recording could not be used; the next table gives every reason.",
+        "Flow of riders and trials by sequence and period. Planned: riders allocated × intensities. Set"
+        " aside: by a declared rule or because the recording could not be used; the next table gives every"
+        " reason.",
     )
 
 
@@ -59,7 +69,9 @@ def set_aside_table(analysis: StudyAnalysis) -> TableExhibit:
     rows = [(row.rider, row.trial, row.reason) for row in trials.itertuples()]
     rows += [(rider, "all", reason) for rider, reason in analysis.left_out.items()]
     frame = pd.DataFrame(rows or [("–", "–", "nothing was set aside")], columns=["rider", "trial", "reason"])
-    return TableExhibit("set_aside", frame, f"Trials and riders that were not used (n = {len(rows)}), and why.")
+    return TableExhibit(
+        "set_aside", frame, f"Trials and riders that were not used (n = {len(rows)}), and why."
+    )
 
 
 def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
@@ -79,10 +91,11 @@ def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "quality_strip",
         quality_strip(cells.astype({"column": str}), "rider", order),
-        "Data quality, one cell a trial (intensity and period P): number of whole turns kept. Plain: used; dotted tint: "
-        "used with caution; hatched: not used; no cell: no trial was listed. Look for rows or columns that differ.",
-        f"Strip of {len(trials)} cells, riders by intensity and period, with the number of turns kept; {poor} trials "
-        "are not used.",
+        "Data quality, one cell a trial (intensity and period P): number of whole turns kept. Plain: used;"
+        " dotted tint: used with caution; hatched: not used; no cell: no trial was listed. Look for rows or"
+        " columns that differ.",
+        f"Strip of {len(trials)} cells, riders by intensity and period, with the number of turns kept; {poor}"
+        " trials are not used.",
         cells,
     )
 
@@ -95,7 +108,9 @@ def baseline_table(analysis: StudyAnalysis) -> TableExhibit:
     for sequence, riders in grouped:
         for name in numbers:
             values = riders[name].dropna()
-            rows.append((sequence, name, len(values), values.mean(), values.std(), values.min(), values.max()))
+            rows.append(
+                (sequence, name, len(values), values.mean(), values.std(), values.min(), values.max())
+            )
     columns = ["sequence", "measure", "n", "mean", "sd", "lowest", "highest"]
     return TableExhibit("baseline", pd.DataFrame(rows, columns=columns), "Riders at the start, by sequence.")
 
@@ -108,11 +123,12 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
     return FigureExhibit(
         f"effect_{outcome.name}",
         effect_panel(frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.unit),
-        f"{outcome.label}, oval − round: estimate with {level:.0%} interval (diamonds) beside each rider's own contrast "
-        f"(dots). Shaded: smaller than the smallest effect that matters, {outcome.smallest_effect:g} {outcome.unit}, "
-        f"declared beforehand. Riders: {riders}. An interval wholly inside the shade speaks for no effect that matters.",
-        f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g} {outcome.unit}, "
-        f"interval {overall.low:.3g} to {overall.high:.3g}.",
+        f"{outcome.label}, oval − round: estimate with {level:.0%} interval (diamonds) beside each rider's"
+        " own contrast (dots). Shaded: smaller than the smallest effect that matters,"
+        f" {outcome.smallest_effect:g} {outcome.unit}, declared beforehand. Riders: {riders}. An interval"
+        " wholly inside the shade speaks for no effect that matters.",
+        f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g}"
+        f" {outcome.unit}, interval {overall.low:.3g} to {overall.high:.3g}.",
         frame,
     )
 
@@ -124,9 +140,10 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     return TableExhibit(
         f"effect_{outcome.name}",
         frame,
-        f"{outcome.label} ({outcome.unit}), oval − round. {effect.method}. Holm: adjusted for looking at every intensity; the "
-        f"overall row is one test and is not adjusted. Verdict against ±{outcome.smallest_effect:g} {outcome.unit}: "
-        "equivalent when the 90 % interval lies inside, difference when the 95 % interval excludes zero, else undecided.",
+        f"{outcome.label} ({outcome.unit}), oval − round. {effect.method}. Holm: adjusted for looking at"
+        " every intensity; the overall row is one test and is not adjusted. Verdict against"
+        f" ±{outcome.smallest_effect:g} {outcome.unit}: equivalent when the 90 % interval lies inside,"
+        " difference when the 95 % interval excludes zero, else undecided.",
         EFFECT_HEADINGS,
         {"t": 2, "df": 1, "p": 3, "p_holm": 3},
     )
@@ -134,14 +151,15 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 
 def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
     """Draw each rider's round and oval mean, joined."""
-    table = analysis.outcome_table(outcome.name).dropna(subset=[outcome.name])
+    table = analysis.outcome_table(outcome).dropna(subset=[outcome.name])
     means = table.groupby(["rider", "intensity", "ring"], observed=True)[outcome.name].mean().unstack("ring")
     cells = means.dropna().reset_index().sort_values(["intensity", "rider"])
     counts = cells["intensity"].value_counts(sort=False)
     return FigureExhibit(
         f"paired_{outcome.name}",
         paired_panels(cells, outcome.label, outcome.unit),
-        f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring). Riders: "
+        f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring)."
+        " Riders: "
         + ", ".join(f"{name} {count}" for name, count in counts.items())
         + ". Look for lines that lean the same way.",
         f"Paired plot of {outcome.label} by ring, one panel an intensity.",
@@ -151,20 +169,23 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
 
 def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.95) -> FigureExhibit:
     """Draw the mean of each ring in each period."""
-    table = analysis.outcome_table(outcome.name).dropna(subset=[outcome.name])
+    table = analysis.outcome_table(outcome).dropna(subset=[outcome.name])
     means = (
         table.groupby(["intensity", "period", "ring"], observed=True)[outcome.name]
         .agg(mean="mean", sd="std", n="size")
         .reset_index()
     )
     reach = stats.t.ppf((1 + level) / 2, np.maximum(means["n"] - 1, 1)) * means["sd"] / np.sqrt(means["n"])
-    means = means.assign(low=means["mean"] - reach, high=means["mean"] + reach).fillna({"low": np.inf, "high": np.inf})
+    means = means.assign(low=means["mean"] - reach, high=means["mean"] + reach).fillna(
+        {"low": np.inf, "high": np.inf}
+    )
     means = means.replace({"low": {np.inf: np.nan}, "high": {np.inf: np.nan}})
     return FigureExhibit(
         f"periods_{outcome.name}",
         period_panels(means, outcome.label, outcome.unit),
-        f"{outcome.label} by period and ring: mean over the riders of one sequence with {level:.0%} interval between riders "
-        "(wide, because riders differ; the comparison of rings is made within riders). Look for a drift over periods.",
+        f"{outcome.label} by period and ring: mean over the riders of one sequence with {level:.0%} interval"
+        " between riders (wide, because riders differ; the comparison of rings is made within riders). Look"
+        " for a drift over periods.",
         f"Mean {outcome.label} by period, one panel an intensity, one marker a ring.",
         means,
     )
@@ -175,7 +196,13 @@ def curve_exhibit(analysis: StudyAnalysis, curves: dict[str, PairedCurves]) -> F
     degrees = np.arange(360) + 0.5
     frame = pd.concat(
         pd.DataFrame(
-            {"intensity": name, "crank_deg": degrees, "mean": curve.mean, "low": curve.low, "high": curve.high}
+            {
+                "intensity": name,
+                "crank_deg": degrees,
+                "mean": curve.mean,
+                "low": curve.low,
+                "high": curve.high,
+            }
         )
         for name, curve in curves.items()
     )
@@ -185,9 +212,11 @@ def curve_exhibit(analysis: StudyAnalysis, curves: dict[str, PairedCurves]) -> F
     return FigureExhibit(
         "curve_difference",
         curve_difference_panels(frame),
-        "Two-leg torque through the turn, oval − round: mean over riders with a 95 % band that holds for the whole turn at once "
-        f"(sign flips of riders, largest |t|, the turn closed at 360°). Riders: {riders}. Where the band leaves zero: {found}.",
-        f"Mean torque difference curves with simultaneous bands, one panel an intensity; band excludes zero: {found}.",
+        "Two-leg torque through the turn, oval − round: mean over riders with a 95 % band that holds for the"
+        f" whole turn at once (sign flips of riders, largest |t|, the turn closed at 360°). Riders: {riders}."
+        f" Where the band leaves zero: {found}.",
+        "Mean torque difference curves with simultaneous bands, one panel an intensity; band excludes zero:"
+        f" {found}.",
         frame,
     )
 
@@ -204,8 +233,9 @@ def phase_exhibit(analysis: StudyAnalysis, intensity: str) -> FigureExhibit:
     return FigureExhibit(
         f"phases_{intensity}",
         phase_rose(phases.to_numpy(), mean.angle_deg, bounds.low, bounds.high),
-        f"Torque phase on the round ring at {intensity}, one dot a rider (n = {len(phases)}); petal area proportional to the "
-        f"count. Dashed: axial mean {mean.angle_deg:.1f}°, arc: its 95 % interval {bounds.low:.1f}° to {bounds.high:.1f}°.",
+        f"Torque phase on the round ring at {intensity}, one dot a rider (n = {len(phases)}); petal area"
+        f" proportional to the count. Dashed: axial mean {mean.angle_deg:.1f}°, arc: its 95 % interval"
+        f" {bounds.low:.1f}° to {bounds.high:.1f}°.",
         f"Half-circle rose of {len(phases)} torque phases; axial mean {mean.angle_deg:.0f} degrees.",
         phases.reset_index(),
     )
@@ -218,8 +248,8 @@ def sensitivity_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     return TableExhibit(
         f"leave_one_out_{outcome.name}",
         frame.reset_index(drop=True),
-        f"{outcome.label} ({outcome.unit}), oval − round overall, without each rider in turn. An answer that hangs on one rider "
-        "shows here.",
+        f"{outcome.label} ({outcome.unit}), oval − round overall, without each rider in turn. An answer that"
+        " hangs on one rider shows here.",
         EFFECT_HEADINGS,
         {"t": 2, "df": 1, "p": 3},
     )
@@ -230,8 +260,13 @@ def meter_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "meter",
         analysis.meter_gaps(),
-        "What a meter alone would add to oval − round, by speed readings a turn, with the same torque on both rings: mean, lowest and "
-        "highest rider. More readings need not err less.",
-        {"sectors": "readings a turn", "mean_W": "mean (W)", "lowest_W": "lowest (W)", "highest_W": "highest (W)"},
+        "What a meter alone would add to oval − round, by speed readings a turn, with the same torque on both"
+        " rings: mean, lowest and highest rider. More readings need not err less.",
+        {
+            "sectors": "readings a turn",
+            "mean_W": "mean (W)",
+            "lowest_W": "lowest (W)",
+            "highest_W": "highest (W)",
+        },
         {"mean_W": 2, "lowest_W": 2, "highest_W": 2},
     )

@@ -29,7 +29,11 @@ def answer(analysis: StudyAnalysis) -> list[str]:
 
 def effect_sentences(outcome: Outcome, effect: RingEffect) -> list[str]:
     """Say what one outcome shows, with everything a reader must know to weigh it."""
-    direction = {"higher": "Higher is better", "lower": "Lower is better", "neither": "Neither direction is better"}
+    direction = {
+        "higher": "Higher is better",
+        "lower": "Lower is better",
+        "neither": "Neither direction is better",
+    }
     trend = effect.trend().sentence() if len(effect.intensities) > 1 else ""
     return [
         judge(effect.overall, outcome.smallest_effect).sentence(),
@@ -53,12 +57,18 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
     one = gaps[gaps["sectors"] == 1].iloc[0]
     worst = gaps.loc[gaps["mean_W"].abs().idxmax()]
     return [
-        f"If the riders did exactly the same on both rings, a meter that learns crank speed once a turn would still show "
-        f"{_watts(one.mean_W)} of oval − round with these rings, mounts and torques (mean over {one.riders:.0f} riders, who range "
-        f"from {_watts(one.lowest_W)} to {_watts(one.highest_W)}; rigid drivetrain, constant resistance, stated inertia). The "
-        f"largest mean error among the meters looked at is {_watts(worst.mean_W)}, at {worst.sectors:.0f} readings a turn.",
-        "Power in this report is work over the turn divided by its duration, which has no such error; that holds as far as the "
-        "recorded angle, torque and zero are true.",
+        (
+            "If the riders did exactly the same on both rings, a meter that learns crank speed once a turn"
+            f" would still show {_watts(one.mean_W)} of oval − round with these rings, mounts and torques"
+            f" (mean over {one.riders:.0f} riders, who range from {_watts(one.lowest_W)} to"
+            f" {_watts(one.highest_W)}; rigid drivetrain, constant resistance, stated inertia). The largest"
+            f" mean error among the meters looked at is {_watts(worst.mean_W)}, at {worst.sectors:.0f}"
+            " readings a turn."
+        ),
+        (
+            "Power in this report is work over the turn divided by its duration, which has no such error;"
+            " that holds as far as the recorded angle, torque and zero are true."
+        ),
         *_meter_against_effect(analysis, float(one.mean_W)),
     ]
 
@@ -80,8 +90,8 @@ def _meter_against_effect(analysis: StudyAnalysis, gap_W: float) -> list[str]:
             else "lies outside: it could not be explained by such a meter alone"
         )
         words.append(
-            f"{outcome.label}: the effect's 95 % interval is {_watts(bounds.low)} to {_watts(bounds.high)}; the error of one reading "
-            f"a turn {verdict}."
+            f"{outcome.label}: the effect's 95 % interval is {_watts(bounds.low)} to {_watts(bounds.high)};"
+            f" the error of one reading a turn {verdict}."
         )
     return words
 
@@ -95,9 +105,15 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
     lost = int((analysis.trials["state"] == "not used").sum())
     riders = len(analysis.tables)
     words = [
-        f"{riders} riders were analysed and {len(analysis.left_out)} could not be; {lost} listed trials were not used.",
+        (
+            f"{riders} riders were analysed and {len(analysis.left_out)} could not be; {lost} listed trials"
+            " were not used."
+        ),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
-        "The ring effect is averaged over riders; nothing here shows that one rider responds and another does not.",
+        (
+            "The ring effect is averaged over riders; nothing here shows that one rider responds and another"
+            " does not."
+        ),
         "Secondary outcomes are not adjusted against each other: read them as a description.",
     ]
     if len(set(analysis.trials["sequence"])) < 2:
@@ -105,18 +121,25 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
     return words
 
 
-def methods(analysis: StudyAnalysis, effect: RingEffect | None) -> list[str]:
+def methods(analysis: StudyAnalysis) -> list[str]:
     """Generate the methods text from what was done."""
     settings = analysis.study.settings
     sequences = ", ".join(f"{name} ({'-'.join(rings)})" for name, rings in settings.design.sequences.items())
     words = [
-        f"Randomised crossover; sequences: {sequences}; intensities: {', '.join(analysis.intensities)}. Torque was averaged over "
-        "360 one-degree bins by exact integration over angle in whole turns cut at top dead centre; power is work over the "
-        "turn divided by its duration; trial values are means over kept turns with standard errors that allow for correlation "
-        "from turn to turn.",
-        "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round periods; the estimate is "
-        "the unweighted mean of the sequence means (Senn 2002, ch. 3). Curves: sign-flip largest-|t| band (Nichols & Holmes 2002).",
+        (
+            f"Randomised crossover; sequences: {sequences}; intensities: {', '.join(analysis.intensities)}."
+            " Torque was averaged over 360 one-degree bins by exact integration over angle in whole turns"
+            " cut at top dead centre; power is work over the turn divided by its duration; trial values are"
+            " means over kept turns with standard errors that allow for correlation from turn to turn."
+        ),
+        (
+            "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round"
+            " periods; the estimate is the unweighted mean of the sequence means (Senn 2002, ch. 3). Curves:"
+            " sign-flip largest-|t| band (Nichols & Holmes 2002)."
+        ),
     ]
-    if effect is not None:
-        words.append(f"Primary analysis: {effect.method}.")
+    try:
+        words.append(f"Primary analysis: {analysis.effect(analysis.outcomes[0]).method}.")
+    except Refusal:
+        words.append("The primary analysis could not be made; the page says why.")
     return words

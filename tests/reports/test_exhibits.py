@@ -41,7 +41,11 @@ def test_a_figure_is_self_contained_and_escaped():
 
 def test_saving_writes_both_pictures_and_the_numbers(tmp_path):
     _exhibit(data=pd.DataFrame({"a": [1.5]})).save(tmp_path / "deep" / "folder")
-    assert sorted(path.name for path in (tmp_path / "deep" / "folder").iterdir()) == ["x.csv", "x.png", "x.svg"]
+    assert sorted(path.name for path in (tmp_path / "deep" / "folder").iterdir()) == [
+        "x.csv",
+        "x.png",
+        "x.svg",
+    ]
 
 
 def test_a_table_has_caption_and_scopes_and_escapes_cells():

@@ -15,6 +15,8 @@ from analysis_lib.reports.figures.style import (
     ONE_COLUMN,
     crank_axis,
     in_house_style,
+    legend_above,
+    name_crank_axis,
     name_panel,
     new_figure,
     share_limits,
@@ -45,7 +47,9 @@ def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
 
 
 @in_house_style
-def effect_panel(effects: pd.DataFrame, contrasts: pd.DataFrame, smallest_effect: float, label: str, unit: str) -> Figure:
+def effect_panel(
+    effects: pd.DataFrame, contrasts: pd.DataFrame, smallest_effect: float, label: str, unit: str
+) -> Figure:
     """Return the effect by intensity with the zone that does not matter shaded.
 
     ``effects`` has columns ``intensity, estimate, low, high``; ``contrasts`` a row a rider and intensity with ``contrast``.
@@ -83,6 +87,7 @@ def curve_difference_panels(curves: pd.DataFrame, unit: str = "N·m") -> Figure:
         name_panel(axes, intensity)
     share_limits(panels)
     panels[0].set_ylabel(f"Torque, oval − round ({unit})")
+    name_crank_axis(figure)
     return figure
 
 
@@ -96,7 +101,7 @@ def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
         name_panel(axes, intensity)
     share_limits(panels)
     panels[0].set_ylabel(f"{label} ({unit})")
-    panels[0].legend(title="ring")
+    legend_above(figure, panels[0], "ring")
     return figure
 
 

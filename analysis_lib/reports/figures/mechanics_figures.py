@@ -13,6 +13,8 @@ from analysis_lib.reports.figures.style import (
     VERMILLION,
     crank_axis,
     in_house_style,
+    legend_above,
+    name_crank_axis,
     name_panel,
     new_figure,
 )
@@ -30,7 +32,8 @@ def gear_and_speed(curves: pd.DataFrame) -> Figure:
     right.set_ylabel("Crank speed (% of its mean)")
     for axes in (left, right):
         crank_axis(axes)
-    left.legend(title="ring")
+    name_crank_axis(figure)
+    legend_above(figure, left, "ring")
     return figure
 
 
@@ -52,14 +55,18 @@ def meter_error_panels(by_sectors: pd.DataFrame, by_axis_ratio: pd.DataFrame) ->
             label=str(ring),
         )
     left.set_xscale("log", base=2)
-    left.set_xticks(sorted(by_sectors["sectors"].unique()), [str(n) for n in sorted(by_sectors["sectors"].unique())])
+    left.set_xticks(
+        sorted(by_sectors["sectors"].unique()), [str(n) for n in sorted(by_sectors["sectors"].unique())]
+    )
     left.minorticks_off()
     left.set_xlabel("Speed sectors a turn")
     left.set_ylabel("Power error (%)")
-    left.legend(title="ring")
+    legend_above(figure, left, "ring")
     lines = ["-", "--", ":", "-."]
     for line, (sectors, rows) in zip(lines, by_axis_ratio.groupby("sectors"), strict=False):
-        right.plot(rows["axis_ratio"], rows["error_pct"], color=VERMILLION, linestyle=line, label=f"{sectors}")
+        right.plot(
+            rows["axis_ratio"], rows["error_pct"], color=VERMILLION, linestyle=line, label=f"{sectors}"
+        )
     right.set_xlabel("Axis ratio (major / minor)")
     right.legend(title="sectors a turn")
     for axes in (left, right):

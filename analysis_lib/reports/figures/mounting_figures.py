@@ -7,7 +7,15 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis_lib.reports.figures.style import BLUE, GREY, INK, ONE_COLUMN, in_house_style, name_panel, new_figure
+from analysis_lib.reports.figures.style import (
+    BLUE,
+    GREY,
+    INK,
+    ONE_COLUMN,
+    in_house_style,
+    name_panel,
+    new_figure,
+)
 
 
 @in_house_style
@@ -57,7 +65,9 @@ def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg
     radii = np.sqrt(counts)
     axes.bar(np.deg2rad(edges[:-1] + 5), radii, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
     rim = max(radii.max(), 1) * 1.15
-    axes.plot(np.deg2rad(np.mod(phases_deg, 180)), np.full(len(phases_deg), rim), "o", color=INK, markersize=3)
+    axes.plot(
+        np.deg2rad(np.mod(phases_deg, 180)), np.full(len(phases_deg), rim), "o", color=INK, markersize=3
+    )
     arc = np.deg2rad(np.linspace(low_deg, high_deg, 50))
     axes.plot(arc, np.full(50, rim * 1.1), color=INK, linewidth=2)
     axes.plot(np.deg2rad([mean_deg, mean_deg]), [0, rim * 1.1], color=INK, linestyle="--", linewidth=0.9)

@@ -12,21 +12,21 @@ STATE_COLOURS = {"kept": "#cfe3ef", "caution": "#f6d9b8", "not used": "#d9a6a6",
 
 
 @in_house_style
-def quality_strip(cells: pd.DataFrame, rows: str) -> Figure:
+def quality_strip(cells: pd.DataFrame, rows: str, columns: list[str]) -> Figure:
     """Return a strip with one cell a trial: kept turns as a number, state as a word-coded tint.
 
-    Columns ``column`` (cell's column heading), `rows` (row heading), ``state`` (a key of STATE_COLOURS), ``text``.
+    `cells` has ``column`` (one of `columns`, the headings in order), `rows` (row heading), ``state`` (a key of
+    STATE_COLOURS) and ``text``.
     """
     row_names = list(dict.fromkeys(cells[rows]))
-    column_names = list(dict.fromkeys(cells["column"]))
     figure, (axes,) = new_figure(height_mm=16 + 7 * len(row_names))
     for cell in cells.itertuples():
-        x, y = column_names.index(cell.column), row_names.index(getattr(cell, rows))
+        x, y = columns.index(cell.column), row_names.index(getattr(cell, rows))
         axes.add_patch(_cell_patch(x, y, cell.state))
         axes.text(x, y, cell.text, ha="center", va="center", fontsize=6.5)
-    axes.set_xlim(-0.5, len(column_names) - 0.5)
+    axes.set_xlim(-0.5, len(columns) - 0.5)
     axes.set_ylim(len(row_names) - 0.5, -0.5)
-    axes.set_xticks(np.arange(len(column_names)), column_names, rotation=40, ha="right")
+    axes.set_xticks(np.arange(len(columns)), columns, **_heading_pose(len(columns)))
     axes.set_yticks(np.arange(len(row_names)), row_names)
     axes.tick_params(length=0)
     for spine in axes.spines.values():
@@ -47,3 +47,8 @@ def _cell_patch(x: int, y: int, state: str):
         linewidth=20 * MM * 0.5,
         hatch=hatch,
     )
+
+
+def _heading_pose(columns: int) -> dict:
+    """Many headings are slanted, few stand upright."""
+    return {"rotation": 40, "ha": "right"} if columns > 6 else {}

@@ -62,12 +62,22 @@ def new_figure(rows: int = 1, columns: int = 1, height_mm: float = 62, width: fl
     return figure, list(axes.ravel())
 
 
-def crank_axis(axes: Axes, label: bool = True) -> None:
-    """Make the horizontal axis one turn of the crank in degrees."""
+def crank_axis(axes: Axes) -> None:
+    """Make the horizontal axis one turn of the crank in degrees; `name_crank_axis` labels all panels at once."""
     axes.set_xlim(0, 360)
     axes.set_xticks([0, 90, 180, 270, 360])
-    if label:
-        axes.set_xlabel("Crank angle from top dead centre (deg)")
+
+
+def name_crank_axis(figure: Figure) -> None:
+    """Label the crank axis once for all panels of a figure."""
+    figure.supxlabel("Right-crank angle from top dead centre (deg)", fontsize=RC["axes.labelsize"])
+
+
+def legend_above(figure: Figure, axes: Axes, title: str = "") -> None:
+    """Put one legend for all panels above them, where it covers no data."""
+    handles, labels = axes.get_legend_handles_labels()
+    words = [f"{title} {label}".strip() for label in labels]
+    figure.legend(handles, words, loc="outside upper right", ncols=len(words))
 
 
 def name_panel(axes: Axes, words: object) -> None:

@@ -6,12 +6,15 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from analysis_lib.reports.figures.style import (
     GREY,
     LOOKS,
     crank_axis,
     in_house_style,
+    legend_above,
+    name_crank_axis,
     name_panel,
     new_figure,
     share_limits,
@@ -25,10 +28,14 @@ def draw_torque_by_angle(axes: Axes, curves: pd.DataFrame, trials: pd.DataFrame)
     """
     axes.axhline(0, color=GREY, linewidth=0.6)
     for (ring, _), curve in trials.groupby(["ring", "trial"], sort=False):
-        axes.plot(curve["crank_deg"], curve["torque_Nm"], color=LOOKS[str(ring)].colour, linewidth=0.4, alpha=0.6)
+        axes.plot(
+            curve["crank_deg"], curve["torque_Nm"], color=LOOKS[str(ring)].colour, linewidth=0.4, alpha=0.6
+        )
     for ring, curve in curves.groupby("ring", sort=False):
         look = LOOKS[str(ring)]
-        axes.plot(curve["crank_deg"], curve["torque_Nm"], color=look.colour, linestyle=look.line, label=str(ring))
+        axes.plot(
+            curve["crank_deg"], curve["torque_Nm"], color=look.colour, linestyle=look.line, label=str(ring)
+        )
     crank_axis(axes)
 
 
@@ -45,6 +52,8 @@ def draw_torque_polar(axes: Axes, curves: pd.DataFrame, floor: float, ceiling: f
         axes.plot(angle, torque, color=look.colour, linestyle=look.line)
     axes.set_ylim(floor, ceiling)
     axes.set_thetagrids([0, 90, 180, 270], ["0", "90", "180", "270"])  # type: ignore[attr-defined]
+    axes.yaxis.set_major_locator(MaxNLocator(4))
+    axes.set_rlabel_position(150)  # type: ignore[attr-defined]
     axes.tick_params(labelsize=6)
     axes.grid(linewidth=0.4)
 
@@ -55,11 +64,14 @@ def torque_panels(curves: pd.DataFrame, trials: pd.DataFrame) -> Figure:
     intensities = list(dict.fromkeys(curves["intensity"]))
     figure, panels = new_figure(1, len(intensities), height_mm=62)
     for axes, intensity in zip(panels, intensities, strict=True):
-        draw_torque_by_angle(axes, curves[curves["intensity"] == intensity], trials[trials["intensity"] == intensity])
+        draw_torque_by_angle(
+            axes, curves[curves["intensity"] == intensity], trials[trials["intensity"] == intensity]
+        )
         name_panel(axes, intensity)
     panels[0].set_ylabel("Torque on the crank axle (N·m)")
     share_limits(panels)
-    panels[0].legend(loc="upper right", title="ring")
+    name_crank_axis(figure)
+    legend_above(figure, panels[0], "ring")
     return figure
 
 
@@ -89,7 +101,8 @@ def speed_panels(curves: pd.DataFrame) -> Figure:
         name_panel(axes, intensity)
     panels[0].set_ylabel("Crank speed (% of its mean)")
     share_limits(panels)
-    panels[0].legend(loc="upper right")
+    name_crank_axis(figure)
+    legend_above(figure, panels[0])
     return figure
 
 
@@ -97,14 +110,10 @@ def _draw_speed(axes: Axes, curves: pd.DataFrame) -> None:
     axes.axhline(100, color=GREY, linewidth=0.6)
     for ring, curve in curves.groupby("ring", sort=False):
         look = LOOKS[str(ring)]
+        measured = {"color": look.colour, "linestyle": look.line, "label": f"{ring}, measured"}
+        predicted = {"color": look.colour, "markerfacecolor": "none", "label": f"{ring}, predicted"}
+        axes.plot(curve["crank_deg"], curve["measured_pct"], **measured)
         axes.plot(
-            curve["crank_deg"],
-            curve["measured_pct"],
-            color=look.colour,
-            linestyle=look.line,
-            label=f"{ring}, measured",
-        )
-        axes.plot(
-            curve["crank_deg"], curve["predicted_pct"], color=look.colour, linestyle=":", label=f"{ring}, predicted"
+            curve["crank_deg"][7::15], curve["predicted_pct"][7::15], look.marker, markersize=3, **predicted
         )
     crank_axis(axes)

@@ -1,0 +1,55 @@
+"""Sentences of the notebook on one trial."""
+
+from __future__ import annotations
+
+from analysis_lib.signals.trial import TrialResult
+from analysis_lib.statistics.estimates import show_number
+
+
+def zero(result: TrialResult) -> list[str]:
+    """Say what zero was, how far it moved, and what was assumed."""
+    words = []
+    for key, change in result.quality.items():
+        if key.startswith("zero_drift_") and key != "zero_drift_Nm":
+            channel = key.removeprefix("zero_drift_").removesuffix("_Nm")
+            words.append(
+                f"Zero torque of {channel} moved by {show_number(float(change), 2, signed=True)} N·m between"
+                " checks."
+            )
+    if "zero_drift_Nm" in result.quality:
+        drift = float(result.quality["zero_drift_Nm"])
+        watts = abs(drift) * result.value("cadence_rpm") * 2 * 3.141592653589793 / 60
+        words.append(f"Left alone, all of that drift would be {watts:.1f} W at this cadence.")
+    return [*words, *result.assumptions]
+
+
+def turns(result: TrialResult) -> list[str]:
+    """Say how many turns count."""
+    quality = result.quality
+    return [
+        (
+            f"{quality['kept_turns']} turns are kept and {quality['dropped_turns']} dropped;"
+            f" {float(quality['samples_per_turn']):.0f} samples a turn at"
+            f" {float(quality['sample_rate_hz']):.0f} Hz, longest gap"
+            f" {1000 * float(quality['longest_gap_s']):.0f} ms."
+        ),
+        *result.cautions,
+    ]
+
+
+def doubts(result: TrialResult) -> list[str]:
+    """List what this trial cannot show about itself."""
+    return [
+        (
+            "The angle's zero is taken as top dead centre as recorded; an offset would shift every angle here"
+            " by as much."
+        ),
+        (
+            "The slope of the torque channel is taken from its maker's calibration; one per cent of slope is"
+            " one per cent of power."
+        ),
+        (
+            "Standard errors are from turn to turn within this trial; the next trial of the same rider"
+            " differs by more than that."
+        ),
+    ]
