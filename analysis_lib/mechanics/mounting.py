@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.circular import axial_mean
 
 WIDEST_USEFUL_DEG = 90.0
 """An interval as wide as half of all axes does not tell one mounting from the one across it."""
@@ -138,7 +139,7 @@ def advise_mount(
     by_intensity = pd.DataFrame(
         [{"intensity": name, **_phase_and_mount(row, axis_deg, level)} for name, row in draws.items()]
     )
-    overall = _axial_mean_deg(np.stack(list(draws.values())), axis=0)
+    overall = _mean_of_intensities(draws)
     summary = _phase_and_mount(overall, axis_deg, level)
     nearest = _nearest(axis_deg - overall, mounts)
     shares = np.bincount(nearest, minlength=mounts.size) / overall.size
@@ -156,9 +157,9 @@ def advise_mount(
     )
 
 
-def _axial_mean_deg(angles_deg: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
-    """Axial mean along one dimension: half the direction of the mean of the doubled angles, in [0, 180)."""
-    doubled = np.exp(2j * np.radians(angles_deg)).mean(axis=axis)
+def _mean_of_intensities(draws: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Axial mean over intensities of each draw, for thousands of draws at once, in [0, 180) degrees."""
+    doubled = np.exp(2j * np.radians(np.stack(list(draws.values())))).mean(axis=0)
     return (np.degrees(np.angle(doubled)) / 2) % 180.0
 
 
@@ -169,7 +170,7 @@ def _axial_deviation_deg(angles_deg: NDArray[np.float64], centre_deg: float) -> 
 
 def _phase_and_mount(draws_deg: NDArray[np.float64], axis_deg: float, level: float) -> dict[str, float]:
     """Torque phase and the mount that meets it, each with the percentile interval of its axial deviations."""
-    phase = float(_axial_mean_deg(draws_deg, axis=0))
+    phase = axial_mean(draws_deg).angle_deg
     tail = (1 - level) / 2
     below, above = np.quantile(_axial_deviation_deg(draws_deg, phase), [tail, 1 - tail])
     mount = (axis_deg - phase) % 180.0
@@ -196,9 +197,8 @@ def _intensities_agree(draws: dict[str, NDArray[np.float64]], level: float) -> b
         return None
     tail = (1 - level) / 2 / len(pairs)
     for first, second in pairs:
-        centre = float(_axial_mean_deg(second - first, axis=0))
-        difference = _axial_deviation_deg(np.array([centre]), 0.0)[0]
-        spread = _axial_deviation_deg(second - first, centre)
+        difference = axial_mean(second - first).signed_deg
+        spread = _axial_deviation_deg(second - first, difference)
         below, above = np.quantile(spread, [tail, 1 - tail])
         if difference + below > 0 or difference + above < 0:
             return False
