@@ -58,7 +58,7 @@ class CircularMean:
         """Interval for the mean: angle ± arcsin(t(n − 1) · sqrt(dispersion/(n − 1))), halved for axes.
 
         Nothing is assumed about the distribution but that it is near enough symmetric. Fisher's large-sample
-        interval (1993, eq. 4.22) has the normal quantile and n, which covers 87 to 92 % instead of 95 % for 6
+        interval (1993, sec. 4.4) has the normal quantile and n, which covers 87 to 92 % instead of 95 % for 6
         to 12 angles; with t and n − 1 it covered 94 to 98 % for 6 to 20 von Mises or wrapped Cauchy angles,
         and equals the t interval when the angles are close together.
 

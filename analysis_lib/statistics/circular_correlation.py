@@ -41,7 +41,7 @@ def angle_with_number(angles_deg: ArrayLike, x: ArrayLike, axial: bool = False) 
 
     References
     ----------
-    Mardia 1976. Zar, Biostatistical Analysis, 5th ed., eq. 27.47.
+    Mardia 1976. Zar, Biostatistical Analysis, 5th ed., ch. 27, example 27.21.
     """
     theta = _radians(angles_deg, axial)
     numbers = np.asarray(x, dtype=float)
@@ -74,7 +74,7 @@ def angle_with_angle(
 
     References
     ----------
-    Fisher & Lee, Biometrika 1983;70:327. Zar, Biostatistical Analysis, 5th ed., eq. 27.43.
+    Fisher & Lee, Biometrika 1983;70:327. Zar, Biostatistical Analysis, 5th ed., ch. 27, example 27.20.
     """
     a, b = _radians(a_deg, axial), _radians(b_deg, axial)
     _check_pairs(a, b)

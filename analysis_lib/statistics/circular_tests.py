@@ -46,7 +46,7 @@ def rayleigh_test(angles_deg: ArrayLike, axial: bool = False) -> CircularTest:
 
     References
     ----------
-    Zar, Biostatistical Analysis, 5th ed., eq. 27.2 to 27.4.
+    Zar, Biostatistical Analysis, 5th ed., ch. 27, example 27.1.
 
     Examples
     --------
@@ -71,7 +71,8 @@ def v_test(angles_deg: ArrayLike, expected_deg: float, axial: bool = False) -> C
 
     References
     ----------
-    Zar, Biostatistical Analysis, 5th ed., sec. 27.1b. Greenwood & Durand, Ann Math Stat 1955;26:233.
+    Zar, Biostatistical Analysis, 5th ed., ch. 27, example 27.2. Greenwood & Durand, Ann Math Stat
+    1955;26:233.
     """
     theta = _radians(angles_deg, axial, 2)
     n = len(theta)
@@ -96,7 +97,8 @@ def watson_williams_test(samples_deg: Sequence[ArrayLike], axial: bool = False) 
 
     References
     ----------
-    Watson & Williams, Biometrika 1956;43:344. Zar, Biostatistical Analysis, 5th ed., sec. 27.4.
+    Watson & Williams, Biometrika 1956;43:344. Zar, Biostatistical Analysis, 5th ed., ch. 27, examples 27.7
+    and 27.8.
     """
     groups = [_radians(sample, axial, 2) for sample in samples_deg]
     if len(groups) < 2:
@@ -128,7 +130,7 @@ def paired_test(a_deg: ArrayLike, b_deg: ArrayLike, axial: bool = False) -> Circ
 
     References
     ----------
-    Zar, Biostatistical Analysis, 5th ed., sec. 27.13.
+    Zar, Biostatistical Analysis, 5th ed., ch. 27 (Hotelling's test of paired angles).
     """
     a, b = _radians(a_deg, axial, 3), _radians(b_deg, axial, 3)
     if len(a) != len(b):
@@ -147,7 +149,7 @@ def second_order_test(
 
     References
     ----------
-    Zar, Biostatistical Analysis, 5th ed., sec. 27.10 and examples 26.8 and 27.14.
+    Zar, Biostatistical Analysis, 5th ed., examples 26.8 and 27.14.
     """
     return _hotelling(
         _mean_vectors(angles_deg, resultant_lengths, axial), "Hotelling test of no common direction"
@@ -161,7 +163,7 @@ def second_order_mean(
 
     References
     ----------
-    Zar, Biostatistical Analysis, 5th ed., sec. 26.9, example 26.8.
+    Zar, Biostatistical Analysis, 5th ed., ch. 26, example 26.8.
     """
     x, y = _mean_vectors(angles_deg, resultant_lengths, axial).mean(axis=0)
     turn = 180 if axial else 360

@@ -15,12 +15,11 @@ from analysis_lib.statistics.circular import axial_mean, circular_mean
 
 # Zar, Biostatistical Analysis, 5th ed., example 26.4: mean 99°, r 0.82522
 ZAR_26_4 = [45, 55, 81, 96, 110, 117, 132, 154]
-# Fisher, Statistical Analysis of Circular Data, 1993, data set B11 (movements of blue periwinkles; here the
-# 22 values of its example): mean 3.1°, r 0.83, dispersion 0.24
+# Fisher, Statistical Analysis of Circular Data, 1993, data set B11: mean 3.1°, r 0.83, dispersion 0.24
 FISHER_B11 = [
     0, 1, 3, 3, 8, 13, 16, 18, 30, 31, 43, 45, 147, 298, 329, 332, 335, 340, 350, 354, 356, 357,
 ]  # fmt: skip
-# Fisher 1993, data set B6 (cross-bed azimuths), second set: mean 247.6°, 95 % interval 232.7° to 262.5°
+# Fisher 1993, data set B6, second set: mean 247.6°, 95 % interval 232.7° to 262.5°
 FISHER_B6_SET_2 = [
     294, 301, 329, 315, 277, 281, 254, 245, 272, 242, 177, 257, 177, 229, 250,
     166, 232, 245, 224, 186, 257, 267, 241, 239, 287, 229, 290, 214, 215, 224,
@@ -51,7 +50,7 @@ def test_fisher_dispersion_of_b11():
 
 
 def test_fisher_large_sample_interval_of_b6():
-    # Fisher 1993 eq. 4.22: arcsin(1.96 sqrt(dispersion/n)) gives the printed 232.7° to 262.5°; ours has t
+    # Fisher 1993 sec. 4.4: arcsin(1.96 sqrt(dispersion/n)) gives the printed 232.7° to 262.5°; ours has t
     # and n − 1
     mean = circular_mean(FISHER_B6_SET_2)
     assert mean.angle_deg == pytest.approx(247.6, abs=0.05)
