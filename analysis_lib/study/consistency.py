@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import pandas as pd
 
 from analysis_lib.study import trial_checks
-from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial
+from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
+from analysis_lib.study.measured_quantities import measured_quantities
 from analysis_lib.study.problems import Problem, listed, suggest
 from analysis_lib.study.rows import TRIALS
 
@@ -36,7 +37,7 @@ def check_outcome_columns(contents: Contents) -> Iterator[Problem]:
         if outcome.source != "trials":
             continue
         if outcome.name not in contents.trials:
-            spare = [name for name in contents.trials if name not in TRIALS.columns and name != "row"]
+            spare = [str(name) for name in contents.trials if name not in [*TRIALS.columns, "row"]]
             remedy = suggest(outcome.name, spare, "add the column, or take the outcome out of study.toml")
             yield about_study(
                 "trials.csv, row 1", f"no column {outcome.name!r}", "a column for each outcome", remedy
@@ -49,6 +50,29 @@ def check_outcome_columns(contents: Contents) -> Iterator[Problem]:
                 "fill them in where the values exist; otherwise these trials are left out of this outcome"
             )
             yield about_study(place, got, "a value for every trial ridden", remedy, "note")
+
+
+def check_measured_outcomes(contents: Contents) -> Iterator[Problem]:
+    """Every outcome declared as measured from the recordings is one that they give, in its own unit."""
+    known = measured_quantities()
+    for outcome in contents.settings.outcomes:
+        place = f"study.toml, outcome {outcome.name}"
+        if outcome.source != "signals":
+            continue
+        if outcome.name not in known:
+            remedy = suggest(outcome.name, known, 'correct the name, or declare source = "trials"')
+            got = "an outcome that the recordings do not give"
+            yield about_study(place, got, f"one of {listed(_both_legs(known))}, ...", remedy)
+        elif outcome.unit != known[outcome.name]:
+            wanted = f"{known[outcome.name]!r}, the unit in which it is measured"
+            yield about_study(
+                place, f"unit {outcome.unit!r}", wanted, "write that unit, and the smallest effect in it"
+            )
+
+
+def _both_legs(quantities: Iterable[str]) -> list[str]:
+    """Leave out the many quantities of harmonics and single legs, for a message that can be read."""
+    return [name for name in quantities if not any(part in name for part in ("harmonic", "_left", "_right"))]
 
 
 def check_sequences_used(contents: Contents) -> Iterator[Problem]:
@@ -86,7 +110,7 @@ def check_cells_of_design(contents: Contents) -> Iterator[Problem]:
 
 def _repeated(frame: pd.DataFrame, key: pd.Series) -> Iterator[Any]:
     """Go through all rows whose key occurs more than once: none of them can be told to be the right one."""
-    return frame[key.duplicated(keep=False).to_numpy(dtype=bool)].itertuples()
+    return rows_of(frame[key.duplicated(keep=False).to_numpy(dtype=bool)])
 
 
 def check_riders(contents: Contents) -> Iterator[Problem]:
@@ -115,18 +139,20 @@ def check_periods(contents: Contents) -> Iterator[Problem]:
         order = contents.settings.design.sequences.get(rider.sequence)
         if order is None:
             continue
-        for period, group in trials.groupby("period", sort=True):
-            if not 1 <= int(period) <= len(order):
-                first = next(group.itertuples())
-                yield about_trial(first, "period", str(period), f"1 to {len(order)}", "correct the period")
-            elif wrong := sorted(
-                set(group["ring"]) & set(contents.settings.rings) - {order[int(period) - 1]}
-            ):
+        for period in sorted(set(trials["period"].astype(int))):
+            group = trials[trials["period"] == period]
+            if period > len(order):
+                for trial in rows_of(group):
+                    yield about_trial(
+                        trial, "period", str(period), f"1 to {len(order)}", "correct the period"
+                    )
+                continue
+            planned = order[period - 1]
+            wrong = sorted((set(group["ring"]) & set(contents.settings.rings)) - {planned})
+            if wrong:
                 got = f"{listed(wrong)} in period {period} ({listed(group['trial'])})"
-                wanted = f"{order[int(period) - 1]}, as {rider.sequence} says"
-                yield about_rider(
-                    rider, "sequence", got, wanted, "correct the ring, the period or the sequence"
-                )
+                remedy = "correct the ring, the period or the sequence"
+                yield about_rider(rider, "sequence", got, f"{planned}, as {rider.sequence} says", remedy)
 
 
 def check_missing_trials(contents: Contents) -> Iterator[Problem]:
@@ -147,6 +173,7 @@ def check_missing_trials(contents: Contents) -> Iterator[Problem]:
 
 
 CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
+    check_measured_outcomes,
     check_outcome_columns,
     check_sequences_used,
     check_listed_twice,

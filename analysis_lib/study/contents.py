@@ -1,16 +1,21 @@
-"""A study folder's contents as read, before its parts are compared."""
+"""A study folder's contents as read, before its parts are compared, and whose door a problem is laid at."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 
+from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.problems import Problem, Severity
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.settings import FILE, StudySettings, read_settings
+from analysis_lib.study.tables import read_table
+
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True)
@@ -42,8 +47,47 @@ class Contents:
 
     def trials_by_rider(self) -> Iterator[tuple[Any, pd.DataFrame]]:
         """Go through the riders with the trials each of them rode."""
-        for rider in self.riders.itertuples():
+        for rider in rows_of(self.riders):
             yield rider, self.ridden[self.ridden["rider"] == rider.rider]
+
+
+def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
+    """Go through the rows of a table, each with its columns as attributes."""
+    yield from frame.itertuples()
+
+
+def read_contents(root: Path) -> tuple[Contents, list[Problem]]:
+    """Read study.toml and the tables of a study folder.
+
+    Returns
+    -------
+    tuple of Contents and list of Problem
+        What can be used, and the bad cells and unused columns of the tables.
+
+    Raises
+    ------
+    Refusals
+        When study.toml or a whole table cannot be used, with all that is wrong at that level.
+    """
+    settings, faults = _try(lambda: read_settings(root / FILE))
+    outcomes = tuple(part.name for part in settings.outcomes if part.source == "trials") if settings else ()
+    riders, rider_faults = _try(lambda: read_table(root, RIDERS))
+    trials, trial_faults = _try(lambda: read_table(root, TRIALS, outcomes))
+    zero_checks, zero_faults = _try(lambda: read_table(root, ZERO_CHECKS))
+    if settings is None or riders is None or trials is None or zero_checks is None:
+        raise Refusals([*faults, *rider_faults, *trial_faults, *zero_faults])
+    contents = Contents(
+        root, settings, riders.frame, trials.frame, zero_checks.frame, riders.listed_ids, trials.listed_ids
+    )
+    return contents, [*riders.problems, *trials.problems, *zero_checks.problems]
+
+
+def _try(read: Callable[[], Read]) -> tuple[Read | None, list[Refusal]]:
+    """Read one part of the folder, so that the faults of all parts are told together."""
+    try:
+        return read(), []
+    except Refusals as several:
+        return None, several.refusals
 
 
 def about_trial(

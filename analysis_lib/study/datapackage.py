@@ -12,7 +12,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from analysis_lib.study.contents import Contents, about_study, about_trial
+from analysis_lib.study.contents import Contents, about_study, about_trial, read_contents, rows_of
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
 from analysis_lib.study.schema import NO, YES
@@ -44,7 +44,8 @@ def describe_package(contents: Contents) -> dict[str, Any]:
     settings = contents.settings
     tables = [(RIDERS, contents.riders), (TRIALS, contents.trials), (ZERO_CHECKS, contents.zero_checks)]
     resources = [
-        _table_resource(kind, [name for name in frame if name != "row"], settings) for kind, frame in tables
+        _table_resource(kind, [str(name) for name in frame if name != "row"], settings)
+        for kind, frame in tables
     ]
     files = sorted({file for file in contents.trials["file"] if file and (contents.root / file).is_file()})
     return {
@@ -56,9 +57,16 @@ def describe_package(contents: Contents) -> dict[str, Any]:
     }
 
 
-def write_package(contents: Contents) -> Path:
-    """Write datapackage.json into the study folder, over one that is there."""
-    path = contents.root / FILE
+def write_package(root: Path) -> Path:
+    """Write datapackage.json into a study folder, over one that is there.
+
+    Raises
+    ------
+    Refusals
+        When study.toml or a whole table cannot be used.
+    """
+    contents, _ = read_contents(root)
+    path = root / FILE
     text = json.dumps(describe_package(contents), indent=1, ensure_ascii=False) + "\n"
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
@@ -86,7 +94,7 @@ def check_package(contents: Contents) -> list[Problem]:
         for file in (RIDERS.file, TRIALS.file, ZERO_CHECKS.file)
         if (got := _difference(described.get(file, {}), actual[file]))
     ]
-    for trial in contents.trials.itertuples():
+    for trial in rows_of(contents.trials):
         was, now = described.get(trial.file, {}).get("hash"), actual.get(trial.file, {}).get("hash")
         if was and now and was != now:
             remedy = f"put the recording back as it was; if the change is meant, {REMEDY}"
@@ -166,6 +174,8 @@ def _recording_resource(root: Path, file: str) -> dict[str, Any]:
     suffix = Path(file).suffix.lower()
     return {
         "name": _slug(file),
+        # Without it the standard's own tools take every CSV and Parquet file for a table to check.
+        "type": "file",
         "path": file,
         "format": suffix.lstrip("."),
         "mediatype": MEDIA_TYPES.get(suffix, "application/octet-stream"),

@@ -146,7 +146,7 @@ class RecorderMap(SettingsPart):
 
     def recorder_settings(self) -> RecorderSettings:
         """Say the same in the words of the signals room, which refuses what it cannot read."""
-        sources = {
+        sources: dict[str, ColumnSource] = {
             name: ColumnSource(part.column, part.unit, part.scale) for name, part in self.columns.items()
         }
         return RecorderSettings(

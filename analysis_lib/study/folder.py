@@ -13,7 +13,7 @@ from analysis_lib.signals.recording import Recording, read_recording
 from analysis_lib.signals.trial import TrialResult, analyse_trial
 from analysis_lib.signals.zero_torque import zero_line
 from analysis_lib.study.consistency import find_problems
-from analysis_lib.study.contents import read_contents
+from analysis_lib.study.contents import read_contents, rows_of
 from analysis_lib.study.datapackage import check_package
 from analysis_lib.study.problems import Problem, listed, suggest
 from analysis_lib.study.settings import StudySettings
@@ -102,7 +102,7 @@ class Study:
             remedy = suggest(trial, self.trials["trial"], "use a trial of trials.csv")
             unknown = Refusal("trial", repr(trial), "a trial of trials.csv", remedy, "trial", trial=trial)
             raise bad[0] if bad else unknown
-        return next(rows.itertuples())
+        return next(rows_of(rows))
 
     def _analyse(self, row: Any) -> TrialResult:
         recording = self._read(row)

@@ -63,29 +63,36 @@ class Design(SettingsPart):
 class Rules(SettingsPart):
     """Which turns count, and how old a zero check may be. Exclusions are rules, and they are counted."""
 
-    cadence_min_rpm: float = Field(TurnRules.cadence_min_rpm, ge=0, description="slowest turn that counts")
-    cadence_max_rpm: float = Field(TurnRules.cadence_max_rpm, ge=0, description="fastest turn that counts")
+    cadence_min_rpm: float = Field(
+        default=TurnRules.cadence_min_rpm, ge=0, description="slowest turn that counts"
+    )
+    cadence_max_rpm: float = Field(
+        default=TurnRules.cadence_max_rpm, ge=0, description="fastest turn that counts"
+    )
     max_gap_s: float = Field(
-        TurnRules.max_gap_s, ge=0, description="longest time between two samples of a turn"
+        default=TurnRules.max_gap_s, ge=0, description="longest time between two samples of a turn"
     )
     max_backward_deg: float = Field(
-        TurnRules.max_backward_deg, ge=0, description="farthest step back of the crank"
+        default=TurnRules.max_backward_deg, ge=0, description="farthest step back of the crank"
     )
     max_standstill_s: float = Field(
-        TurnRules.max_standstill_s, ge=0, description="longest time within one degree"
+        default=TurnRules.max_standstill_s, ge=0, description="longest time within one degree"
     )
     min_mean_torque_Nm: float = Field(
-        TurnRules.min_mean_torque_Nm, ge=0, description="least mean torque of a turn"
+        default=TurnRules.min_mean_torque_Nm, ge=0, description="least mean torque of a turn"
     )
     min_torque_range_Nm: float = Field(
-        TurnRules.min_torque_range_Nm, ge=0, description="least range of a channel within a turn"
+        default=TurnRules.min_torque_range_Nm, ge=0, description="least range of a channel within a turn"
     )
     min_turns: int = Field(
-        TurnRules.min_turns, ge=0, description="turns below which a result carries a caution"
+        default=TurnRules.min_turns, ge=0, description="turns below which a result carries a caution"
     )
-    zero_check_max_hours: float = Field(4.0, gt=0, description="longest time from a zero check to a trial")
+    zero_check_max_hours: float = Field(
+        default=4.0, gt=0, description="longest time from a zero check to a trial"
+    )
     zero_check_required: bool = Field(
-        True, description="false to analyse trials without a zero check, their zero torque being taken as 0"
+        default=True,
+        description="false to analyse trials without a zero check, their zero torque being taken as 0",
     )
 
     @model_validator(mode="after")

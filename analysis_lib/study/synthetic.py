@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis_lib.study.datapackage import write_package
 from analysis_lib.study.folder_claim import claim_folder
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
 from analysis_lib.study.settings import FILE
@@ -91,6 +92,7 @@ def write_study(directory: Path | str, plan: SyntheticStudy) -> StudyTruth:
     _write_json(root / PLAN_FILE, plan.as_dict())
     _write_json(root / TRUTH_FILE, [record.truth for record in records])
     _write_text(root / "README.md", README.format(name=plan.name))
+    write_package(root)
     return read_truth(root)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -166,7 +165,7 @@ def _read_row(
             Refusal(place, got, wanted, "look for a comma too many or too few; quote text that has commas")
         ]
         return None, [_laid_at(fault, kind, owner) for fault in faults]
-    faults = list(_number_faults(given, numbers, place))
+    faults = [fault for name in numbers for fault in _number_faults(given[name], f"{place}, column {name}")]
     try:
         # An empty cell is an absent value; a row that is not there is another matter and is looked for
         # elsewhere.
@@ -180,12 +179,12 @@ def _read_row(
     return {**row.model_dump(), **spare, **outcomes, "row": line}, []
 
 
-def _number_faults(given: dict[str, str], numbers: list[str], place: str) -> Iterator[Refusal]:
-    for name in numbers:
-        try:
-            _NumberCell.model_validate({"value": given[name] or None})
-        except ValidationError as error:
-            yield from refusals_from(error, _NumberCell, lambda _, name=name: f"{place}, column {name}")
+def _number_faults(cell: str, place: str) -> list[Refusal]:
+    try:
+        _NumberCell.model_validate({"value": cell or None})
+    except ValidationError as error:
+        return refusals_from(error, _NumberCell, lambda _: place)
+    return []
 
 
 class _NumberCell(TableRow):

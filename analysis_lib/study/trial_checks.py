@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analysis_lib.study.contents import Contents, about_study, about_trial
+from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
 from analysis_lib.study.problems import Problem, Severity, listed, suggest
 from analysis_lib.study.zero_lookup import checks_around
 
@@ -25,7 +25,7 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
         "intensity": (settings.intensity_names, "study.toml"),
         "recorder": (settings.recorders, "study.toml"),
     }
-    for trial in contents.trials.itertuples():
+    for trial in rows_of(contents.trials):
         for column, (words, home) in known.items():
             word = getattr(trial, column)
             if word in words or (column == "recorder" and trial.exclude and not word):
@@ -38,7 +38,7 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
 
 def check_mounts(contents: Contents) -> Iterator[Problem]:
     """An oval ring sits at one of its available mount angles; an axis, so half a turn does not matter."""
-    for trial in contents.trials.itertuples():
+    for trial in rows_of(contents.trials):
         ring = contents.settings.rings.get(trial.ring)
         if ring is None or ring.axis_ratio == 1 or trial.exclude:
             continue
@@ -56,7 +56,7 @@ def _same_axis(one_deg: float, other_deg: float) -> bool:
 
 def check_exclusions(contents: Contents) -> Iterator[Problem]:
     """Every exclusion gives its reason, and no reason stands without an exclusion."""
-    for trial in contents.trials.itertuples():
+    for trial in rows_of(contents.trials):
         if trial.exclude and not trial.exclude_reason:
             remedy = "write the rule by which it was left out"
             yield about_trial(
@@ -69,7 +69,7 @@ def check_exclusions(contents: Contents) -> Iterator[Problem]:
 
 def check_files(contents: Contents) -> Iterator[Problem]:
     """Every trial ridden names a recording that is there."""
-    for trial in contents.ridden.itertuples():
+    for trial in rows_of(contents.ridden):
         if not trial.file:
             remedy = "name the recording, or exclude the trial with its reason"
             yield about_trial(trial, "file", "an empty cell", "the recording of the trial", remedy)
@@ -88,7 +88,7 @@ def check_windows(contents: Contents) -> Iterator[Problem]:
     for file, group in shared.groupby("file", sort=True):
         parts = group.assign(start_s=group["start_s"].fillna(0.0), end_s=group["end_s"].fillna(np.inf))
         parts = parts.sort_values("start_s")
-        for earlier, later in zip(parts.itertuples(), list(parts.itertuples())[1:], strict=False):
+        for earlier, later in zip(rows_of(parts), list(rows_of(parts))[1:], strict=False):
             if later.start_s < earlier.end_s:
                 got = f"{file} from {later.start_s:g} s, where trial {earlier.trial} has not ended"
                 yield about_trial(
@@ -118,7 +118,7 @@ def check_zero_torque(contents: Contents) -> Iterator[Problem]:
     rules = contents.settings.rules
     severity: Severity = "error" if rules.zero_check_required else "note"
     known = contents.ridden["recorder"].isin(list(contents.settings.recorders)).to_numpy(dtype=bool)
-    for trial in contents.ridden[known].itertuples():
+    for trial in rows_of(contents.ridden[known]):
         if pd.isna(trial.started_at):
             wanted = "date and time, which places the trial among the zero checks"
             remedy = "write when the trial started"

@@ -113,19 +113,24 @@ def ride_trial(
     pace = 1 + variation.draw(turns, variation.cadence_sd, rng)
     vigour = {side: 1 + variation.draw(turns, variation.torque_sd, rng) for side in ("left", "right")}
     lateness = np.radians(variation.draw(turns, variation.phase_sd_deg, rng))
-    crank = np.arange((turns - 2) * ANGLES_A_TURN + 1) * (2 * np.pi / ANGLES_A_TURN)
-    crank = crank + rng.integers(ANGLES_A_TURN) * (2 * np.pi / ANGLES_A_TURN)
-    at_turn, middles = crank / (2 * np.pi) - 0.5, np.arange(turns)
-    angle = np.arange(ANGLES_A_TURN) * (2 * np.pi / ANGLES_A_TURN)
-    profile = legs["right"].torque(angle) + legs["left"].torque(angle + np.pi)
-    speed = drivetrain.steady_speed(profile, cadence_rpm)
-    place = np.rint(crank / (2 * np.pi) * ANGLES_A_TURN).astype(int) % ANGLES_A_TURN
-    slowness = 1 / (speed[place] * np.interp(at_turn, middles, pace))
-    steps = np.diff(crank) * (slowness[1:] + slowness[:-1]) / 2
-    acting = crank - np.interp(at_turn, middles, lateness)
+    degree = rng.integers(ANGLES_A_TURN) + np.arange((turns - 2) * ANGLES_A_TURN + 1)
+    crank = np.radians(degree.astype(float))
+    speed = _steady_speed(legs, drivetrain, cadence_rpm)[degree % ANGLES_A_TURN] * _between_turns(crank, pace)
+    acting = crank - _between_turns(crank, lateness)
     torque = {
-        side: legs[side].torque(acting + (np.pi if side == "left" else 0.0))
-        * np.interp(at_turn, middles, factors)
+        side: legs[side].torque(acting + (np.pi if side == "left" else 0.0)) * _between_turns(crank, factors)
         for side, factors in vigour.items()
     }
+    steps = np.diff(crank) * (1 / speed[1:] + 1 / speed[:-1]) / 2
     return Ride(np.concatenate([[0.0], np.cumsum(steps)]), crank, torque)
+
+
+def _steady_speed(legs: dict[str, LegProfile], drivetrain: Drivetrain, cadence_rpm: float) -> FloatArray:
+    angle = np.radians(np.arange(ANGLES_A_TURN, dtype=float))
+    profile = legs["right"].torque(angle) + legs["left"].torque(angle + np.pi)
+    return drivetrain.steady_speed(profile, cadence_rpm)
+
+
+def _between_turns(crank_rad: FloatArray, by_turn: FloatArray) -> FloatArray:
+    """Join up values that belong to the middles of turns."""
+    return np.interp(crank_rad / (2 * np.pi) - 0.5, np.arange(by_turn.size), by_turn)

@@ -159,6 +159,19 @@ def test_an_outcome_without_its_column_is_an_error_of_the_study(tiny):
     assert error.scope == "study" and "did you mean 'hr_pbm'?" in str(error)
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('name = "power_W"', 'name = "powr_W"', "did you mean 'power_W'?"),
+        ('unit = "W"', 'unit = "kW"', "'W', the unit in which it is measured"),
+    ],
+)
+def test_a_measured_outcome_must_be_one_in_its_own_unit(tiny, old, new, words):
+    tiny.replace("study.toml", old, new)
+    (error,) = open_study(tiny.root).errors
+    assert error.scope == "study" and words in str(error)
+
+
 def test_zero_checks_can_be_done_without_when_the_rules_say_so(tiny):
     header = (tiny.root / "zero_checks.csv").read_text(encoding="utf-8").splitlines()[0]
     (tiny.root / "zero_checks.csv").write_text(header + "\n", encoding="utf-8")
