@@ -16,8 +16,8 @@ ANSI = re.compile(r"\x1b\[[0-9;]*m")
 def canonical_notebook(path: Path) -> str:
     """Return the notebook's JSON without clocks, paths and random ids of one run.
 
-    Cells that papermill inserts get an id made from their place, and its banner cells of a failure are dropped:
-    the failed page tells that story better.
+    Cells that papermill inserts get an id made from their place, and its banner cells of a failure are
+    dropped: the failed page tells that story better.
     """
     notebook = nbformat.read(path, as_version=4)
     notebook.cells = [cell for cell in notebook.cells if not _is_banner(cell)]

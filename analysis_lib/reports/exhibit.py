@@ -23,8 +23,8 @@ PNG_DPI = 150
 class FigureExhibit:
     """A drawn figure with its caption, its alternative text and the numbers drawn.
 
-    ``name`` is the stem of its files; ``alt`` says chart type, data and finding for a reader who cannot see it;
-    ``data`` holds the plotted numbers, so that a reader can redraw or check the figure.
+    ``name`` is the stem of its files; ``alt`` says chart type, data and finding for a reader who cannot see
+    it; ``data`` holds the plotted numbers, so that a reader can redraw or check the figure.
     """
 
     name: str
@@ -52,7 +52,8 @@ class FigureExhibit:
         source = base64.b64encode(self.svg()).decode("ascii")
         return (
             f'<figure class="exhibit" id="figure-{escape(self.name)}">'
-            f'<img style="width:{self._share_of_page():.0f}%" alt="{escape(self.alt)}" src="data:image/svg+xml;base64,{source}">'
+            f'<img style="width:{self._share_of_page():.0f}%" alt="{escape(self.alt)}"'
+            f' src="data:image/svg+xml;base64,{source}">'
             f"<figcaption>{escape(self.caption)}</figcaption></figure>"
         )
 

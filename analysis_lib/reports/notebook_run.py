@@ -35,8 +35,8 @@ class NotebookFailure:
 class RunFolder:
     """A private folder for kernels: links named ``study`` and ``results``, sockets, and everybody's droppings.
 
-    Notebooks see only the two relative names, so that no path of this machine reaches a report and two machines
-    give the same bytes. The home folder stays untouched.
+    Notebooks see only the two relative names, so that no path of this machine reaches a report and two
+    machines give the same bytes. The home folder stays untouched.
     """
 
     def __init__(self, study: Path, results: Path):
@@ -48,8 +48,8 @@ class RunFolder:
     def __enter__(self) -> RunFolder:
         """Go into the folder, send the programs that write into the home folder here, and use one thread for algebra.
 
-        Kernels start where the process is. Papermill could change there for each notebook, but a folder change is the
-        whole process's, and two threads that change it meet.
+        Kernels start where the process is. Papermill could change there for each notebook, but a folder
+        change is the whole process's, and two threads that change it meet.
         """
         self._caller = Path.cwd()
         os.chdir(self.path)

@@ -33,8 +33,8 @@ class RiderAnalysis:
     study : Study
     rider : str
     trials : DataFrame
-        The rider's rows of trials.csv with ``sequence``, the ring's role as ``ring``, its name as ``ring_name``,
-        and ``state`` (used, caution, not used) with its ``reason``.
+        The rider's rows of trials.csv with ``sequence``, the ring's role as ``ring``, its name as
+        ``ring_name``, and ``state`` (used, caution, not used) with its ``reason``.
     results : dict of trial to TrialResult
     """
 
@@ -71,7 +71,7 @@ class RiderAnalysis:
     @cached_property
     def quantities(self) -> pd.DataFrame:
         """One row a trial and quantity, measured or declared; see `RiderTables`."""
-        frames = [self._measured(row.trial) for row in self.used.itertuples()]
+        frames = [self._measured(str(row.trial)) for row in self.used.itertuples()]
         return pd.concat([*frames, self._declared()], ignore_index=True)
 
     def _measured(self, trial: str) -> pd.DataFrame:
@@ -226,7 +226,7 @@ def blocking_problems(study: Study, rider: str) -> list[Refusal]:
 
 def _labelled_trials(study: Study, rider: str) -> pd.DataFrame:
     trials = study.trials_of(rider).reset_index(drop=True)
-    sequence = study.riders.set_index("rider").loc[rider, "sequence"]
+    sequence = str(study.riders.set_index("rider").loc[rider, "sequence"])
     roles = {name: ring.role for name, ring in study.settings.rings.items()}
     return trials.assign(
         sequence=sequence,

@@ -118,7 +118,8 @@ def stroke_table(analysis: RiderAnalysis) -> TableExhibit:
         for ring in analysis.rings:
             cell = rows[(rows["intensity"] == intensity) & (rows["ring"] == ring)]
             means = {
-                name: _mean_of(name, part["value"]) for name, part in cell.groupby("quantity", sort=False)
+                name: _mean_of(str(name), part["value"])
+                for name, part in cell.groupby("quantity", sort=False)
             }
             if means:
                 frame.append(

@@ -19,19 +19,20 @@ class RiderTables:
     Attributes
     ----------
     trials : DataFrame
-        One row a trial of trials.csv: ``trial, rider, sequence, period, ring, ring_name, mount_deg, intensity,
-        state`` (used, caution, not used), ``reason, kept_turns, dropped_turns`` and the data-quality columns.
+        One row a trial of trials.csv: ``trial, rider, sequence, period, ring, ring_name, mount_deg,
+        intensity, state`` (used, caution, not used), ``reason, kept_turns, dropped_turns`` and the data-
+        quality columns.
     quantities : DataFrame
-        One row a trial and quantity: ``trial, rider, sequence, period, ring, intensity, quantity, value, unit, se,
-        n_turns, n_effective, note``. ``ring`` is the role, round or oval.
+        One row a trial and quantity: ``trial, rider, sequence, period, ring, intensity, quantity, value,
+        unit, se, n_turns, n_effective, note``. ``ring`` is the role, round or oval.
     profiles : DataFrame
         One row a trial and degree: ``trial, rider, period, ring, intensity, crank_deg, speed_rad_s`` and
         ``torque_total_Nm, torque_left_Nm, torque_right_Nm`` where they are known.
     phases : DataFrame
         One row an intensity: the rider's torque phase on the round ring and the wanted mount, with intervals.
     meter : DataFrame
-        One row an intensity and number of speed sectors: ``rider, intensity, sectors, gap_W``, what a meter would add
-        to oval − round by itself.
+        One row an intensity and number of speed sectors: ``rider, intensity, sectors, gap_W``, what a meter
+        would add to oval − round by itself.
     """
 
     trials: pd.DataFrame

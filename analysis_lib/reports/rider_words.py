@@ -28,7 +28,8 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
     if rows.empty:
         return []
     each = ", ".join(
-        f"{row.intensity} {show_number(row.difference, 1, signed=True)}" for row in rows.itertuples()
+        f"{row.intensity} {show_number(float(str(row.difference)), 1, signed=True)}"
+        for row in rows.itertuples()
     )
     return [
         f"{outcome.label}, oval − round ({outcome.unit}): {each}; smallest effect that matters"

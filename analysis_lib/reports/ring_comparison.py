@@ -29,8 +29,8 @@ class RingComparison:
     drivetrains : dict of role to Drivetrain
         ``round`` and ``oval``.
     torque_Nm : array of shape (angles,)
-        Two-leg torque at equally spaced right-crank angles from top dead centre, end excluded; held the same on
-        both rings, which is an assumption: a rider may answer the ring.
+        Two-leg torque at equally spaced right-crank angles from top dead centre, end excluded; held the same
+        on both rings, which is an assumption: a rider may answer the ring.
     cadence_rpm : float
     """
 
@@ -152,8 +152,8 @@ class RingComparison:
 def closed_form_error_pct(torque_Nm: np.ndarray, axis_ratio: float, peak_arm_deg: float) -> float:
     """Return the first-order error of a meter with one speed a turn on a chain of steady speed, in %.
 
-    For torque T₀[1 + A cos 2(θ − P)] it is (A ε / 2) cos 2(M − P), with ε = (e − 1)/(e + 1) and peak arm M; the torque's
-    own second harmonic gives A and P.
+    For torque T₀[1 + A cos 2(θ − P)] it is (A ε / 2) cos 2(M − P), with ε = (e − 1)/(e + 1) and peak arm M;
+    the torque's own second harmonic gives A and P.
 
     Examples
     --------

@@ -11,17 +11,27 @@ from analysis_lib.reports.ring_comparison import RingComparison
 WHEEL_INERTIAS_KGM2 = (0.3, 1.0, 9.0, np.inf)
 """A light and a heavy ergometer flywheel seen at the sprocket, 80 kg on the road, and a chain of steady speed."""
 
+GEOMETRY_DIGITS = {
+    "axis_ratio": 3,
+    "semi_major_mm": 2,
+    "semi_minor_mm": 2,
+    "largest_gear": 3,
+    "smallest_gear": 3,
+    "mount_deg": 1,
+    "peak_arm_deg": 1,
+}
+
 
 def geometry_table(rings: RingComparison) -> TableExhibit:
     """Give shape and gear of both rings."""
     return TableExhibit(
         "geometry",
         rings.geometry(),
-        "Shape of the rings and gear through the turn. Mount: right crank to major axis; peak arm: right-crank angle of the largest "
-        "lever arm, which follows from mount, ring and the slope of the upper chain run.",
-        digits={"axis_ratio": 3, "semi_major_mm": 2, "semi_minor_mm": 2, "largest_gear": 3, "smallest_gear": 3,
-                "mount_deg": 1, "peak_arm_deg": 1},
-    )  # fmt: skip
+        "Shape of the rings and gear through the turn. Mount: right crank to major axis; peak arm:"
+        " right-crank angle of the largest lever arm, which follows from mount, ring and the slope of the"
+        " upper chain run.",
+        digits=GEOMETRY_DIGITS,
+    )
 
 
 def gear_and_speed_exhibit(rings: RingComparison) -> FigureExhibit:

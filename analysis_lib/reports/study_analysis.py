@@ -14,8 +14,11 @@ from analysis_lib.reports.places import study_folder
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
 from analysis_lib.statistics.circular import CircularMean, axial_mean
-from analysis_lib.statistics.crossover import RingEffect, ring_effect
+from analysis_lib.statistics.crossover import RingEffect, ring_effect, ring_mixed_model
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
+from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.period_effects import carry_over
+from analysis_lib.statistics.ring_model import RingModel
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.protocol import Outcome
 
@@ -56,20 +59,28 @@ class StudyAnalysis:
         return self.study.settings.intensity_names
 
     def outcome_table(self, outcome: Outcome) -> pd.DataFrame:
-        """Return one row a trial with a column named as the outcome, as `ring_effect` wants it.
+        """Return one row a trial with a column named by the outcome's label, as `ring_effect` wants it.
 
-        Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so that 179°
-        and 1° differ by two degrees.
+        Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so
+        that 179° and 1° differ by two degrees.
         """
         rows = self.quantities[self.quantities["quantity"] == outcome.name]
-        table = rows[[*CELL, "value"]].rename(columns={"value": outcome.name})
+        table = rows[[*CELL, "value"]].rename(columns={"value": outcome.label})
         if outcome.unit == "deg":
-            table[outcome.name] = _as_neighbours(table[outcome.name])
+            table[outcome.label] = _as_neighbours(table[outcome.label])
         return table.assign(intensity=pd.Categorical(table["intensity"], self.intensities, ordered=True))
 
     def effect(self, outcome: Outcome) -> RingEffect:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
-        return ring_effect(self.outcome_table(outcome), outcome.name, unit=outcome.unit)
+        return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit)
+
+    def mixed_model(self, outcome: Outcome) -> RingModel:
+        """Return the secondary analysis of one outcome: a mixed model of every trial."""
+        return ring_mixed_model(self.outcome_table(outcome), outcome.label)
+
+    def carry_over(self, outcome: Outcome) -> Estimate:
+        """Return what an oval ring leaves behind for the next period, less what a round one leaves."""
+        return carry_over(self.outcome_table(outcome), outcome.label)
 
     def curve_effect(self, intensity: str) -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""

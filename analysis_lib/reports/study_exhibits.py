@@ -19,6 +19,8 @@ from analysis_lib.reports.rider_analysis import NOT_USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.curves import PairedCurves
+from analysis_lib.statistics.estimates import show_level
+from analysis_lib.statistics.period_effects import period_effects
 from analysis_lib.study.protocol import Outcome
 
 EFFECT_HEADINGS = {
@@ -123,8 +125,8 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
     return FigureExhibit(
         f"effect_{outcome.name}",
         effect_panel(frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.unit),
-        f"{outcome.label}, oval − round: estimate with {level:.0%} interval (diamonds) beside each rider's"
-        " own contrast (dots). Shaded: smaller than the smallest effect that matters,"
+        f"{outcome.label}, oval − round: estimate with {show_level(level)} interval (diamonds) beside each"
+        " rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
         f" {outcome.smallest_effect:g} {outcome.unit}, declared beforehand. Riders: {riders}. An interval"
         " wholly inside the shade speaks for no effect that matters.",
         f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g}"
@@ -140,7 +142,7 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     return TableExhibit(
         f"effect_{outcome.name}",
         frame,
-        f"{outcome.label} ({outcome.unit}), oval − round. {effect.method}. Holm: adjusted for looking at"
+        f"{_with_unit(outcome)}, oval − round. {effect.method}. Holm: adjusted for looking at"
         " every intensity; the overall row is one test and is not adjusted. Verdict against"
         f" ±{outcome.smallest_effect:g} {outcome.unit}: equivalent when the 90 % interval lies inside,"
         " difference when the 95 % interval excludes zero, else undecided.",
@@ -151,8 +153,8 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 
 def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
     """Draw each rider's round and oval mean, joined."""
-    table = analysis.outcome_table(outcome).dropna(subset=[outcome.name])
-    means = table.groupby(["rider", "intensity", "ring"], observed=True)[outcome.name].mean().unstack("ring")
+    table = analysis.outcome_table(outcome).dropna(subset=[outcome.label])
+    means = table.groupby(["rider", "intensity", "ring"], observed=True)[outcome.label].mean().unstack("ring")
     cells = means.dropna().reset_index().sort_values(["intensity", "rider"])
     counts = cells["intensity"].value_counts(sort=False)
     return FigureExhibit(
@@ -169,23 +171,21 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
 
 def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.95) -> FigureExhibit:
     """Draw the mean of each ring in each period."""
-    table = analysis.outcome_table(outcome).dropna(subset=[outcome.name])
+    table = analysis.outcome_table(outcome).dropna(subset=[outcome.label])
     means = (
-        table.groupby(["intensity", "period", "ring"], observed=True)[outcome.name]
+        table.groupby(["intensity", "period", "ring"], observed=True)[outcome.label]
         .agg(mean="mean", sd="std", n="size")
         .reset_index()
     )
     reach = stats.t.ppf((1 + level) / 2, np.maximum(means["n"] - 1, 1)) * means["sd"] / np.sqrt(means["n"])
-    means = means.assign(low=means["mean"] - reach, high=means["mean"] + reach).fillna(
-        {"low": np.inf, "high": np.inf}
-    )
-    means = means.replace({"low": {np.inf: np.nan}, "high": {np.inf: np.nan}})
+    # One rider alone has no interval; none is drawn.
+    means = means.assign(low=means["mean"] - reach.fillna(0), high=means["mean"] + reach.fillna(0))
     return FigureExhibit(
         f"periods_{outcome.name}",
         period_panels(means, outcome.label, outcome.unit),
-        f"{outcome.label} by period and ring: mean over the riders of one sequence with {level:.0%} interval"
-        " between riders (wide, because riders differ; the comparison of rings is made within riders). Look"
-        " for a drift over periods.",
+        f"{outcome.label} by period and ring: mean over the riders of one sequence with {show_level(level)}"
+        " interval between riders (wide, because riders differ; the comparison of rings is made within"
+        " riders). Look for a drift over periods.",
         f"Mean {outcome.label} by period, one panel an intensity, one marker a ring.",
         means,
     )
@@ -241,18 +241,53 @@ def phase_exhibit(analysis: StudyAnalysis, intensity: str) -> FigureExhibit:
     )
 
 
-def sensitivity_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
+def leave_one_out_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     """Show how the overall estimate moves when each rider in turn is left out."""
     frame = effect.leave_one_out()
-    frame = frame[frame["intensity"] == "overall"] if "intensity" in frame else frame
     return TableExhibit(
         f"leave_one_out_{outcome.name}",
-        frame.reset_index(drop=True),
-        f"{outcome.label} ({outcome.unit}), oval − round overall, without each rider in turn. An answer that"
-        " hangs on one rider shows here.",
+        frame[frame["intensity"] == "overall"].reset_index(drop=True),
+        f"{_with_unit(outcome)}, oval − round overall, without each rider in turn. An answer that hangs on"
+        " one rider shows here.",
         EFFECT_HEADINGS,
         {"t": 2, "df": 1, "p": 3},
     )
+
+
+def mixed_model_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
+    """Give the mixed model's estimates beside the primary ones: it uses every trial, also of incomplete riders."""
+    model = analysis.mixed_model(outcome)
+    frame = model.to_frame().merge(
+        analysis.effect(outcome).to_frame(), on="intensity", suffixes=("", "_primary")
+    )
+    components = ", ".join(f"{name} {value:.3g}" for name, value in model.variance_components.items())
+    columns = ["intensity", "estimate", "se", "df", "p", "low", "high", "n", "estimate_primary", "se_primary"]
+    return TableExhibit(
+        f"mixed_model_{outcome.name}",
+        frame[columns],
+        f"{_with_unit(outcome)}, oval − round, from a mixed model of every trial. {model.method}. Variance"
+        f" components: {components}. {' '.join(model.notes)} The last columns repeat the primary analysis: a"
+        " disagreement would be a finding about the missing trials or the model.",
+        {**EFFECT_HEADINGS, "estimate_primary": "primary: oval − round", "se_primary": "primary: se"},
+        {"df": 1, "p": 3},
+    )
+
+
+def period_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
+    """Give each period's effect, free of the ring."""
+    frame = period_effects(analysis.outcome_table(outcome), outcome.label)
+    return TableExhibit(
+        f"period_effects_{outcome.name}",
+        frame[frame["intensity"] == "overall"].drop(columns="note").reset_index(drop=True),
+        f"{_with_unit(outcome)}: each period minus the first, free of the ring effect, mean over"
+        " intensities.",
+        {**EFFECT_HEADINGS, "estimate": "difference", "versus": "minus period"},
+        {"t": 2, "df": 1, "p": 3},
+    )
+
+
+def _with_unit(outcome: Outcome) -> str:
+    return f"{outcome.label} ({outcome.unit})" if outcome.unit else outcome.label
 
 
 def meter_table(analysis: StudyAnalysis) -> TableExhibit:

@@ -22,7 +22,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     single = table[table["intensity"] != "overall"]
     each = "; ".join(f"{row.intensity}: {row.verdict}" for row in single.itertuples())
     return [
-        f"Primary outcome {outcome.label}. {verdict.sentence()}",
+        f"Primary outcome: {verdict.sentence()}",
         f"At each intensity: {each}.",
     ]
 
@@ -38,8 +38,12 @@ def effect_sentences(outcome: Outcome, effect: RingEffect) -> list[str]:
     return [
         judge(effect.overall, outcome.smallest_effect).sentence(),
         f"{direction[outcome.better]}. {trend}".strip(),
-        *effect.notes,
     ]
+
+
+def notes(effect: RingEffect) -> list[str]:
+    """Say what a reader must know of an effect, riders left out included."""
+    return [*left_out_sentences(effect), *effect.notes]
 
 
 def left_out_sentences(effect: RingEffect) -> list[str]:
@@ -54,16 +58,24 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
     """Say how much of oval − round a meter could have made up, before any effect is read."""
     gaps = analysis.meter_gaps()
     gaps = gaps[gaps["intensity"] == "all"]
+    if gaps.empty:
+        return [
+            "No rider's recording holds the torque of both legs, so what a meter could have made up is not"
+            " known: treat any difference in power as possibly the meter's."
+        ]
     one = gaps[gaps["sectors"] == 1].iloc[0]
     worst = gaps.loc[gaps["mean_W"].abs().idxmax()]
+    more = (
+        f"More readings can be worse: {_watts(worst.mean_W)} at {worst.sectors:.0f} a turn."
+        if abs(worst.mean_W) > 1.01 * abs(one.mean_W)
+        else "None of the meters with more readings a turn errs by more."
+    )
     return [
         (
             "If the riders did exactly the same on both rings, a meter that learns crank speed once a turn"
             f" would still show {_watts(one.mean_W)} of oval − round with these rings, mounts and torques"
             f" (mean over {one.riders:.0f} riders, who range from {_watts(one.lowest_W)} to"
-            f" {_watts(one.highest_W)}; rigid drivetrain, constant resistance, stated inertia). The largest"
-            f" mean error among the meters looked at is {_watts(worst.mean_W)}, at {worst.sectors:.0f}"
-            " readings a turn."
+            f" {_watts(one.highest_W)}; rigid drivetrain, constant resistance, stated inertia). {more}"
         ),
         (
             "Power in this report is work over the turn divided by its duration, which has no such error;"

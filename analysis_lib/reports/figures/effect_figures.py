@@ -115,7 +115,6 @@ def _draw_periods(axes: Axes, means: pd.DataFrame) -> None:
             rows["mean"],
             yerr=reach,
             fmt=look.marker,
-            linestyle=look.line,
             color=look.colour,
             capsize=2,
             label=ring,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -16,7 +17,7 @@ ONE_COLUMN, TWO_COLUMNS = 89 * MM, 183 * MM
 BLUE, VERMILLION, GREEN, GREY, INK = "#0072B2", "#D55E00", "#009E73", "#6b6b6b", "#1a1a1a"
 """From the general colour-blind-safe palette of Okabe & Ito (2008); grey and ink added."""
 
-RC = {
+RC: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 7.5,
     "axes.labelsize": 7.5,
