@@ -291,8 +291,9 @@ def _as_torque(curves: pd.DataFrame) -> pd.DataFrame:
 
 
 def _trial_counts(analysis: RiderAnalysis) -> str:
-    counts = analysis.used.groupby(["intensity", "ring"], sort=False).size()
-    return "Trials: " + ", ".join(f"{intensity} {ring} {n}" for (intensity, ring), n in counts.items())
+    counts = analysis.used.groupby(["intensity", "ring"], sort=False).size().reset_index(name="n")
+    cells = counts.to_dict("records")
+    return "Trials: " + ", ".join(f"{cell['intensity']} {cell['ring']} {cell['n']}" for cell in cells)
 
 
 def _overall_row(advice) -> pd.DataFrame:

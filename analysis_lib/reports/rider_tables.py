@@ -53,7 +53,9 @@ def read_rider_tables(results_dir: str, rider: str) -> RiderTables | None:
     folder = _folder(results_dir, rider)
     if not all((folder / f"{name}.csv").is_file() for name in TABLES):
         return None
-    text = dict.fromkeys(("trial", "rider", "sequence", "intensity", "reason", "note", "unit"), str)
+    text: dict[str, type] = dict.fromkeys(
+        ("trial", "rider", "sequence", "intensity", "reason", "note", "unit"), str
+    )
     return RiderTables(*(_read(folder / f"{name}.csv", text) for name in TABLES))
 
 

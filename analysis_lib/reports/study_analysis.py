@@ -90,11 +90,19 @@ class StudyAnalysis:
     def curve_differences(self, intensity: str) -> pd.DataFrame:
         """Return riders by degrees: mean total torque over oval periods minus that over round periods."""
         rows = self.profiles[self.profiles["intensity"] == intensity].dropna(subset=["torque_total_Nm"])
-        means = rows.groupby(["rider", "ring", "crank_deg"])["torque_total_Nm"].mean().unstack("crank_deg")
-        rings = [means.xs(ring, level="ring") if ring in means.index.get_level_values("ring") else means[:0]
-                 for ring in ("oval", "round")]  # fmt: skip
-        both = rings[0].index.intersection(rings[1].index)
-        return rings[0].loc[both] - rings[1].loc[both]
+        curves = {
+            ring: here.pivot_table(index="rider", columns="crank_deg", values="torque_total_Nm")
+            for ring, here in rows.groupby("ring")
+        }
+        if set(curves) != {"round", "oval"}:
+            raise Refusal(
+                f"torque curves at {intensity}",
+                "two-leg torque on " + (", ".join(map(str, curves)) or "no ring"),
+                "both rings",
+                "record both legs, or their total, on both rings",
+            )
+        both = curves["oval"].index.intersection(curves["round"].index)
+        return curves["oval"].loc[both] - curves["round"].loc[both]
 
     def phases(self, intensity: str) -> pd.Series:
         """Return each rider's torque phase at one intensity, degrees in [0, 180)."""

@@ -64,7 +64,7 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
             " known: treat any difference in power as possibly the meter's."
         ]
     one = gaps[gaps["sectors"] == 1].iloc[0]
-    worst = gaps.loc[gaps["mean_W"].abs().idxmax()]
+    worst = gaps.iloc[int(gaps["mean_W"].abs().argmax())]
     more = (
         f"More readings can be worse: {_watts(worst.mean_W)} at {worst.sectors:.0f} a turn."
         if abs(worst.mean_W) > 1.01 * abs(one.mean_W)

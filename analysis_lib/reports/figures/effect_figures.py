@@ -37,8 +37,8 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
 
 
 def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
-    for row in cells.itertuples():
-        axes.plot([0, 1], [row.round, row.oval], color=GREY, linewidth=0.8)
+    for pair in cells[["round", "oval"]].to_numpy(dtype=float):
+        axes.plot([0, 1], pair, color=GREY, linewidth=0.8)
     for place, ring in enumerate(("round", "oval")):
         look = LOOKS[ring]
         axes.plot(np.full(len(cells), place), cells[ring], look.marker, color=look.colour)

@@ -20,10 +20,10 @@ def quality_strip(cells: pd.DataFrame, rows: str, columns: list[str]) -> Figure:
     """
     row_names = list(dict.fromkeys(cells[rows]))
     figure, (axes,) = new_figure(height_mm=16 + 7 * len(row_names))
-    for cell in cells.itertuples():
-        x, y = columns.index(cell.column), row_names.index(getattr(cell, rows))
-        axes.add_patch(_cell_patch(x, y, cell.state))
-        axes.text(x, y, cell.text, ha="center", va="center", fontsize=6.5)
+    for cell in cells.to_dict("records"):
+        x, y = columns.index(cell["column"]), row_names.index(cell[rows])
+        axes.add_patch(_cell_patch(x, y, cell["state"]))
+        axes.text(x, y, cell["text"], ha="center", va="center", fontsize=6.5)
     axes.set_xlim(-0.5, len(columns) - 0.5)
     axes.set_ylim(len(row_names) - 0.5, -0.5)
     axes.set_xticks(np.arange(len(columns)), columns, **_heading_pose(len(columns)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -110,8 +112,16 @@ def _draw_speed(axes: Axes, curves: pd.DataFrame) -> None:
     axes.axhline(100, color=GREY, linewidth=0.6)
     for ring, curve in curves.groupby("ring", sort=False):
         look = LOOKS[str(ring)]
-        measured = {"color": look.colour, "linestyle": look.line, "label": f"{ring}, measured"}
-        predicted = {"color": look.colour, "markerfacecolor": "none", "label": f"{ring}, predicted"}
+        measured: dict[str, Any] = {
+            "color": look.colour,
+            "linestyle": look.line,
+            "label": f"{ring}, measured",
+        }
+        predicted: dict[str, Any] = {
+            "color": look.colour,
+            "markerfacecolor": "none",
+            "label": f"{ring}, predicted",
+        }
         axes.plot(curve["crank_deg"], curve["measured_pct"], **measured)
         axes.plot(
             curve["crank_deg"][7::15], curve["predicted_pct"][7::15], look.marker, markersize=3, **predicted
