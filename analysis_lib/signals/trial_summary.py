@@ -15,6 +15,8 @@ from analysis_lib.signals.turn_series import (
     ratio_over_turns,
 )
 
+Columns = dict[str, np.ndarray]
+
 UNIT_BY_ENDING = {"Nm": "N m", "Nms": "N m s", "W": "W", "deg": "deg", "rpm": "rpm", "pct": "%", "s": "s"}
 NOT_SUMMARISED = ("turn", "start_s", "duration_s")
 NOTES = {
@@ -46,17 +48,17 @@ def summarise_turns(turns: pd.DataFrame) -> pd.DataFrame:
         sums over turns; harmonics and the two-leg torque phase are those of the mean profile; other angles
         are circular means; all else are plain means.
     """
-    rows = [_row(turns, name) for name in turns.columns if name not in NOT_SUMMARISED]
-    return pd.DataFrame(rows)
+    columns = {name: turns[name].to_numpy() for name in turns.columns}
+    return pd.DataFrame([_row(columns, name) for name in columns if name not in NOT_SUMMARISED])
 
 
 def second_harmonics(turns: pd.DataFrame) -> np.ndarray:
     """Return the second harmonic of the two-leg torque of every turn as complex numbers A·e^{2iP}."""
-    return _harmonics(turns, 2, "")
+    return _harmonics({name: turns[name].to_numpy() for name in ("harmonic_2_Nm", "harmonic_2_deg")}, 2, "")
 
 
-def _row(turns: pd.DataFrame, name: str) -> dict[str, object]:
-    mean = _mean(turns, name)
+def _row(columns: Columns, name: str) -> dict[str, object]:
+    mean = _mean(columns, name)
     return {
         "quantity": name,
         "value": mean.value,
@@ -65,14 +67,13 @@ def _row(turns: pd.DataFrame, name: str) -> dict[str, object]:
         "n_turns": mean.n_turns,
         "n_effective": mean.n_effective,
         "method": mean.method,
-        "note": _note(turns, name),
+        "note": _note(columns, name),
     }
 
 
-def _mean(turns: pd.DataFrame, name: str) -> TurnMean:
-    column = {key: turns[key].to_numpy(float) for key in turns.columns}
+def _mean(column: Columns, name: str) -> TurnMean:
     if name == "cadence_rpm":
-        return ratio_over_turns(np.full(len(turns), 60.0), column["duration_s"])
+        return ratio_over_turns(np.full_like(column["duration_s"], 60.0), column["duration_s"])
     if name.startswith("power"):
         return ratio_over_turns(column[name] * column["duration_s"], column["duration_s"])
     if name.endswith("_share_pct"):
@@ -85,27 +86,26 @@ def _mean(turns: pd.DataFrame, name: str) -> TurnMean:
         positive = column[f"positive_impulse{part[1] or ''}_Nms"]
         return ratio_over_turns(positive, positive - column[f"negative_impulse{part[1] or ''}_Nms"])
     if part := re.fullmatch(r"harmonic_(\d)(_left|_right)?_(Nm|deg)", name):
-        harmonics = _harmonics(turns, int(part[1]), part[2] or "")
+        harmonics = _harmonics(column, int(part[1]), part[2] or "")
         return (
             amplitude_over_turns(harmonics)
             if part[3] == "Nm"
             else direction_over_turns(harmonics, int(part[1]))
         )
     if name == "torque_phase_deg":
-        return direction_over_turns(second_harmonics(turns), 2)
+        return direction_over_turns(_harmonics(column, 2, ""), 2)
     if name.endswith("_deg"):
         return direction_over_turns(np.exp(1j * np.radians(column[name])), 1)
     return mean_over_turns(column[name])
 
 
-def _harmonics(turns: pd.DataFrame, order: int, leg: str) -> np.ndarray:
-    amplitude = turns[f"harmonic_{order}{leg}_Nm"].to_numpy()
-    angle = np.radians(turns[f"harmonic_{order}{leg}_deg"].to_numpy())
-    return amplitude * np.exp(1j * order * angle)
+def _harmonics(column: Columns, order: int, leg: str) -> np.ndarray:
+    angle = np.radians(column[f"harmonic_{order}{leg}_deg"])
+    return column[f"harmonic_{order}{leg}_Nm"] * np.exp(1j * order * angle)
 
 
-def _note(turns: pd.DataFrame, name: str) -> str:
-    if name == "power_W" and "mean_torque_Nm" not in turns:
+def _note(columns: Columns, name: str) -> str:
+    if name == "power_W" and "mean_torque_Nm" not in columns:
         return NOTES["power_doubled"]
     if name.startswith("torque_phase"):
         return NOTES["torque_phase" if name == "torque_phase_deg" else "torque_phase_leg"]
