@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from analysis_lib.mechanics.periodic import check_turn, integrate_turn
 from analysis_lib.mechanics.ring import FloatArray, Ring
 from analysis_lib.mechanics.sprocket import check_teeth, mean_arm_m
+from analysis_lib.mechanics.turn_energy import energy_for_duration
 from analysis_lib.refusals import Refusal
 
 Run = Literal["upper", "lower"]
@@ -164,12 +165,15 @@ class Drivetrain:
         torque, angle = check_turn(torque_Nm, "torque_Nm")
         return float(np.mean(torque) / np.mean(self.gear(angle)))
 
-    def steady_speed(self, torque_Nm: ArrayLike, mean_cadence_rpm: float) -> FloatArray:
+    def steady_speed(
+        self, torque_Nm: ArrayLike, mean_cadence_rpm: float, legs_kgm2: ArrayLike = 0.0
+    ) -> FloatArray:
         """Crank speed through one turn of steady riding against a constant resistance at the wheel.
 
-        With K = ½ I G² ω² and torque that does not depend on speed, dK/dθ = T − G·R integrates in closed form
-        to K = K₀ + W(θ); R closes the turn, and the one constant K₀ follows from the time of a turn,
-        ∮ dθ/ω = 2π / mean speed. The drive is rigid: no freewheel runs ahead where the torque is negative.
+        With K = ½ (I G² + J) ω² and torque that does not depend on speed, dK/dθ = T − G·R integrates in
+        closed form to K = K₀ + W(θ); R closes the turn, and the one constant K₀ follows from the time of a
+        turn, ∮ dθ/ω = 2π / mean speed. The drive is rigid: no freewheel runs ahead where the torque is
+        negative.
 
         Parameters
         ----------
@@ -177,6 +181,9 @@ class Drivetrain:
             Two-leg crank torque at equally spaced right-crank angles, 0 to 2π, end excluded.
         mean_cadence_rpm : float
             Turns per minute, so 2π over the duration of the turn.
+        legs_kgm2 : float or array of shape (angles,)
+            Inertia J that moves with the crank itself, such as both legs' where the torque is that of the
+            joints; 0 where the torque was measured at the crank, which the legs have already moved.
 
         Returns
         -------
@@ -204,8 +211,8 @@ class Drivetrain:
         # In units of the wheel's inertia: K/I, so that an infinite inertia needs no case of its own.
         stored = integrate_turn(surplus) / self.wheel_inertia_kgm2
         mean_speed = mean_cadence_rpm * 2 * math.pi / 60
-        wheel_energy = stored + _constant_for_duration(stored, gear, mean_speed)
-        speed = np.sqrt(2 * wheel_energy) / gear
+        weight = np.sqrt(gear**2 + np.asarray(legs_kgm2) / self.wheel_inertia_kgm2)
+        speed = np.sqrt(2 * (stored + energy_for_duration(stored, weight, mean_speed))) / weight
         if speed.min() < SLOWEST_OVER_FASTEST * speed.max():
             raise Refusal(
                 "wheel_inertia_kgm2",
@@ -214,27 +221,3 @@ class Drivetrain:
                 "give the inertia at the sprocket (not at the crank), or a torque measured with that inertia",
             )
         return speed
-
-
-def _constant_for_duration(stored: FloatArray, gear: FloatArray, mean_speed: float) -> float:
-    """Energy constant K₀/I for which a turn lasts 2π / mean_speed.
-
-    The turn lasts ∮ G/√(2(K₀/I + stored)) dθ. Its inverse square is a power mean of the energies with
-    exponent −1/2: concave and rising in K₀. So Newton's method from a point below the root climbs to it
-    without overshoot, and a power mean being at most the arithmetic mean gives such a point.
-    """
-    weight = gear / gear.size
-    wanted = mean_speed**2 / 2
-    total = weight.sum()
-    floor = -stored.min()
-    above_floor = floor + 1e-9 * max(wanted, np.ptp(stored))
-    constant = max(wanted * total**2 - float(weight @ stored) / total, above_floor)
-    for _ in range(200):
-        energy = constant + stored
-        slowness = float(np.sum(weight / np.sqrt(energy)))
-        value = slowness**-2
-        step = (wanted - value) / (float(np.sum(weight * energy**-1.5)) * slowness**-3)
-        constant += step
-        if abs(step) <= 1e-15 * abs(constant):
-            break
-    return float(constant)
