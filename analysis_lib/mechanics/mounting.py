@@ -134,7 +134,7 @@ def advise_mount(
     An axis at −9° when the arm is largest and a torque phase of 100°: target (−9 − 100) mod 180 = 71°.
     """
     draws = _check_draws(phase_draws_deg, level)
-    mounts = _check_mounts(available_mounts_deg)
+    mounts = check_mounts(available_mounts_deg)
     axis_deg = drivetrain.mount_for_peak_arm(0.0)
     by_intensity = pd.DataFrame(
         [{"intensity": name, **_phase_and_mount(row, axis_deg, level)} for name, row in draws.items()]
@@ -229,7 +229,8 @@ def _check_draws(phase_draws_deg: Mapping[str, ArrayLike], level: float) -> dict
     return draws
 
 
-def _check_mounts(available_mounts_deg: Sequence[float]) -> NDArray[np.float64]:
+def check_mounts(available_mounts_deg: Sequence[float]) -> NDArray[np.float64]:
+    """Return the available mount angles as an array, or refuse what cannot be a set of mountings."""
     mounts = np.asarray(available_mounts_deg, dtype=float)
     distinct = np.unique(np.round(mounts, 9) % 180.0).size
     if mounts.ndim != 1 or mounts.size == 0 or not np.all(np.isfinite(mounts)) or distinct < mounts.size:
