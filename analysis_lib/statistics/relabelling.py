@@ -174,8 +174,7 @@ def relabelling_test(
 def _contrasts_in_any_sequence(
     part: pd.DataFrame, order: pd.DataFrame
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.intp]]:
-    """Contrast of a rider's values, and of its real rings, had it ridden each sequence: riders by
-    sequences."""
+    """Riders by sequences: contrast of the values, and of the rings ridden, had the rider ridden each."""
     seen = part.dropna(subset=["value"])
     values = seen.pivot_table(index="rider", columns="period", values="value").reindex(columns=order.columns)
     rode_oval = seen.assign(oval=seen["ring"] == "oval").pivot_table(
