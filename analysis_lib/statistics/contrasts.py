@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
@@ -40,27 +40,42 @@ def rider_contrasts(trials: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     sequence = trials.drop_duplicates("rider").set_index("rider")["sequence"]
     levels = list(trials["intensity"].cat.categories)
-    by_level = _contrast_levels(trials, sequence.index, levels)
-    overall = by_level.groupby("rider", sort=False).agg(
-        contrast=("contrast", lambda values: values.mean(skipna=False)),
-        periods_round=("periods_round", "sum"),
-        periods_oval=("periods_oval", "sum"),
+    contrast, periods = _contrast_cells(trials, sequence.index, levels)
+    # NaN at one intensity makes the overall mean NaN, which is what leaves the rider out of it.
+    contrast = np.column_stack([contrast, contrast.mean(axis=1)])
+    periods = np.concatenate([periods, periods.sum(axis=1, keepdims=True)], axis=1)
+    everyone = pd.DataFrame(
+        {
+            "rider": np.repeat(sequence.index, len(levels) + 1),
+            "intensity": [*levels, OVERALL] * len(sequence),
+            "contrast": contrast.ravel(),
+            "periods_round": periods[..., 0].ravel(),
+            "periods_oval": periods[..., 1].ravel(),
+        }
     )
-    everyone = pd.concat([by_level, overall.reset_index().assign(intensity=OVERALL)], ignore_index=True)
     everyone["sequence"] = everyone["rider"].map(sequence)
     known = everyone["contrast"].notna()
     return everyone.loc[known, COLUMNS].reset_index(drop=True), _say_who_is_left_out(everyone[~known])
 
 
-def _contrast_levels(trials: pd.DataFrame, riders: pd.Index, levels: list) -> pd.DataFrame:
-    grid = pd.MultiIndex.from_product([riders, levels], names=["rider", "intensity"])
-    cells = trials.astype({"intensity": object}).pivot_table(
-        index=["rider", "intensity"], columns="ring", values="value", aggfunc=["mean", "count"], dropna=False
+def _contrast_cells(
+    trials: pd.DataFrame, riders: pd.Index, levels: list
+) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Contrasts, riders by intensities, and numbers of periods, riders by intensities by (round, oval)."""
+    seen = trials[trials["value"].notna()]
+    cell = (
+        riders.get_indexer(pd.Index(seen["rider"])),
+        seen["intensity"].cat.codes.to_numpy(),
+        (seen["ring"] == "oval").to_numpy(dtype=int),
     )
-    cells = cells.reindex(grid)
-    columns = {"contrast": cells["mean", "oval"] - cells["mean", "round"]}
-    columns |= {f"periods_{ring}": cells["count", ring].fillna(0).astype(int) for ring in RINGS}
-    return pd.DataFrame(columns, index=grid).reset_index()
+    sums, periods = (
+        np.zeros((len(riders), len(levels), 2)),
+        np.zeros((len(riders), len(levels), 2), dtype=int),
+    )
+    np.add.at(sums, cell, seen["value"].to_numpy())
+    np.add.at(periods, cell, 1)
+    means = np.divide(sums, periods, out=np.full(sums.shape, np.nan), where=periods > 0)
+    return means[..., 1] - means[..., 0], periods
 
 
 def _say_who_is_left_out(absent: pd.DataFrame) -> pd.DataFrame:
