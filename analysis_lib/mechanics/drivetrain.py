@@ -20,6 +20,9 @@ Run = Literal["upper", "lower"]
 ROAD_WHEEL_INERTIA_KGM2 = 80.0 * 0.334**2
 """Rider and bicycle of 80 kg on wheels of 0.334 m: m·r² = 8.92 kg m² (the wheels' own inertia left out)."""
 
+LONGEST_CHAINSTAY_M = 10.0
+"""Beyond recumbents and cargo bicycles; a greater number is a length in millimetres."""
+
 SLOWEST_OVER_FASTEST = 0.03
 """Where the crank all but stops within the turn, speed at equal angles no longer describes the motion."""
 
@@ -45,7 +48,7 @@ class Drivetrain:
         From the right crank arm to the ring's major axis, in the pedalling direction; an axis, modulo 180.
     sprocket_teeth : int
     chainstay_m : float
-        Distance from crank axis to sprocket axis, 0.3 to 0.7 m.
+        Distance from crank axis to sprocket axis.
     wheel_inertia_kgm2 : float
         Inertia I that the sprocket drives: mass · wheel radius² on the road (default: 80 kg on 0.334 m
         wheels), ``math.inf`` for a chain of steady speed. An ergometer's flywheel belongs here, seen at its
@@ -67,11 +70,12 @@ class Drivetrain:
             raise Refusal(
                 "mount_deg", repr(self.mount_deg), "a finite angle in degrees", "give the mount angle"
             )
-        if not 0.3 <= self.chainstay_m <= 0.7:
+        shortest = self.ring.semi_major_m + self.sprocket_radius_m
+        if not shortest < self.chainstay_m <= LONGEST_CHAINSTAY_M:
             raise Refusal(
                 "chainstay_m",
                 repr(self.chainstay_m),
-                "0.3 to 0.7 m",
+                f"more than {shortest:.3f} m, where ring and sprocket touch, up to {LONGEST_CHAINSTAY_M:g} m",
                 "give the distance from crank axis to sprocket axis in metres, such as 0.410",
             )
         if not self.wheel_inertia_kgm2 > 0:

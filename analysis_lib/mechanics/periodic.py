@@ -67,6 +67,11 @@ def differentiate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def axial_phase_deg(values: NDArray[np.float64]) -> float:
-    """Axis of the second harmonic of a turn, in [0, 180) degrees: where cos 2(θ − P) is largest."""
-    second = np.fft.rfft(values)[2]
+    """Axis of the second harmonic of a turn, in [0, 180) degrees: where cos 2(θ − P) is largest.
+
+    NaN where the turn has no second harmonic, and so no axis, as an even torque has none.
+    """
+    second = np.fft.rfft(values)[2] / values.size
+    if abs(second) <= 1e-12 * np.max(np.abs(values)):
+        return math.nan
     return (-math.degrees(np.angle(second)) / 2) % 180.0

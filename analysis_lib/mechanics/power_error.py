@@ -41,7 +41,8 @@ def power_error(
     sectors : int
         Number of speed readings a turn.
     start_rad : float
-        Crank angle at which the first sector begins; 0 is top dead centre.
+        Crank angle at which the first sector begins, counted from the angle of the first value; 0 is top dead
+        centre. Means over bins that begin at top dead centre stand half a bin later: −π/angles for them.
 
     Returns
     -------

@@ -297,3 +297,8 @@ def test_refuses_bad_strokes():
         drivetrain.steady_speed(np.where(ANGLE == 0, math.nan, 20.0), 90.0)
     with pytest.raises(Refusal, match="all but stop"):
         Drivetrain(Ring.round(50), sprocket_teeth=50, wheel_inertia_kgm2=0.005).steady_speed(stroke(), 90.0)
+
+
+def test_wheels_must_not_overlap():
+    with pytest.raises(Refusal, match="touch"):
+        Drivetrain(Ring.ellipse(52, 1.1), chainstay_m=0.14)
