@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ FloatArray = NDArray[np.float64]
 BINS_A_TURN = 360
 BIN_RAD = 2 * math.pi / BINS_A_TURN
 ROUNDING = 1e-9  # turns; an angle this close below the last dead centre may round up to it
-SAMPLES_A_BLOCK = 1 << 15  # a block and its temporaries stay in a processor's cache
+SAMPLES_A_BLOCK = 1 << 16  # a block and its temporaries stay in a processor's cache
 
 
 @dataclass(frozen=True)
@@ -28,11 +28,14 @@ class BinSums:
         Time spent in each bin.
     work_J : list of arrays of shape (turns, 360)
         ∫ T dθ over each bin, a channel each.
+    growing : bool
+        Whether the angle never went back.
     """
 
     first_turn: int
     time_s: FloatArray
     work_J: list[FloatArray]
+    growing: bool
 
 
 def integrate_by_angle(time_s: FloatArray, crank_rad: FloatArray, torques: Sequence[FloatArray]) -> BinSums:
@@ -66,25 +69,34 @@ def integrate_by_angle(time_s: FloatArray, crank_rad: FloatArray, torques: Seque
     turns = math.floor(crank_rad.max() / BIN_RAD / BINS_A_TURN + ROUNDING) + 1 - first_turn
     time_sums = np.zeros(turns * BINS_A_TURN)
     work_sums = [np.zeros(turns * BINS_A_TURN) for _ in torques]
-    for start in range(0, time_s.size - 1, SAMPLES_A_BLOCK):
-        block = slice(start, start + SAMPLES_A_BLOCK + 1)
-        lowest, angle = _from_lowest_bin(crank_rad[block] / BIN_RAD)
-        split = _split_growing if np.all(angle[1:] >= angle[:-1]) else _split_any
+    only_growing = True
+    for block in overlapping_blocks(time_s.size):
+        angle = crank_rad[block] * (1 / BIN_RAD)
+        growing = bool(np.all(angle[1:] >= angle[:-1]))
+        only_growing &= growing
+        lowest, angle = _from_lowest_bin(angle, float(angle[0] if growing else angle.min()))
+        split = _split_growing if growing else _split_any
         time, works = split(time_s[block], angle, [torque[block] for torque in torques])
-        bins = slice(lowest - first_turn * BINS_A_TURN, lowest - first_turn * BINS_A_TURN + time.size)
-        time_sums[bins] += time
+        start = lowest - first_turn * BINS_A_TURN
+        time_sums[start : start + time.size] += time
         for work_sum, work in zip(work_sums, works, strict=True):
-            work_sum[bins] += work * BIN_RAD
+            work_sum[start : start + time.size] += work * BIN_RAD
     shape = (turns, BINS_A_TURN)
-    return BinSums(first_turn, time_sums.reshape(shape), [work.reshape(shape) for work in work_sums])
+    work_by_channel = [work.reshape(shape) for work in work_sums]
+    return BinSums(first_turn, time_sums.reshape(shape), work_by_channel, only_growing)
 
 
-def _from_lowest_bin(angle: FloatArray) -> tuple[int, FloatArray]:
+def overlapping_blocks(samples: int) -> Iterator[slice]:
+    """Cover a series by blocks, each beginning at the last sample of the one before."""
+    for start in range(0, samples - 1, SAMPLES_A_BLOCK):
+        yield slice(start, start + SAMPLES_A_BLOCK + 1)
+
+
+def _from_lowest_bin(angle: FloatArray, least: float) -> tuple[int, FloatArray]:
     """Count from the lowest bin met; an angle just below an edge can round up to it on the way."""
-    lowest = math.floor(angle.min())
-    angle = angle - lowest
-    rounded_up = math.floor(angle.min())
-    return lowest + rounded_up, angle - rounded_up if rounded_up else angle
+    lowest = math.floor(least)
+    rounded_up = math.floor(least - lowest)
+    return lowest + rounded_up, angle - lowest - rounded_up if rounded_up else angle - lowest
 
 
 def _split_growing(
@@ -94,21 +106,27 @@ def _split_growing(
 
     `angle` counts bins from the block's lowest. Work comes in N m × bins.
     """
-    bins = angle.astype(np.intp)
-    crossed = np.diff(bins)
-    segment = np.flatnonzero(crossed) if crossed.max() <= 1 else np.repeat(np.arange(crossed.size), crossed)
-    steps = np.diff(angle)
-    past = np.arange(1, bins[-1] + 1) - angle[segment]  # from the segment's first sample to the edge
-    share = past / steps[segment]
-    time_at_edge = time_s[segment] + share * (time_s[segment + 1] - time_s[segment])
-    time = np.diff(time_at_edge, prepend=time_s[0], append=time_s[-1])
+    bins = angle.astype(np.int32)
+    before = np.flatnonzero(bins[1:] != bins[:-1])
+    if before.size < bins[-1]:  # some segments cross several edges
+        before = np.repeat(np.arange(bins.size - 1), np.diff(bins))
+    after = before + 1
+    steps = angle[1:] - angle[:-1]
+    past = np.arange(1, bins[-1] + 1) - angle[before]  # from the sample before to the edge
+    share = past / steps[before]
+    at_edge = np.empty(before.size + 2)
+    at_edge[0], at_edge[-1] = time_s[0], time_s[-1]
+    at_edge[1:-1] = time_s[before] + share * (time_s[after] - time_s[before])
+    time = at_edge[1:] - at_edge[:-1]
     works = []
-    doubled = np.zeros(angle.size)
+    twice_work = np.zeros(angle.size)
     for torque in torques:
-        np.cumsum((torque[1:] + torque[:-1]) * steps, out=doubled[1:])
-        rise = torque[segment + 1] - torque[segment]
-        at_edge = doubled[segment] + past * (2 * torque[segment] + share * rise)
-        works.append(np.diff(at_edge, prepend=0.0, append=doubled[-1]) / 2)
+        np.cumsum((torque[1:] + torque[:-1]) * steps, out=twice_work[1:])
+        torque_before = torque[before]
+        twice_mean = 2 * torque_before + share * (torque[after] - torque_before)
+        at_edge[0], at_edge[-1] = 0.0, twice_work[-1]
+        at_edge[1:-1] = twice_work[before] + past * twice_mean
+        works.append((at_edge[1:] - at_edge[:-1]) / 2)
     return time, works
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals import turn_rules
-from analysis_lib.signals.angle_bins import BIN_RAD, BinSums, integrate_by_angle
+from analysis_lib.signals.angle_bins import BIN_RAD, BinSums, integrate_by_angle, overlapping_blocks
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.turn_rules import REASONS, TurnRules
 
@@ -160,7 +160,7 @@ def cut_turns(recording: Recording, rules: TurnRules | None = None) -> Turns:
         layout=recording.layout,
         rules=rules,
     )
-    broken = _broken_rules(recording, turns, sums.first_turn + begun.start)
+    broken = _broken_rules(recording, turns, sums.first_turn + begun.start, sums.growing)
     for reason in reversed(REASONS):
         turns.reason[broken[reason]] = reason
     return turns
@@ -179,51 +179,61 @@ def _first_whole_turn(recording: Recording) -> int:
     return math.ceil(recording.crank_rad[0] / (2 * math.pi) - TURN_TOLERANCE)
 
 
-def _broken_rules(recording: Recording, turns: Turns, first_turn: int) -> dict[str, NDArray[np.bool_]]:
-    rules = turns.rules
+def _broken_rules(
+    recording: Recording, turns: Turns, first_turn: int, growing: bool
+) -> dict[str, NDArray[np.bool_]]:
+    rules, rows = turns.rules, turns.number.size
+
+    def row_of(crank_rad: FloatArray) -> FloatArray:
+        return crank_rad / (2 * math.pi) - first_turn
+
     cadence = 60 / turns.duration_s
     ranges = np.array([np.ptp(turns.profiles[channel], axis=1) for channel in recording.torque])
     still = turns.bin_time_s.max(axis=1) >= rules.max_standstill_s
-    position = recording.crank_rad / (2 * math.pi) - first_turn
+    before = _samples_before_gaps(recording.time_s, rules.max_gap_s)
+    gap_ends = [row_of(recording.crank_rad[samples]) for samples in (before, before + 1)]
+    none = np.zeros(rows, dtype=bool)
+    saturated = row_of(recording.crank_rad[_saturated_in_any_channel(recording)])
     return {
-        turn_rules.INCOMPLETE: _incomplete(position, turns.number.size),
-        turn_rules.GAP: _with_gaps(recording.time_s, position, rules.max_gap_s, turns.number.size),
-        turn_rules.BACKWARDS: _going_back(position, rules.max_backward_deg / 360, turns.number.size),
-        turn_rules.SATURATED: _saturated(recording, position, turns.number.size),
+        turn_rules.INCOMPLETE: _incomplete(row_of(recording.crank_rad[[0, -1]]), rows),
+        turn_rules.GAP: _rows_between(np.minimum(*gap_ends), np.maximum(*gap_ends), rows),
+        turn_rules.BACKWARDS: none
+        if growing
+        else _going_back(row_of(recording.crank_rad), rules.max_backward_deg / 360, rows),
+        turn_rules.SATURATED: _rows_between(saturated, saturated, rows),
         turn_rules.NO_TORQUE: still | (turns.two_leg_torque_Nm < rules.min_mean_torque_Nm),
-        turn_rules.STUCK: (ranges < rules.min_torque_range_Nm).any(axis=0),
+        turn_rules.STUCK: np.any(ranges < rules.min_torque_range_Nm, axis=0),
         turn_rules.CADENCE: (cadence < rules.cadence_min_rpm) | (cadence > rules.cadence_max_rpm),
     }
 
 
-def _incomplete(position: FloatArray, turns: int) -> NDArray[np.bool_]:
-    """Which rows of turns the recording does not span; `position` counts turns from the first row."""
-    row = np.arange(turns)
-    return (position[0] > row + TURN_TOLERANCE) | (position[-1] < row + 1 - TURN_TOLERANCE)
+def _incomplete(ends: FloatArray, rows: int) -> NDArray[np.bool_]:
+    """Which rows of turns the recording does not span; `ends` are its two ends in rows."""
+    (first, last), row = ends, np.arange(rows)
+    return (first > row + TURN_TOLERANCE) | (last < row + 1 - TURN_TOLERANCE)
 
 
-def _with_gaps(time_s: FloatArray, position: FloatArray, max_gap_s: float, turns: int) -> NDArray[np.bool_]:
-    before = np.flatnonzero(np.diff(time_s) > max_gap_s)
-    ends = position[before], position[before + 1]
-    return _rows_between(np.minimum(*ends), np.maximum(*ends), turns)
+def _samples_before_gaps(time_s: FloatArray, max_gap_s: float) -> NDArray[np.intp]:
+    found = [
+        block.start + np.flatnonzero(np.diff(time_s[block]) > max_gap_s)
+        for block in overlapping_blocks(time_s.size)
+    ]
+    return np.concatenate(found)
 
 
-def _going_back(position: FloatArray, max_backward: float, turns: int) -> NDArray[np.bool_]:
-    if np.all(position[1:] >= position[:-1]):
-        return np.zeros(turns, dtype=bool)
+def _going_back(position: FloatArray, max_backward: float, rows: int) -> NDArray[np.bool_]:
+    """Which rows are touched while the angle lies behind the farthest it has reached; positions in rows."""
     farthest = np.maximum.accumulate(position)
     behind = np.flatnonzero(farthest - position > max_backward)
-    return _rows_between(position[behind], farthest[behind], turns)
+    return _rows_between(position[behind], farthest[behind], rows)
 
 
-def _saturated(recording: Recording, position: FloatArray, turns: int) -> NDArray[np.bool_]:
-    samples = [position[indices] for indices in recording.saturated.values()]
-    at = np.concatenate(samples) if samples else np.zeros(0)
-    return _rows_between(at, at, turns)
+def _saturated_in_any_channel(recording: Recording) -> NDArray[np.intp]:
+    return np.concatenate([np.zeros(0, dtype=np.intp), *recording.saturated.values()])
 
 
-def _rows_between(low: FloatArray, high: FloatArray, turns: int) -> NDArray[np.bool_]:
+def _rows_between(low: FloatArray, high: FloatArray, rows: int) -> NDArray[np.bool_]:
     """Which rows any of the spans [low, high] touches."""
-    opened = np.bincount(np.clip(np.floor(low), 0, turns).astype(np.intp), minlength=turns + 2)
-    closed = np.bincount(np.clip(np.floor(high) + 1, 0, turns).astype(np.intp), minlength=turns + 2)
-    return np.cumsum(opened - closed)[:turns] > 0
+    opened = np.bincount(np.clip(np.floor(low), 0, rows).astype(np.intp), minlength=rows + 1)
+    closed = np.bincount(np.clip(np.floor(high) + 1, 0, rows).astype(np.intp), minlength=rows + 1)
+    return np.cumsum(opened - closed)[:rows] > 0

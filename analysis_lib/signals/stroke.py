@@ -111,8 +111,8 @@ def smooth_bin_time(bin_time_s: FloatArray) -> FloatArray:
 def channel_measures(turns: Turns, channel: str) -> dict[str, FloatArray]:
     """Measure one channel, angle by angle except where time is named.
 
-    - power, mean torque; peak torque: the largest one-degree mean and its angle, both from the parabola
-      through it and its neighbours; for a leg also the smallest, likewise.
+    - power, mean torque; peak torque: the largest one-degree mean, its angle from the parabola through it and
+      its neighbours; for a leg also the smallest, likewise.
     - torque phase: of both legs, half the phase of the second harmonic, modulo 180; of one leg, the circular
       mean of its positive torque, modulo 360.
     - harmonics 1 to 8: amplitude, and angle of the first peak, modulo 360/k.
@@ -173,7 +173,7 @@ def dead_centre_measures(total: FloatArray, speed: FloatArray) -> dict[str, Floa
 
 
 def profile_peak(profiles: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the largest value of each profile and its angle (degrees), from a parabola through three bins.
+    """Return the largest bin of each profile, and its angle (degrees) from a parabola through three bins.
 
     Examples
     --------
@@ -182,14 +182,14 @@ def profile_peak(profiles: FloatArray) -> tuple[FloatArray, FloatArray]:
     >>> profile = np.zeros((1, 360))
     >>> profile[0, 9:13] = [1, 2, 2, 1]
     >>> print(*profile_peak(profile))
-    [2.125] [11.]
+    [2.] [11.]
     """
     peak, place = _parabola_peak(profiles, np.argmax(profiles, axis=1), wrap=True)
     return peak, wrap_deg((place + 0.5) * 360 / profiles.shape[1], 360.0)
 
 
 def _parabola_peak(rows: FloatArray, at: NDArray[np.intp], wrap: bool) -> tuple[FloatArray, FloatArray]:
-    """Vertex of the parabola through each row's largest value and its neighbours: value, fractional place."""
+    """Largest value of each row, and the fractional place of the vertex through it and its neighbours."""
     size = rows.shape[1]
     row = np.arange(rows.shape[0])
     before, after = (at - 1, at + 1) if wrap else (np.maximum(at - 1, 0), np.minimum(at + 1, size - 1))
@@ -197,4 +197,4 @@ def _parabola_peak(rows: FloatArray, at: NDArray[np.intp], wrap: bool) -> tuple[
     curvature = low - 2 * top + high
     inside = (curvature < 0) & (wrap | ((at > 0) & (at < size - 1)))
     offset = np.where(inside, (low - high) / np.where(inside, 2 * curvature, 1.0), 0.0)
-    return np.asarray(top - (low - high) * offset / 4), np.asarray(at + offset, dtype=float)
+    return top, np.asarray(at + offset, dtype=float)

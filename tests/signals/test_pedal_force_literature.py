@@ -22,7 +22,7 @@ TABLE = Path(__file__).resolve().parents[3] / "shared" / "data" / "pedal_force_b
 CADENCE_RPM, CRANK_M, RATE_HZ, DURATION_S = 31.348, 0.170, 1000, 80
 
 # Quantity, expected, half a unit of the last printed digit. Peaks are of a table by degrees: a mean over
-# a degree may miss them by T″/24 = 0.0005 N m more, and their angle is open by half a degree.
+# a degree beside them may miss them by T″(1/8 + 1/24) = 0.002 N m, and their angle is open by half a degree.
 EXPECTED = [
     ("cadence_rpm", 31.348, 0.0005),
     ("mean_torque_left_Nm", 10.804, 0.0005),

