@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.effect_figures import (
     curve_difference_panels,
@@ -154,8 +155,14 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
     """Draw each rider's round and oval mean, joined."""
     table = analysis.outcome_table(outcome).dropna(subset=[outcome.label])
-    means = table.groupby(["rider", "intensity", "ring"], observed=True)[outcome.label].mean().unstack("ring")
-    cells = means.dropna().reset_index().sort_values(["intensity", "rider"])
+    means = table.pivot_table(
+        index=["intensity", "rider"], columns="ring", values=outcome.label, observed=True
+    )
+    cells = means.reindex(columns=["round", "oval"]).dropna().reset_index()
+    if cells.empty:
+        raise Refusal(
+            outcome.label, "no rider with a value on both rings", "at least one", "nothing can be paired"
+        )
     counts = cells["intensity"].value_counts(sort=False)
     return FigureExhibit(
         f"paired_{outcome.name}",

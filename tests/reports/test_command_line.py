@@ -1,0 +1,76 @@
+"""The command line: exit codes, help, and messages that tell everything at once."""
+
+import subprocess
+import sys
+
+import pytest
+
+from analysis_lib.__main__ import main
+from analysis_lib.study.synthetic import small_study
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("cli") / "study"
+    small_study(folder, riders=2, duration_s=8.0)
+    return folder
+
+
+@pytest.mark.parametrize("command", ["demo", "new", "check", "report"])
+def test_help_says_what_is_read_and_written(command, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main([command, "--help"])
+    assert stop.value.code == 0
+    text = capsys.readouterr().out
+    assert "Reads" in text
+    assert "Writes" in text
+
+
+def test_both_names_are_the_same_program():
+    run = subprocess.run(
+        [sys.executable, "-m", "analysis_lib", "--version"], capture_output=True, text=True, check=True
+    )
+    assert run.stdout.startswith("roundoval ")
+
+
+@pytest.mark.parametrize("words", [[], ["rebort"], ["report"], ["report", "x", "--jobs", "0"]])
+def test_bad_usage_exits_with_2(words, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    assert "usage" in capsys.readouterr().err
+
+
+def test_a_folder_without_a_study_exits_with_2_and_names_every_missing_part(tmp_path, capsys):
+    assert main(["check", str(tmp_path)]) == 2
+    message = capsys.readouterr().err
+    for part in ("study.toml", "riders.csv", "trials.csv", "zero_checks.csv"):
+        assert part in message
+
+
+def test_check_of_a_clean_study_exits_with_0_and_tabulates_every_trial(study, capsys):
+    assert main(["check", str(study)]) == 0
+    shown = capsys.readouterr().out
+    assert shown.startswith("0 problems")
+    assert sum(line.strip().startswith("R0") for line in shown.splitlines()) == 24
+
+
+def test_check_lists_every_problem_at_once_and_exits_with_2(study, tmp_path, capsys):
+    import shutil
+
+    spoilt = tmp_path / "spoilt"
+    shutil.copytree(study, spoilt)
+    text = (spoilt / "trials.csv").read_text()
+    (spoilt / "trials.csv").write_text(text.replace("R01-P1-easy,R01,1,1,round", "R01-P1-easy,R01,1,1,ruond"))
+    first = sorted((spoilt / "recordings").glob("R02-P1-easy*"))[0]
+    first.write_bytes(b"")
+    assert main(["check", str(spoilt)]) == 2
+    shown = capsys.readouterr().out
+    assert "ruond" in shown
+    assert first.name in shown
+
+
+def test_new_writes_a_folder_and_refuses_one_that_is_in_use(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "mine")]) == 0
+    assert (tmp_path / "mine" / "study.toml").is_file()
+    assert main(["new", str(tmp_path / "mine")]) == 2

@@ -1,0 +1,147 @@
+"""The runner: a fault stops the smallest part, pages are self-contained, raw data stay as they were."""
+
+import json
+import re
+from html.parser import HTMLParser
+
+import pandas as pd
+import pytest
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.runner import make_report
+
+VOID = {"meta", "img", "br", "hr", "input", "link"}
+
+
+class _Page(HTMLParser):
+    """Collects what a page loads, its images and whether its tags close."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.loads, self.images, self.open, self.ids = [], [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attributes):
+        found = dict(attributes)
+        self.loads += [found[name] for name in ("src", "href") if name in found]
+        if tag == "script":
+            self.loads.append("script")
+        if tag == "img":
+            self.images.append(found)
+        if "id" in found:
+            self.ids.append(found["id"])
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.handle_starttag(tag, attributes)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+
+def test_one_riders_fault_leaves_the_others_alone_and_gives_exit_code_1(damaged_report):
+    states = {page.subject: page.made for page in damaged_report.report.pages}
+    assert states == {"R01": True, "R02": True, "R03": False, "R04": True, "R05": True, "the study": True}
+    assert damaged_report.report.exit_code == 1
+    assert len(damaged_report.said) == 6
+
+
+def test_a_failed_page_says_who_and_what_to_mend(damaged_report):
+    text = damaged_report.text("riders/R03.html")
+    assert "rider R03" in text
+    assert re.search(r"riders\.csv, row 4.*RRRR", text)
+    assert "What to mend" in text
+
+
+def test_a_missing_or_truncated_file_costs_its_trial_only_and_is_said(damaged_report):
+    for rider, trial in (("R02", "R02-P1-easy"), ("R04", "R04-P1-easy")):
+        trials = pd.read_csv(damaged_report.folder / "tables" / "riders" / rider / "trials.csv")
+        lost = trials[trials["state"] == "not used"]
+        assert list(lost["trial"]) == [trial]
+        assert trial in damaged_report.text(f"riders/{rider}.html")
+    flow = pd.read_csv(damaged_report.folder / "tables" / "study" / "as_shown" / "set_aside.csv")
+    assert set(flow["trial"]) == {"R02-P1-easy", "R04-P1-easy", "all"}
+    assert flow.set_index("trial").loc["all", "rider"] == "R03"
+
+
+def test_raw_data_are_unchanged(damaged_report):
+    assert checksums(damaged_report.study) == damaged_report.before
+
+
+@pytest.mark.parametrize("page", ["index.html", "study.html", "riders/R01.html", "riders/R03.html"])
+def test_pages_are_self_contained_and_well_formed(damaged_report, page):
+    parsed = _Page(damaged_report.text(page))
+    assert not parsed.open
+    assert len(parsed.ids) == len(set(parsed.ids))
+    for address in parsed.loads:
+        assert (
+            address.startswith(("data:image/", "#"))
+            or (damaged_report.folder / page).parent.joinpath(address).exists()
+        )
+    assert all(len(image["alt"]) > 20 for image in parsed.images)
+
+
+def test_pages_hold_their_figures(damaged_report):
+    assert len(_Page(damaged_report.text("riders/R01.html")).images) == 5
+    assert len(_Page(damaged_report.text("study.html")).images) == 8
+
+
+def test_the_record_names_every_input_by_checksum_and_no_place_of_this_machine(damaged_report):
+    record = damaged_report.record()
+    assert record["inputs"] == damaged_report.before
+    assert record["states"]["R03"].startswith("failed")
+    assert record["parameters"]["R01"] == {"study_dir": "study", "rider": "R01", "results_dir": "results"}
+    for path in damaged_report.folder.rglob("*"):
+        if path.suffix in {".html", ".ipynb", ".json", ".csv"}:
+            text = path.read_text(encoding="utf-8")
+            assert str(damaged_report.study.parent) not in text
+            assert "/tmp/" not in text
+
+
+def test_results_hold_every_declared_outcome_with_unit_interval_n_and_method(damaged_report):
+    results = json.loads((damaged_report.folder / "results.json").read_text())
+    assert results["riders_analysed"] == ["R01", "R02", "R04", "R05"]
+    assert list(results["riders_left_out"]) == ["R03"]
+    assert results["outcomes"][0]["primary"] is True
+    for outcome in results["outcomes"]:
+        assert outcome["method"]
+        names = [row["intensity"] for row in outcome["estimates"]]
+        assert names == ["easy", "steady", "hard", "overall"]
+    for row in results["outcomes"][0]["estimates"]:
+        assert row["low"] < row["estimate"] < row["high"]
+        assert row["n"] in {3, 4}
+        assert row["verdict"] in {"difference", "equivalent", "undecided"}
+
+
+def test_equal_inputs_give_equal_bytes_whatever_the_number_of_jobs(one_trial_reports):
+    first, second = one_trial_reports
+    assert checksums(first.folder) == checksums(second.folder)
+
+
+def test_one_rider_one_ring_one_trial_gives_a_page_that_says_what_it_cannot(one_trial_reports):
+    report = one_trial_reports[0]
+    assert report.report.exit_code == 0
+    page = report.text("riders/R01.html")
+    assert "Only the round ring was ridden" in page
+    assert "Only one intensity was ridden" in page
+    study = report.text("study.html")
+    assert "This study cannot answer its question" in study
+    results = json.loads((report.folder / "results.json").read_text())
+    assert all(outcome["estimates"] == [] and outcome["why_none"] for outcome in results["outcomes"])
+
+
+def test_an_unknown_rider_is_refused_before_anything_is_written(damaged_report, tmp_path):
+    with pytest.raises(Refusal, match="R99"):
+        make_report(damaged_report.study, tmp_path / "out", only_rider="R99")
+    assert not (tmp_path / "out").exists()
+
+
+def test_output_inside_the_study_or_over_foreign_files_is_refused(damaged_report, tmp_path):
+    with pytest.raises(Refusal, match="inside the study"):
+        make_report(damaged_report.study, damaged_report.study / "report")
+    (tmp_path / "thesis.txt").write_text("mine")
+    with pytest.raises(Refusal, match="other files"):
+        make_report(damaged_report.study, tmp_path)
+    assert (tmp_path / "thesis.txt").read_text() == "mine"
