@@ -1,3 +1,4 @@
+import itertools
 import math
 from pathlib import Path
 
@@ -6,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.power_error import meter_error_by_sectors, power_error
@@ -170,6 +172,26 @@ def test_first_sector_may_begin_elsewhere():
     assert power_error(torque, speed, 3, start_rad=-1.0) == pytest.approx(
         power_error(torque, speed, 3, start_rad=2 * math.pi - 1.0), rel=1e-9
     )
+
+
+def test_sectors_cut_cells_exactly():
+    """Nine angles, two to five sectors: T/ω and 1/ω as straight lines between angles, by adaptive quadrature."""
+    angle = np.arange(9) * 2 * math.pi / 9
+    torque, speed = 20 + 9 * np.cos(angle - 0.4) + 4 * np.cos(2 * angle), 9 + 2 * np.sin(angle)
+    for sectors in (2, 4, 5):
+        edges = 2 * math.pi * np.arange(sectors + 1) / sectors
+        means = []
+        for start, end in itertools.pairwise(edges):
+            corners = angle[(angle > start) & (angle < end)]
+            impulse, duration = (
+                quad(
+                    lambda x, y=values: np.interp(x, angle, y, period=2 * math.pi), start, end, points=corners
+                )[0]
+                for values in (torque / speed, 1 / speed)
+            )
+            means.append(impulse / duration)
+        expected = np.mean(means) / torque.mean() - 1
+        assert power_error(torque, speed, sectors) == pytest.approx(expected, abs=1e-10)
 
 
 def park_two_leg_torque():
