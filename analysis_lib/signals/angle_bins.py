@@ -102,11 +102,12 @@ def _from_lowest_bin(angle: FloatArray, least: float) -> tuple[int, FloatArray]:
 def _split_growing(
     time_s: FloatArray, angle: FloatArray, torques: list[FloatArray]
 ) -> tuple[FloatArray, list[FloatArray]]:
-    """Read the running integrals at each edge; every edge is met once, for the angle only grows.
+    """Give each segment to the bin it begins in, then pass on what lies beyond each edge.
 
-    `angle` counts bins from the block's lowest. Work comes in N m × bins.
+    The angle only grows, so every edge is met once, and a segment that meets several passes its work on from
+    bin to bin. `angle` counts bins from the block's lowest. Work comes in N m × bins.
     """
-    bins = angle.astype(np.int32)
+    bins = angle.astype(np.intp)
     before = np.flatnonzero(bins[1:] != bins[:-1])
     if before.size < bins[-1]:  # some segments cross several edges
         before = np.repeat(np.arange(bins.size - 1), np.diff(bins))
@@ -117,17 +118,17 @@ def _split_growing(
     at_edge = np.empty(before.size + 2)
     at_edge[0], at_edge[-1] = time_s[0], time_s[-1]
     at_edge[1:-1] = time_s[before] + share * (time_s[after] - time_s[before])
-    time = at_edge[1:] - at_edge[:-1]
     works = []
-    twice_work = np.zeros(angle.size)
     for torque in torques:
-        np.cumsum((torque[1:] + torque[:-1]) * steps, out=twice_work[1:])
+        twice_work = (torque[1:] + torque[:-1]) * steps
+        work = np.asarray(np.bincount(bins[:-1], twice_work, before.size + 1), dtype=float)
         torque_before = torque[before]
         twice_mean = 2 * torque_before + share * (torque[after] - torque_before)
-        at_edge[0], at_edge[-1] = 0.0, twice_work[-1]
-        at_edge[1:-1] = twice_work[before] + past * twice_mean
-        works.append((at_edge[1:] - at_edge[:-1]) / 2)
-    return time, works
+        beyond = twice_work[before] - past * twice_mean
+        work[:-1] -= beyond
+        work[1:] += beyond
+        works.append(work / 2)
+    return at_edge[1:] - at_edge[:-1], works
 
 
 def _split_any(
