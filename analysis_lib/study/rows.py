@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.schema import DateTime, Id, InnerPath, Number, TableRow, Word, YesOrNo
+from analysis_lib.study.schema import AsNumber, DateTime, Id, InnerPath, Number, TableRow, Word, YesOrNo
 
 ColumnType = Literal["string", "integer", "number", "boolean", "datetime"]
 
@@ -26,10 +26,10 @@ class RiderRow(TableRow):
 
     rider: Id = Field(description="pseudonym: a letter, then letters, digits, _ or -, 32 at most")
     sequence: Word = Field(description="sequence the rider was randomised to, as named in study.toml")
-    mass_kg: Annotated[Number, Field(gt=20, lt=250)] | None = Field(
+    mass_kg: Annotated[float, Field(gt=20, lt=250, allow_inf_nan=False), AsNumber] | None = Field(
         description="body mass", json_schema_extra=_unit("kg")
     )
-    crank_length_mm: Annotated[Number, Field(gt=80, lt=250)] | None = Field(
+    crank_length_mm: Annotated[float, Field(gt=80, lt=250, allow_inf_nan=False), AsNumber] | None = Field(
         description="crank axis to pedal axis", json_schema_extra=_unit("mm")
     )
 
@@ -42,7 +42,7 @@ class TrialRow(TableRow):
     visit: int | None = Field(ge=1, description="visit to the laboratory, from 1")
     period: int = Field(ge=1, description="period of the rider's sequence, from 1")
     ring: Word = Field(description="ring ridden, as named in study.toml")
-    mount_deg: Annotated[Number, Field(ge=0, lt=360)] | None = Field(
+    mount_deg: Annotated[float, Field(ge=0, lt=360, allow_inf_nan=False), AsNumber] | None = Field(
         description="right crank arm to the ring's major axis, in the pedalling direction; empty if round",
         json_schema_extra=_unit("deg"),
     )
@@ -53,11 +53,11 @@ class TrialRow(TableRow):
     started_at: DateTime | None = Field(
         description="date and time at which the trial starts, the lab's clock"
     )
-    start_s: Annotated[Number, Field(ge=0)] | None = Field(
+    start_s: Annotated[float, Field(ge=0, allow_inf_nan=False), AsNumber] | None = Field(
         description="start of the part to analyse, in the recording's own time; empty for its first sample",
         json_schema_extra=_unit("s"),
     )
-    end_s: Annotated[Number, Field(gt=0)] | None = Field(
+    end_s: Annotated[float, Field(gt=0, allow_inf_nan=False), AsNumber] | None = Field(
         description="end of the part to analyse, in the recording's own time; empty for its last sample",
         json_schema_extra=_unit("s"),
     )
@@ -77,7 +77,7 @@ class ZeroCheckRow(TableRow):
 
     recorder: Word = Field(description="recorder, as named in study.toml")
     checked_at: DateTime = Field(description="date and time of the check, the lab's clock")
-    temperature_C: Annotated[Number, Field(gt=-40, lt=70)] | None = Field(
+    temperature_C: Annotated[float, Field(gt=-40, lt=70, allow_inf_nan=False), AsNumber] | None = Field(
         description="temperature of the recorder", json_schema_extra=_unit("degC")
     )
     zero_left_Nm: Number | None = Field(

@@ -123,7 +123,9 @@ def _wrong_date_time(cell: object) -> Refusal:
 
 Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Word = Annotated[str, AfterValidator(check_word)]
-Number = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False)]
+#: Stands after any bounds, so that these belong to the number and reach the schema.
+AsNumber = BeforeValidator(read_number)
+Number = Annotated[float, Field(allow_inf_nan=False), AsNumber]
 DateTime = Annotated[datetime, BeforeValidator(read_date_time)]
 YesOrNo = Annotated[bool, BeforeValidator(read_yes_or_no)]
 InnerPath = Annotated[str, BeforeValidator(read_path)]

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.study.datapackage import write_package
-from analysis_lib.study.folder_claim import claim_folder
-from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
+from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
+from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.settings import FILE
 from analysis_lib.study.synthetic_plan import LANTERN_HILL, SyntheticStudy
 from analysis_lib.study.toml_text import write_toml
@@ -79,19 +79,18 @@ def write_study(directory: Path | str, plan: SyntheticStudy) -> StudyTruth:
         For a folder that holds something.
     """
     root = claim_folder(Path(directory))
-    (root / "recordings").mkdir()
     allocation = _allocate(plan)
     records = [
         visit_laboratory(plan, number, allocation[number - 1], root) for number in range(1, plan.riders + 1)
     ]
     settings = plan.settings().model_dump(exclude_defaults=True)
-    _write_text(root / FILE, write_toml(settings) + "\n")
-    _write_table(root, RIDERS, [record.rider for record in records])
-    _write_table(root, TRIALS, [row for record in records for row in record.trials])
-    _write_table(root, ZERO_CHECKS, [row for record in records for row in record.zero_checks])
+    write_text(root / FILE, write_toml(settings) + "\n")
+    write_table(root, RIDERS, [record.rider for record in records])
+    write_table(root, TRIALS, [row for record in records for row in record.trials])
+    write_table(root, ZERO_CHECKS, [row for record in records for row in record.zero_checks])
     _write_json(root / PLAN_FILE, plan.as_dict())
     _write_json(root / TRUTH_FILE, [record.truth for record in records])
-    _write_text(root / "README.md", README.format(name=plan.name))
+    write_text(root / "README.md", README.format(name=plan.name))
     write_package(root)
     return read_truth(root)
 
@@ -158,15 +157,5 @@ def _truth_row(rider: dict[str, Any], intensity: str, part: dict[str, Any]) -> d
     }
 
 
-def _write_table(root: Path, kind: TableKind, rows: list[dict[str, Any]]) -> None:
-    further = [name for name in (rows[0] if rows else {}) if name not in kind.columns]
-    table = pd.DataFrame(rows, columns=[*kind.columns, *further])
-    _write_text(root / kind.file, table.to_csv(index=False, lineterminator="\n"))
-
-
 def _write_json(path: Path, content: Any) -> None:
-    _write_text(path, json.dumps(content, indent=1) + "\n")
-
-
-def _write_text(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")
+    write_text(path, json.dumps(content, indent=1) + "\n")

@@ -201,7 +201,7 @@ OUTCOMES: list[dict[str, Any]] = [
     {
         "name": "hr_bpm",
         "label": "Heart rate",
-        "unit": "1/min",
+        "unit": "beats/min",
         "source": "trials",
         "better": "lower",
         "smallest_effect": 3.0,

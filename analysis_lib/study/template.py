@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from analysis_lib.study.folder_claim import claim_folder
+from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
 
 TEMPLATE = Path(__file__).parent / "template_files" / "study.toml"
@@ -29,11 +29,10 @@ def write_template(directory: Path | str) -> Path:
         For a folder that holds something.
     """
     root = claim_folder(Path(directory))
-    (root / "recordings").mkdir()
-    _write(root / "study.toml", TEMPLATE.read_text(encoding="utf-8"))
+    write_text(root / "study.toml", TEMPLATE.read_text(encoding="utf-8"))
     for kind in (RIDERS, TRIALS, ZERO_CHECKS):
-        _write(root / kind.file, ",".join(kind.columns) + "\n")
-    _write(root / "README.md", describe_tables())
+        write_table(root, kind, [])
+    write_text(root / "README.md", describe_tables())
     return root
 
 
@@ -59,10 +58,6 @@ def _describe_column(kind: TableKind, column: str) -> str:
     described = kind.column_schema(column)
     empty = "allowed" if kind.may_be_empty(column) else "no"
     return f"| {column} | {described.get('unit', '')} | {empty} | {described['description']} |"
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")
 
 
 _ABOUT = {

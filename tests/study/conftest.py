@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -111,9 +112,11 @@ FILES = {"study.toml": SETTINGS, "riders.csv": RIDERS, "trials.csv": TRIALS, "ze
 
 
 def steady_recording() -> str:
-    """Ten seconds at 60 rpm and 20.5 N m, written as a recorder would."""
-    lines = [f"{step / 50:.2f},{step * 7.2 % 360:.1f},20.5" for step in range(501)]
-    return "\n".join(["t,angle,torque", *lines, ""])
+    """Ten seconds at 60.917 rpm with a mean torque of 20.5 N m, its axis at 100 degrees, as a recorder writes."""
+    angles = [step * 7.31 % 360 for step in range(501)]
+    torque = [20.5 + 10 * math.cos(2 * math.radians(angle - 100)) for angle in angles]
+    rows = [f"{step / 50:.2f},{angles[step]:.2f},{torque[step]:.4f}" for step in range(501)]
+    return "\n".join(["t,angle,torque", *rows, ""])
 
 
 @pytest.fixture

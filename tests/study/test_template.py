@@ -1,0 +1,85 @@
+"""The empty study folder, and what becomes of it once it is filled in."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.settings import read_settings
+from analysis_lib.study.template import write_template
+
+
+def fill_in(root) -> None:
+    """Write two riders, two rings and one intensity into the template's tables, column by column."""
+    lines = {RIDERS: [], TRIALS: [], ZERO_CHECKS: []}
+    for number, (sequence, rings) in enumerate({"ROOR": "roor", "ORRO": "orro"}.items(), start=1):
+        lines[RIDERS].append({"rider": f"A{number}", "sequence": sequence})
+        for period, ring in enumerate(rings, start=1):
+            name = f"A{number}x{period}"
+            trial = {
+                "trial": name,
+                "rider": f"A{number}",
+                "period": period,
+                "ring": "round" if ring == "r" else "oval",
+                "mount_deg": "" if ring == "r" else 70,
+                "intensity": "easy",
+                "recorder": "crank",
+                "file": f"recordings/{name}.csv",
+                "started_at": f"2026-03-0{number}T09:0{period}:00",
+            }
+            lines[TRIALS].append(trial)
+            (root / trial["file"]).write_text(two_leg_recording(), encoding="utf-8")
+        check = {"recorder": "crank", "checked_at": f"2026-03-0{number}T08:50:00"}
+        lines[ZERO_CHECKS].append({**check, "zero_left_Nm": 0, "zero_right_Nm": 0})
+    for kind, rows in lines.items():
+        text = [",".join(str(row.get(column, "")) for column in kind.columns) for row in rows]
+        with (root / kind.file).open("a", encoding="utf-8") as file:
+            file.write("\n".join(text) + "\n")
+
+
+def two_leg_recording() -> str:
+    """Ten seconds at 60.917 rpm with means of 10 and 11 N m."""
+    angles = [step * 7.31 % 360 for step in range(501)]
+    swings = [5 * math.cos(math.radians(angle)) for angle in angles]
+    rows = [
+        f"{step / 50:.2f},{angles[step]:.2f},{10 - swings[step]:.4f},{11 + swings[step]:.4f}"
+        for step in range(501)
+    ]
+    return "\n".join(["time,angle,left,right", *rows, ""])
+
+
+def test_the_template_is_refused_where_something_stands(tmp_path):
+    (tmp_path / "mine.txt").write_text("keep me", encoding="utf-8")
+    with pytest.raises(Refusal, match="new or empty folder"):
+        write_template(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_an_unfilled_template_has_no_error_and_asks_for_nothing_it_does_not_explain(tmp_path):
+    root = write_template(tmp_path / "study")
+    study = open_study(root)
+    assert study.errors == []
+    assert study.riders.empty and study.trials.empty
+    readme = (root / "README.md").read_text(encoding="utf-8")
+    for kind in (RIDERS, TRIALS, ZERO_CHECKS):
+        for column in kind.columns:
+            assert f"| {column} |" in readme
+
+
+def test_the_template_shows_the_rules_at_their_defaults(tmp_path):
+    settings = read_settings(write_template(tmp_path / "study") / "study.toml")
+    assert settings.rules == type(settings.rules)()
+
+
+def test_a_filled_template_passes_the_check_and_loads(tmp_path):
+    root = write_template(tmp_path / "study")
+    fill_in(root)
+    study = open_study(root)
+    assert study.errors == [], study.errors
+    assert study.trials["usable"].all() and len(study.trials) == 8
+    # Left and right add up to 21 N m; 7.31 degrees in a fiftieth of a second are 6.3792 rad/s: 133.96 W.
+    assert study.load_trial("A1x1").value("power_W") == pytest.approx(133.96, abs=0.01)
