@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from pathlib import Path
 
 import pytest
 
@@ -108,3 +109,9 @@ def test_a_file_that_is_no_descriptor_is_noted(tiny):
     (tiny.root / "datapackage.json").write_text("{", encoding="utf-8")
     (note,) = problems_of(tiny)
     assert note.severity == "note" and "no descriptor" in str(note)
+
+
+def test_the_reference_implementation_accepts_the_demo():
+    report = validate_outside(Path(__file__).resolve().parents[2] / "data_synthetic" / "lantern_hill")
+    assert report.valid, report.flatten(["type", "note"])
+    assert report.stats["tasks"] == 3 + 139  # three tables, and each recording with its size and sha256
