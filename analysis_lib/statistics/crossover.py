@@ -22,7 +22,7 @@ from analysis_lib.statistics.trial_table import OVERALL, check_trials, tabulate_
 __all__ = ["RingEffect", "ring_effect", "ring_mixed_model", "rings_effect"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RingEffect:
     """Oval − round at each intensity and overall, with everything needed to redo it.
 
@@ -231,7 +231,7 @@ def _take_notes(trials: pd.DataFrame, estimates: dict, contrasts: pd.DataFrame) 
         largest = weights.abs().max()
         if largest > 1e-9:
             notes.append(
-                f"{intensity}: up to {largest:.2g} of a period effect stays in it, because of missing"
-                " periods or of sequences that do not mirror one another; compare with the mixed model."
+                f"{intensity}: the estimate keeps up to {largest:.2g} of a period effect, because of missing"
+                " periods or sequences that do not mirror one another; compare with the mixed model."
             )
     return tuple(notes)

@@ -15,7 +15,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number, show_p
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, ring_order, split_intensities
 
-MOST_EXACT = 200_000
+MOST_EXACT = 20_000
 RANDOM_RELABELLINGS = 9999
 TIE = 1e-9
 
@@ -109,8 +109,8 @@ def relabelling_test(
     """Test the ring effect by giving the riders one another's sequences.
 
     The sequences were given out by chance, so if the ring does nothing a rider's values by period would have
-    been the same in any sequence. Every way to share out the same numbers of sequences is tried (up to 200
-    000; beyond that 9999 at random, with p = (1 + those that reach the observed)/(1 + 9999)); the statistic
+    been the same in any sequence. Every way to share out the same numbers of sequences is tried, up to
+    20 000; beyond that 9999 at random, with p = (1 + those that reach the observed)/(1 + 9999). The statistic
     is that of `crossover.ring_effect`. Nothing is assumed about distributions or period effects. With two
     sequences it is the permutation test of the riders' period differences.
 

@@ -17,7 +17,7 @@ DfMethod = Literal["kenward-roger", "satterthwaite"]
 CARRY_OVER = "carry-over"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RingModel:
     """Oval − round at each intensity and overall from one mixed model of all trials.
 

@@ -17,7 +17,7 @@ from analysis_lib.statistics.trial_table import check_trials, split_intensities
 COLUMNS = ["intensity", "ring", "estimate", "se", "df", "t", "p", "p_family", "low", "high", "n"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RingsEffect:
     """Every ring − the reference ring, with intervals that hold for all rings at once.
 

@@ -43,6 +43,8 @@ def check_trials(table: pd.DataFrame, value: str, rings: tuple[str, ...] = RINGS
     """
     _check_columns(table, value)
     trials = table[list(LABELS)].reset_index(drop=True)
+    # Plain labels, so that categories without trials can turn up nowhere.
+    trials = trials.astype({"rider": object, "sequence": object, "ring": object})
     trials["period"] = _number_periods(trials["period"])
     trials["intensity"] = _order_intensities(trials["intensity"])
     trials["value"] = _read_values(table[value], value)

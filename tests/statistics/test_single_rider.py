@@ -83,14 +83,14 @@ def test_test_keeps_its_level_under_drift():
     # A strong trend over the periods: lots drawn in pairs still give 5 % at most
     rng = np.random.default_rng(4)
     p = []
-    for _ in range(200):
+    for _ in range(120):
         rings = "".join(rng.choice(["RO", "OR"]) for _ in range(6))
         p.append(
             single_rider_effect(
                 ride(rings, np.arange(12) + rng.normal(size=12)), "y", "pairs", draws=2
             ).test.p
         )
-    assert np.mean(np.array(p) <= 0.0625) <= 0.0625 + 4 * np.sqrt(0.0625 * 0.94 / 200)
+    assert np.mean(np.array(p) <= 0.0625) <= 0.0625 + 4 * np.sqrt(0.0625 * 0.94 / 120)
 
 
 def test_many_pairs_are_sampled():

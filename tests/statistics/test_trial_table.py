@@ -47,6 +47,13 @@ def test_periods_may_be_text_numbers_or_ordered_words(table):
         check_trials(table.assign(period=words), "y")
 
 
+def test_labels_may_be_categories_without_trials(table):
+    spare = table.copy()
+    for name in ("rider", "sequence", "ring"):
+        spare[name] = pd.Categorical(spare[name], [*pd.unique(spare[name]), "never"])
+    pd.testing.assert_frame_equal(check_trials(spare, "y"), check_trials(table, "y"))
+
+
 def test_the_table_given_is_not_changed(table):
     before = table.copy()
     check_trials(table, "y")
