@@ -116,7 +116,8 @@ def _estimate_step(step: pd.Series, change: pd.Series, level: float) -> tuple:
     if len(step) <= design.shape[1]:
         return (*[np.nan] * 7, len(step), "too few riders with both periods")
     fit = OLS(step.to_numpy(), design).fit()
-    e = Estimate("period", float(fit.params[0]), float(fit.bse[0]), float(fit.df_resid), "", len(step), "")
+    se = float(fit.bse[0]) if fit.bse[0] > 16 * np.finfo(float).eps * step.abs().max() else 0.0
+    e = Estimate("period", float(fit.params[0]), se, float(fit.df_resid), "", len(step), "")
     bounds = e.interval(level)
     return (e.value, e.se, e.df, e.t, e.p, bounds.low, bounds.high, e.n, "")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,11 +46,10 @@ class RingsEffect:
             df = next(iter(estimates.values())).df
             critical = critical_t(correlation, df, self.level)
             for ring, e in estimates.items():
-                family = 1 - _chance_inside(abs(e.t), correlation, df)
-                low, high = e.value - critical * e.se, e.value + critical * e.se
-                rows.append(
-                    (intensity, ring, e.value, e.se, e.df, e.t, e.p, max(family, e.p), low, high, e.n)
-                )
+                family = max(1 - _chance_inside(abs(e.t), correlation, df), e.p) if e.se > 0 else math.nan
+                reach = critical * e.se if e.se > 0 else math.nan
+                low, high = e.value - reach, e.value + reach
+                rows.append((intensity, ring, e.value, e.se, e.df, e.t, e.p, family, low, high, e.n))
         return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -160,7 +160,7 @@ def _fit_family(
         )
     fit = OLS(seen["value"].to_numpy(), design).fit()
     k, df, n = len(others), float(fit.df_resid), rider.shape[1]
-    errors = fit.bse[:k]
+    errors = np.where(fit.bse[:k] > 16 * np.finfo(float).eps * seen["value"].abs().max(), fit.bse[:k], 0.0)
     method = "rider + period + ring least squares"
     estimates = {
         name: Estimate(f"{quantity}, {name} − {reference}", float(value), float(se), df, "", n, method)

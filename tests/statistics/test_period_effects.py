@@ -97,6 +97,11 @@ def test_period_effects_of_a_longer_design_without_noise():
     assert noisy[noisy["intensity"] == "one"]["df"].tolist() == [4, 4, 5]
 
 
+def test_riders_who_all_drift_alike_give_no_p():
+    frame = period_effects(two_periods([(1.0, 2.0)] * 3, [(1.0, 2.0)] * 3), "y")
+    assert frame["estimate"].tolist() == pytest.approx([1.0, 1.0]) and frame["p"].isna().all()
+
+
 def test_a_period_effect_that_cannot_be_told_from_the_ring_is_not_given():
     frame = period_effects(two_periods(worked.FORMOTEROL_FIRST, []), "y")
     assert frame["estimate"].isna().all()

@@ -95,6 +95,13 @@ def test_simultaneous_coverage_of_two_true_effects():
     assert inside == pytest.approx(0.90, abs=4 * np.sqrt(0.9 * 0.1 / 200_000))
 
 
+def test_rings_that_differ_without_any_noise_give_no_p():
+    table = williams().assign(y=lambda t: t["ring"].map(dict(zip(RINGS, (0.0, 1.0, 3.0), strict=True))))
+    frame = rings_effect(table, "y", RINGS).to_frame()
+    assert frame["estimate"].tolist() == pytest.approx([1, 3, 1, 3])
+    assert frame[["p", "p_family", "low"]].isna().all(axis=None)
+
+
 def test_refusals():
     table = williams()
     with pytest.raises(Refusal, match="rings"):
