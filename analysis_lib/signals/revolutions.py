@@ -149,7 +149,7 @@ def cut_turns(recording: Recording, rules: TurnRules | None = None) -> Turns:
     begun = slice(int(duration[0] < SHORTEST_TURN_S), duration.size - int(duration[-1] < SHORTEST_TURN_S))
     profiles = _bin_means(sums, recording, begun)
     start = recording.time_s[0] + np.concatenate([[0.0], np.cumsum(duration)[:-1]])
-    number = sums.first_turn + np.arange(duration.size) - _first_whole_turn(recording) + 1
+    number = sums.first_turn + np.arange(duration.size) - first_whole_turn(recording) + 1
     turns = Turns(
         number=number[begun],
         start_s=start[begun],
@@ -175,7 +175,8 @@ def _bin_means(sums: BinSums, recording: Recording, begun: slice) -> dict[str, F
     return profiles
 
 
-def _first_whole_turn(recording: Recording) -> int:
+def first_whole_turn(recording: Recording) -> int:
+    """Return which turn of the unwrapped angle is the first to begin in a recording; its number is 1."""
     return math.ceil(recording.crank_rad[0] / (2 * math.pi) - TURN_TOLERANCE)
 
 

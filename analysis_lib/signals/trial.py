@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals import turn_rules
+from analysis_lib.signals.crank_checks import check_sides
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, cut_turns
@@ -206,7 +207,7 @@ def analyse_trial(
         summary=summarise_turns(measures),
         reasons=turns.reasons,
         assumptions=[*recording.assumptions, *what_is_unknown(recording.layout)],
-        cautions=_cautions(turns),
+        cautions=[*_cautions(turns), *check_sides(kept)],
         quality=_quality(recording, turns, zero_line),
         kept=kept,
     )
