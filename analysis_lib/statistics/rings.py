@@ -39,8 +39,7 @@ class RingsEffect:
         )
 
     def to_frame(self) -> pd.DataFrame:
-        """One row an intensity and ring; p_family, low and high hold for all rings at once, p for one
-        alone."""
+        """One row an intensity and ring; p_family, low and high hold for all rings together."""
         rows = []
         for intensity, (estimates, correlation) in self.families.items():
             df = next(iter(estimates.values())).df
