@@ -119,7 +119,8 @@ def check_riders(contents: Contents) -> Iterator[Problem]:
     for rider, trials in contents.trials_by_rider():
         if rider.sequence not in sequences:
             remedy = suggest(rider.sequence, sequences, "use a sequence of study.toml")
-            yield about_rider(rider, "sequence", repr(rider.sequence), f"one of {listed(sequences)}", remedy)
+            got = repr(rider.sequence) if rider.sequence else "an empty cell"
+            yield about_rider(rider, "sequence", got, f"one of {listed(sequences)}", remedy)
         if trials.empty:
             remedy = "add the trials, or leave the row to show that the rider was randomised and did not ride"
             yield about_rider(

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
+from analysis_lib.mechanics.outlines import ring_from_outline
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.recording import ColumnSource, RecorderSettings
-from analysis_lib.study.schema import SettingsPart, Word
+from analysis_lib.study.ring_outline import read_outline
+from analysis_lib.study.schema import InnerPath, SettingsPart, Word, read_path
 
 Role = Literal["round", "oval"]
 CanonicalName = Literal[
@@ -35,14 +38,30 @@ class RingSettings(SettingsPart):
         description="mount angles that the holes allow, degrees from the right crank arm to the major axis",
     )
     role: Role = Field(description='"round" or "oval": the part the ring plays in the comparison')
+    outline: InnerPath | None = Field(
+        default=None, description="file of points on the pitch curve, instead of axis_ratio"
+    )
+    outline_mm: list[list[float]] = Field(default=[], description="the points of that file")
 
     @model_validator(mode="before")
     @classmethod
-    def _state_role(cls, given: Any) -> Any:
-        """Fill in the role that the axis ratio implies."""
-        if isinstance(given, dict) and "role" not in given and "axis_ratio" in given:
-            return {**given, "role": "round" if given["axis_ratio"] == 1 else "oval"}
-        return given
+    def _complete(cls, given: Any, info: ValidationInfo) -> Any:
+        """Fill in what follows from the rest: axis ratio from an outline, role from the axis ratio."""
+        if not isinstance(given, dict):
+            return given
+        ring = dict(given)
+        if isinstance(ring.get("outline"), str) and isinstance(ring.get("teeth"), int):
+            if "axis_ratio" in ring:
+                raise Refusal(
+                    "", "both axis_ratio and outline", "one of them", "keep the one that was measured"
+                )
+            ring["outline_mm"] = read_outline(
+                (info.context or {}).get("root", Path()), read_path(ring["outline"])
+            )
+            ring["axis_ratio"] = ring_from_outline(ring["outline_mm"], ring["teeth"]).ring.axis_ratio
+        if "role" not in ring and "axis_ratio" in ring:
+            ring["role"] = "round" if ring["axis_ratio"] == 1 else "oval"
+        return ring
 
     @model_validator(mode="after")
     def _check_role(self) -> RingSettings:
@@ -57,6 +76,8 @@ class RingSettings(SettingsPart):
 
     def ring(self) -> Ring:
         """Make the ring's pitch curve."""
+        if self.outline_mm:
+            return ring_from_outline(self.outline_mm, self.teeth).ring
         return Ring.round(self.teeth) if self.axis_ratio == 1 else Ring.ellipse(self.teeth, self.axis_ratio)
 
 

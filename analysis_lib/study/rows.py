@@ -25,7 +25,11 @@ class RiderRow(TableRow):
     """One rider, under a pseudonym."""
 
     rider: Id = Field(description="pseudonym: a letter, then letters, digits, _ or -, 32 at most")
-    sequence: Word = Field(description="sequence the rider was randomised to, as named in study.toml")
+    # Optional here, so that a rider without a sequence stays in the table; consistency.py asks for it.
+    sequence: Word | None = Field(
+        description="sequence the rider was randomised to, as named in study.toml",
+        json_schema_extra={"asked_for_later": True},
+    )
     mass_kg: Annotated[float, Field(gt=20, lt=250, allow_inf_nan=False), AsNumber] | None = Field(
         description="body mass", json_schema_extra=_unit("kg")
     )
@@ -100,6 +104,7 @@ class TableKind:
     row: type[TableRow]
     trial_column: str = ""
     rider_column: str = ""
+    keeps_faulty_rows: bool = False
 
     @property
     def columns(self) -> list[str]:
@@ -116,6 +121,7 @@ class TableKind:
         """Whether an empty cell is a value that the column allows."""
         described = self.row.model_json_schema()["properties"][column]
         is_optional = any(choice.get("type") == "null" for choice in described.get("anyOf", []))
+        is_optional &= not described.get("asked_for_later", False)
         return is_optional or self.column_type(column) == "boolean"
 
     def column_type(self, column: str) -> ColumnType:
@@ -124,6 +130,7 @@ class TableKind:
         return "datetime" if described.get("format") == "date-time" else described["type"]
 
 
-RIDERS = TableKind("riders.csv", RiderRow, rider_column="rider")
+#: A rider with a bad cell stays in the table, the cell being absent: he has a page, which says so.
+RIDERS = TableKind("riders.csv", RiderRow, rider_column="rider", keeps_faulty_rows=True)
 TRIALS = TableKind("trials.csv", TrialRow, trial_column="trial", rider_column="rider")
 ZERO_CHECKS = TableKind("zero_checks.csv", ZeroCheckRow)

@@ -161,7 +161,7 @@ def read_settings(path: Path) -> StudySettings:
     """
     given = _load_toml(path)
     try:
-        return StudySettings.model_validate(given)
+        return StudySettings.model_validate(given, context={"root": path.parent})
     except ValidationError as error:
         faults = refusals_from(error, StudySettings, _name_key)
         faulty = {fault["loc"][0] for fault in error.errors() if fault["loc"]}

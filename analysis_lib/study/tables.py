@@ -154,7 +154,7 @@ def _note_unused(header: list[str], kind: TableKind, numbers: list[str]) -> list
 def _read_row(
     line: int, cells: list[str], header: list[str], kind: TableKind, numbers: list[str]
 ) -> tuple[dict[str, Any] | None, list[Problem]]:
-    """Read one row; any fault leaves the row out and is laid at the door of its trial or rider."""
+    """Read one row; its faults are laid at the door of its trial or rider, and leave it out as a rule."""
     given = dict(zip(header, cells, strict=False))
     owner = {"trial": given.get(kind.trial_column, ""), "rider": given.get(kind.rider_column, "")}
     name = owner["trial"] or owner["rider"]
@@ -166,17 +166,29 @@ def _read_row(
         ]
         return None, [_laid_at(fault, kind, owner) for fault in faults]
     faults = [fault for name in numbers for fault in _number_faults(given[name], f"{place}, column {name}")]
-    try:
-        # An empty cell is an absent value; a row that is not there is another matter and is looked for
-        # elsewhere.
-        row = kind.row.model_validate({name: cell or None for name, cell in given.items()})
-    except ValidationError as error:
-        faults += refusals_from(error, kind.row, lambda loc: _name_cell(place, loc))
-    if faults:
-        return None, [_laid_at(fault, kind, owner) for fault in faults]
+    row, row_faults = _validate_row({name: cell or None for name, cell in given.items()}, kind, place)
+    problems = [_laid_at(fault, kind, owner) for fault in faults + row_faults]
+    if row is None or (problems and not kind.keeps_faulty_rows):
+        return None, problems
     spare = {name: given[name] for name in header if name and name not in kind.columns}
     outcomes = {name: float(given[name]) if given[name] else float("nan") for name in numbers}
-    return {**row.model_dump(), **spare, **outcomes, "row": line}, []
+    return {**row.model_dump(), **spare, **outcomes, "row": line}, problems
+
+
+def _validate_row(
+    given: dict[str, str | None], kind: TableKind, place: str
+) -> tuple[TableRow | None, list[Refusal]]:
+    """Check the cells of a row; with faults, give the row without the cells at fault, where that is a row.
+
+    An empty cell is an absent value; a row that is not there is another matter and is looked for elsewhere.
+    """
+    try:
+        return kind.row.model_validate(given), []
+    except ValidationError as error:
+        faults = refusals_from(error, kind.row, lambda loc: _name_cell(place, loc))
+        faulty = {str(fault["loc"][0]) for fault in error.errors() if fault["loc"]}
+    without = {name: None if name in faulty else cell for name, cell in given.items()}
+    return (_validate_row(without, kind, place)[0] if without != given else None), faults
 
 
 def _number_faults(cell: str, place: str) -> list[Refusal]:

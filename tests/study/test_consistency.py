@@ -102,8 +102,23 @@ def test_a_bad_cell_of_a_rider_stops_that_rider_and_says_it_once(tiny):
     study = open_study(tiny.root)
     (error,) = study.errors  # his trials are not also called trials of an unknown rider
     assert error.rider == "R01" and error.what == "riders.csv, row 2 (R01), column mass_kg"
+    assert study.riders["rider"].tolist() == [
+        "R01",
+        "R02",
+    ]  # he stays in the list and has a page that says so
+    assert study.riders["mass_kg"].isna().tolist() == [True, True]
     assert study.trials.loc[study.trials["rider"] == "R01", "usable"].sum() == 0
     assert study.trials.loc[study.trials["rider"] == "R02", "usable"].sum() == 3
+
+
+def test_a_rider_without_a_sequence_or_with_an_impossible_name(tiny):
+    tiny.replace("riders.csv", "R01,RO", "R01,")
+    tiny.replace("riders.csv", "R02,OR", "Anna Lund,OR")
+    study = open_study(tiny.root)
+    assert study.riders["rider"].tolist() == ["R01"]
+    by_rider = {error.rider: str(error) for error in study.errors if error.scope == "rider"}
+    assert "got an empty cell" in by_rider["R01"] and "pseudonym" in by_rider["Anna Lund"]
+    assert not study.trials["usable"].any()
 
 
 def test_riders_listed_twice(tiny):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields
 
 import pytest
@@ -167,3 +168,48 @@ def test_settings_written_as_toml_read_back_the_same(tiny):
     path.write_text(write_toml(settings.model_dump()), encoding="utf-8")
     assert read_settings(path) == settings
     assert StudySettings.model_validate(settings.model_dump()) == settings
+
+
+def outline_of_an_ellipse(axis_ratio: float, points: int = 72) -> str:
+    """Points of an ellipse; its perimeter is that of 50 teeth by Ramanujan's formula (1914), good to 1e-9 here."""
+    h = ((axis_ratio - 1) / (axis_ratio + 1)) ** 2
+    minor = 50 * 12.7 / (math.pi * (axis_ratio + 1) * (1 + 3 * h / (10 + math.sqrt(4 - 3 * h))))
+    angles = [2 * math.pi * point / points for point in range(points)]
+    rows = [f"{axis_ratio * minor * math.cos(angle):.4f},{minor * math.sin(angle):.4f}" for angle in angles]
+    return "\n".join(["forward_mm,upward_mm", *rows, ""])
+
+
+def with_outline(tiny, text: str) -> None:
+    (tiny.root / "ring.csv").write_text(text, encoding="utf-8")
+    tiny.replace("study.toml", "axis_ratio = 1.10", 'outline = "ring.csv"')
+
+
+def test_a_ring_may_be_given_as_an_outline(tiny):
+    with_outline(tiny, outline_of_an_ellipse(1.10))
+    settings = read_settings(tiny.root / "study.toml")
+    assert settings.rings["oval"].axis_ratio == pytest.approx(1.10, abs=0.002)  # chords between 72 points
+    assert settings.ring_in_role("oval") == "oval"
+    assert settings.drivetrain_for("oval", 75.0).ring.axis_ratio == pytest.approx(1.10, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda text: text.replace("upward_mm", "up"), "no column upward_mm"),
+        (lambda text: text.replace("\n0.0000,", "\n0;0,"), "row 20"),
+        (lambda text: "\n".join(text.splitlines()[:10]), "at least 36"),
+    ],
+)
+def test_an_outline_that_cannot_be_read_says_where(tiny, spoil, words):
+    with_outline(tiny, spoil(outline_of_an_ellipse(1.10)))
+    (fault,) = faults_of(tiny)
+    assert fault.startswith("study.toml, rings.oval") and words in fault
+
+
+def test_an_outline_file_that_is_not_there_or_beside_an_axis_ratio(tiny):
+    tiny.replace("study.toml", "axis_ratio = 1.10", 'outline = "ring.csv"')
+    assert "no such file" in faults_of(tiny)[0]
+    tiny.replace("study.toml", 'outline = "ring.csv"', 'outline = "../ring.csv"')
+    assert "inside the study folder" in faults_of(tiny)[0]
+    tiny.replace("study.toml", 'outline = "../ring.csv"', 'outline = "ring.csv"\naxis_ratio = 1.1')
+    assert "both axis_ratio and outline" in faults_of(tiny)[0]
