@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.restricted_likelihood import LikelihoodPoint
 
 Array = NDArray[np.floating]
@@ -70,13 +71,23 @@ class SmallSampleTests:
         )
 
     def f_test(self, contrasts: Array) -> FTest:
-        """F of all rows of `contrasts` (rows, columns) being zero; the rows must not repeat each other."""
+        """F of all rows of `contrasts` (rows, columns) being zero; the rows must not repeat each other.
+
+        With very few riders Kenward and Roger's denominator df can come out below zero; that is refused.
+        """
         if len(contrasts) == 1:
             value, se, df = self.contrast(contrasts[0])
             return FTest((value / se) ** 2, 1, df, self.df_method)
         values = contrasts @ self.coefficients
         wald = values @ np.linalg.solve(contrasts @ self.covariance @ contrasts.T, values) / len(contrasts)
         scale, df = self._scale_and_df(contrasts)
+        if not (scale > 0 and df > 0):
+            raise Refusal(
+                f"F test of {len(contrasts)} contrasts",
+                f"{df:.3g} denominator degrees of freedom",
+                "more than zero",
+                "test the contrasts one at a time, or add riders",
+            )
         return FTest(float(scale * wald), len(contrasts), float(df), self.df_method)
 
     def _scale_and_df(self, contrasts: Array) -> tuple[float, float]:

@@ -155,7 +155,7 @@ def _check_columns_differ(columns: Array, names: list[str]) -> None:
 
 
 def _read_labels(name: str, labels: ArrayLike, n_rows: int) -> tuple[NDArray, list[str]]:
-    series = pd.Series(np.asarray(labels, dtype=object))
+    series = pd.Series(list(labels), dtype=object)  # labels may be tuples, which an array would take apart
     if len(series) != n_rows:
         raise Refusal(name, f"{len(series)} labels", f"{n_rows}, as y has", "give a label for every row")
     codes, levels = pd.factorize(series)

@@ -17,7 +17,8 @@ Array = NDArray[np.floating]
 MOST_STEPS = 200
 # A promised gain of 1e-14 is a distance of 1e-7 standard errors, and the step that closes it squares that.
 SETTLED = 1e-14
-CLOSE = 1e-8  # promised gain below which rounding of the log-likelihood would decide, so the step is trusted
+LEAST_RESIDUAL = 1e-8  # of all variance; below it rounding spoils the informations
+ROUNDING = 1e-12  # of the log-likelihood, relative: a step may seem to lose this much
 
 
 @dataclass(frozen=True)
@@ -165,30 +166,42 @@ def maximise_likelihood(data: BlockedData) -> LikelihoodPoint:
     n_parts, n_residual = len(data.parts), data.n_residual
     point = evaluate_likelihood(data, np.full(n_parts, 1 / (n_parts - n_residual + 1)))
     for _ in range(MOST_STEPS):
-        step = _newton_step(point)
+        try:
+            step = _newton_step(point)
+        except np.linalg.LinAlgError as error:  # rounding has eaten an information that is never singular
+            raise _no_residual_left() from error
         step *= _share_that_keeps_residual(point.variances[-n_residual:], step[-n_residual:])
         gain = float(point.score @ step)
-        point = _climb(data, point, step, gain)
-        if (point.variances[-n_residual:] < 1e-10 * point.variances.sum()).any():
+        start, point = point, _climb(data, point, step, gain)
+        if (point.variances[-n_residual:] < LEAST_RESIDUAL * point.variances.sum()).any():
             raise _no_residual_left()
         if gain < SETTLED:
             return point
+        if point is start:
+            break
     raise Refusal(
         "variance components",
-        f"no settled maximum of the likelihood after {MOST_STEPS} steps",
+        "a search for the likeliest ones that does not settle",
         "data from which every variance can be estimated",
         "leave out the grouping with the fewest repeats",
     )
 
 
 def _newton_step(point: LikelihoodPoint) -> Array:
-    """Step to the top of the local parabola among variances ≥ 0; observed information where it is usable."""
+    """Step to the top of the local parabola among variances ≥ 0; a zero that wants to fall stays.
+
+    Curvature is the observed information, or the expected one where that is not positive definite.
+    """
+    free = (point.variances > 0) | (point.score > 0)
+    here = np.ix_(free, free)
     try:
-        root = np.linalg.cholesky(point.observed).T
+        root = np.linalg.cholesky(point.observed[here]).T
     except np.linalg.LinAlgError:
-        root = np.linalg.cholesky(point.expected).T
-    target = root @ point.variances + np.linalg.solve(root.T, point.score)
-    return nnls(root, target)[0] - point.variances
+        root = np.linalg.cholesky(point.expected[here]).T
+    target = root @ point.variances[free] + np.linalg.solve(root.T, point.score[free])
+    step = np.zeros(len(free))
+    step[free] = nnls(root, target)[0] - point.variances[free]
+    return step
 
 
 def _share_that_keeps_residual(residual: Array, step: Array) -> float:
@@ -202,7 +215,7 @@ def _climb(data: BlockedData, point: LikelihoodPoint, step: Array, gain: float) 
     for share in 0.5 ** np.arange(30):
         # A share of exactly 1 lands on 0 up to rounding; a variance just below 0 is 0.
         reached = evaluate_likelihood(data, np.maximum(point.variances + share * step, 0.0))
-        if gain < CLOSE or reached.loglik >= point.loglik + 1e-4 * share * gain:
+        if reached.loglik >= point.loglik + 1e-4 * share * gain - ROUNDING * (1 + abs(point.loglik)):
             return reached
     return point
 
@@ -210,7 +223,7 @@ def _climb(data: BlockedData, point: LikelihoodPoint, step: Array, gain: float) 
 def _no_residual_left() -> Refusal:
     return Refusal(
         "residual variance",
-        "a likelihood that grows without end as it goes to zero",
+        "next to none inside the smallest groups, beside the variance between groups",
         "values that still differ inside the smallest groups",
         "leave out the finest grouping, or look for values that were copied",
     )

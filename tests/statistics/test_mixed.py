@@ -556,6 +556,30 @@ def test_crossed_groupings_equal_the_two_way_table_of_means():
     )
 
 
+def test_tiny_studies_are_fitted_or_refused_but_never_crash():
+    # 2 to 5 riders with up to half of the cells gone, and more variances than they can bear
+    rng = np.random.default_rng(0)
+    fitted, words = 0, set()
+    for _ in range(150):
+        rows = list(itertools.product(range(rng.integers(2, 6)), range(4), range(2)))
+        table = pd.DataFrame(rows, columns=["rider", "period", "high"])
+        table["ring"] = np.array([[0, 1, 1, 0], [1, 0, 0, 1]])[table.rider % 2, table.period]
+        table = table[rng.random(len(table)) > 0.4].reset_index(drop=True)
+        y = rng.normal(0, 3, 5)[table.rider] + rng.normal(size=len(table))
+        groups = {"rider": table.rider, "rider:ring": list(zip(table.rider, table.ring, strict=True))}
+        x = pd.DataFrame({"1": 1.0, "ring": table.ring, "high": table.high})
+        try:
+            model = fit_mixed_model(y, x, groups, residual_groups=table.high)
+            assert np.isfinite(model.to_frame().drop(columns="term").to_numpy()).all()
+            fitted += 1
+            test = model.f_test([{"ring": 1}, {"high": 1}])
+            assert test.f >= 0 and 0 <= test.p <= 1 and test.df_within > 0
+        except Refusal as refusal:
+            words.add(refusal.what.split(" ")[0])
+    assert fitted > 80
+    assert {"F", "residual", "variance"} <= words
+
+
 def test_a_fit_of_144_rows_takes_less_than_50_ms():
     rng = np.random.default_rng(1)
     rows = list(itertools.product(range(12), range(4), range(3)))
