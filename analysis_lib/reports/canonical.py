@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 
 import nbformat
+
+from analysis_lib.reports.places import PROJECT
 
 RUN_KEYS = ("papermill", "execution")
 """Metadata in which papermill and its client keep clocks, paths and process numbers."""
@@ -26,7 +29,14 @@ def canonical_notebook(path: Path) -> str:
         _clean_metadata(cell.metadata)
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell["id"] = f"injected-{place}"
-    return nbformat.writes(notebook) + "\n"
+    return without_places(nbformat.writes(notebook)) + "\n"
+
+
+def without_places(text: str) -> str:
+    """Return text, a trace say, in which files of the library and of its environment bear no path of this machine."""
+    for place in (PROJECT, Path(sys.prefix)):
+        text = text.replace(f"{place}/", "")
+    return text
 
 
 def plain_text(terminal_text: str) -> str:

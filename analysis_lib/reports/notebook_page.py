@@ -41,12 +41,12 @@ class NotebookPage:
             display(HTML(paragraphs if tone == "plain" else f'<div class="{tone}">{paragraphs}</div>'))
 
     @contextmanager
-    def saying_why_not(self) -> Iterator[None]:
+    def saying_why_not(self, what: str = "This section") -> Iterator[None]:
         """Say what stands in the way of a section that these data cannot carry, and go on with the page."""
         try:
             yield
         except Refusal as refusal:
-            self.say(f"This section cannot be written: {refusal}", tone="caution")
+            self.say(f"{what} cannot be written: {refusal}", tone="caution")
 
 
 def open_page(results_dir: str, subject: str) -> NotebookPage:

@@ -13,7 +13,7 @@ import nbformat
 from jinja2 import Environment, PackageLoader
 
 from analysis_lib import __version__
-from analysis_lib.reports.canonical import plain_text
+from analysis_lib.reports.canonical import plain_text, without_places
 from analysis_lib.reports.notebook_run import NotebookFailure
 from analysis_lib.reports.whole_file import write_text_whole
 
@@ -106,7 +106,7 @@ def failure_body(
         ]
     facts += list(trial_facts)
     template = _templates().get_template("failure.html.j2")
-    trace = plain_text(failure.traceback) if failure else ""
+    trace = without_places(plain_text(failure.traceback)) if failure else ""
     return template.render(subject=subject, facts=facts, problems=problems, traceback=trace)
 
 

@@ -108,7 +108,13 @@ class RiderAnalysis:
         ]
         return pd.concat(frames, ignore_index=True)
 
-    def mean_curves(self, column: str = "torque_total_Nm") -> pd.DataFrame:
+    @property
+    def drawn_channel(self) -> str:
+        """The channel to draw: both legs together where they are known, else the one leg that was recorded."""
+        known = [name for name in ("total", "left", "right") if f"torque_{name}_Nm" in self.profiles]
+        return known[0]
+
+    def mean_curves(self, column: str) -> pd.DataFrame:
         """Return the mean over a rider's trials of one profile column: ``ring, intensity, crank_deg, column``."""
         means = (
             self.profiles.groupby(["intensity", "ring", "crank_deg"], sort=False)[column].mean().reset_index()

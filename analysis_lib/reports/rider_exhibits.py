@@ -82,30 +82,30 @@ def trial_table(analysis: RiderAnalysis) -> TableExhibit:
 
 def torque_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     """Draw two-leg torque against crank angle."""
-    curves = _as_torque(analysis.mean_curves())
-    trials = _as_torque(analysis.profiles)
+    curves = _as_torque(analysis, analysis.mean_curves(_torque_column(analysis)))
+    trials = _as_torque(analysis, analysis.profiles)
     return FigureExhibit(
         "torque_by_angle",
         torque_panels(curves, trials),
-        "Torque of both legs against right-crank angle, mean over kept turns. Thick: mean of the trials on a"
+        f"{_whose_torque(analysis)} against right-crank angle, mean over kept turns. Thick: mean of the trials on a"
         " ring (round solid, oval dashed); thin: single trials, so the spread of thin lines is the"
         f" repeatability that a difference of rings must beat. {_trial_counts(analysis)}.",
-        "Line chart of crank torque through the turn, one panel an intensity, round and oval ring; two"
-        " driving peaks a turn.",
+        "Line chart of crank torque through the turn, one panel an intensity, one line a ring; the largest mean"
+        f" torque is {_peak_in_words(curves)}.",
         curves,
     )
 
 
 def polar_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     """Draw the same curves around the crank."""
-    curves = _as_torque(analysis.mean_curves())
+    curves = _as_torque(analysis, analysis.mean_curves(_torque_column(analysis)))
     return FigureExhibit(
         "torque_polar",
         polar_panels(curves),
         "The same mean torque around the crank, seen from the rider's right: top dead centre up, pedalling"
         " clockwise. The grey circle is zero torque, so inside it the legs brake the crank. Scale: rings of"
         " the grid in N·m.",
-        "Polar chart of the mean crank torque by ring, one panel an intensity.",
+        f"Polar chart of the mean crank torque by ring, one panel an intensity; largest {_peak_in_words(curves)}.",
         curves,
     )
 
@@ -286,8 +286,22 @@ def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _as_torque(curves: pd.DataFrame) -> pd.DataFrame:
-    return curves.rename(columns={"torque_total_Nm": "torque_Nm"})
+def _torque_column(analysis: RiderAnalysis) -> str:
+    return f"torque_{analysis.drawn_channel}_Nm"
+
+
+def _as_torque(analysis: RiderAnalysis, curves: pd.DataFrame) -> pd.DataFrame:
+    return curves.rename(columns={_torque_column(analysis): "torque_Nm"})
+
+
+def _whose_torque(analysis: RiderAnalysis) -> str:
+    channel = analysis.drawn_channel
+    return "Torque of both legs" if channel == "total" else f"Torque of the {channel} leg alone"
+
+
+def _peak_in_words(curves: pd.DataFrame) -> str:
+    peak = curves.reset_index(drop=True).loc[int(curves["torque_Nm"].argmax())]
+    return f"{peak['torque_Nm']:.0f} newton metres at {peak['crank_deg']:.0f} degrees"
 
 
 def _trial_counts(analysis: RiderAnalysis) -> str:

@@ -61,13 +61,16 @@ def _cannot_say(analysis: RiderAnalysis) -> list[str]:
 
 def trust(analysis: RiderAnalysis) -> list[str]:
     """Say what had to be assumed and which trials ask for caution."""
-    trials = analysis.trials
-    lost = [f"{row.trial}: {row.reason}" for row in trials[trials["state"] == NOT_USED].itertuples()]
-    weak = [f"{row.trial}: {row.reason}" for row in trials[trials["state"] == CAUTION].itertuples()]
     words = [f"Assumed: {sentence}" for sentence in analysis.assumptions]
-    words += [f"Not used – {line}" for line in lost]
-    words += [f"With caution – {line}" for line in weak]
+    words += [f"Not used – {line}" for line in _reasons(analysis, NOT_USED)]
+    words += [f"With caution – {line}" for line in _reasons(analysis, CAUTION)]
     return words or ["Every trial has zero checks before and after it, and nothing had to be assumed."]
+
+
+def _reasons(analysis: RiderAnalysis, state: str) -> list[str]:
+    """Each reason once, with the trials that it holds for."""
+    rows = analysis.trials[analysis.trials["state"] == state]
+    return [f"{', '.join(here['trial'])}: {reason}" for reason, here in rows.groupby("reason", sort=False)]
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:

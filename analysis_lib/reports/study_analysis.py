@@ -89,7 +89,10 @@ class StudyAnalysis:
 
     def curve_differences(self, intensity: str) -> pd.DataFrame:
         """Return riders by degrees: mean total torque over oval periods minus that over round periods."""
-        rows = self.profiles[self.profiles["intensity"] == intensity].dropna(subset=["torque_total_Nm"])
+        rows = self.profiles[self.profiles["intensity"] == intensity]
+        rows = rows.reindex(columns=[*rows.columns.union(["torque_total_Nm"])]).dropna(
+            subset=["torque_total_Nm"]
+        )
         curves = {
             ring: here.pivot_table(index="rider", columns="crank_deg", values="torque_total_Nm")
             for ring, here in rows.groupby("ring")
@@ -167,7 +170,8 @@ def _rider_tables(study: Study, rider: str, results_dir: str) -> RiderTables:
     return tables
 
 
-def _as_neighbours(angles_deg: pd.Series) -> pd.Series:
+def _as_neighbours(angles_deg: pd.Series) -> np.ndarray:
     """Move axes by half turns to within 90 degrees of their axial mean."""
-    centre = np.degrees(np.angle(np.exp(2j * np.radians(angles_deg)).mean())) / 2
-    return (angles_deg - centre + 90) % 180 - 90 + centre % 180
+    angles = angles_deg.to_numpy(dtype=float)
+    centre = axial_mean(angles).angle_deg if angles.size else 0.0
+    return (angles - centre + 90) % 180 - 90 + centre
