@@ -44,10 +44,10 @@ def agreement_forms(squares: MeanSquares, level: float) -> list[Row]:
     a, b = k * value * squares.columns / error, n * (1 + (k - 1) * value) - k * value
     df = (k - 1) * (n - 1) * (a + b) ** 2 / ((n - 1) * a**2 + b**2)
     tail = (1 - level) / 2
-    upper, lower = stats.f.isf(tail, n - 1, df), stats.f.isf(tail, df, n - 1)
-    low = n * (squares.subjects - upper * error) / (upper * noise + n * squares.subjects)
-    high = n * (lower * squares.subjects - error) / (noise + n * lower * squares.subjects)
-    single = np.array([value, low, high])
+    # A negative correlation can leave next to no df, with 1/F below at 0 and F above under 1, where it would
+    # shut the estimate out.
+    scale = np.array([1, 1 / stats.f.isf(tail, n - 1, df), max(stats.f.isf(tail, df, n - 1), 1.0)])
+    single = n * (scale * squares.subjects - error) / (noise + n * scale * squares.subjects)
     # Spearman and Brown's step from one rating to the mean of k; it has no bound below at −1/(k − 1).
     below = 1 + (k - 1) * single
     mean = np.where(below > 0, k * single / below, -np.inf)
