@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -150,9 +150,9 @@ class MixedModel:
 def fit_mixed_model(
     y: ArrayLike,
     X: pd.DataFrame,
-    groups: Mapping[str, ArrayLike],
+    groups: Mapping[str, Iterable],
     df_method: DfMethod = "kenward-roger",
-    residual_groups: ArrayLike | None = None,
+    residual_groups: Iterable | None = None,
 ) -> MixedModel:
     """Fit y = Xβ + Σ_k Z_k b_k + e by restricted maximum likelihood, and test β as a small sample needs.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,7 +38,7 @@ class MixedData:
 
 
 def read_mixed_data(
-    y: ArrayLike, x: pd.DataFrame, groups: Mapping[str, ArrayLike], residual_groups: ArrayLike | None
+    y: ArrayLike, x: pd.DataFrame, groups: Mapping[str, Iterable], residual_groups: Iterable | None
 ) -> MixedData:
     """Bring the input of a mixed model to arrays; the refusals are those of `fit_mixed_model`."""
     values = _read_numbers("y", y)
@@ -154,7 +154,7 @@ def _check_columns_differ(columns: Array, names: list[str]) -> None:
         )
 
 
-def _read_labels(name: str, labels: ArrayLike, n_rows: int) -> tuple[NDArray, list[str]]:
+def _read_labels(name: str, labels: Iterable, n_rows: int) -> tuple[NDArray, list[str]]:
     series = pd.Series(list(labels), dtype=object)  # labels may be tuples, which an array would take apart
     if len(series) != n_rows:
         raise Refusal(name, f"{len(series)} labels", f"{n_rows}, as y has", "give a label for every row")
