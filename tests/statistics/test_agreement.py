@@ -11,21 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from worked_peak_flow import PEFR
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics import agreement
 from analysis_lib.statistics.agreement import bland_altman
-
-# Bland & Altman, Lancet 1986;i:307, table: peak expiratory flow of 17 subjects (L/min), two readings by each
-# meter.
-PEFR = pd.DataFrame(
-    {
-        "wright": [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427],
-        "wright2": [490, 397, 512, 401, 470, 611, 415, 431, 638, 429, 420, 633, 275, 492, 165, 372, 421],
-        "mini": [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451],
-        "mini2": [525, 415, 508, 444, 500, 625, 460, 390, 642, 432, 420, 605, 227, 467, 268, 370, 443],
-    }
-)
 
 
 def pair_up(table: pd.DataFrame, first: str, second: str) -> pd.DataFrame:

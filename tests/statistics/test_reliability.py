@@ -11,6 +11,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from worked_peak_flow import PEFR
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics import reliability
@@ -175,20 +176,8 @@ def test_children_blowing_four_times():
 def test_repeatability_of_peak_flow_meters():
     # Bland & Altman, Lancet 1986;i:307: coefficients 43.2 and 56.4 (2 SD), within-subject SD 15.3 and 19.9
     # L/min
-    readings = {
-        "wright": (
-            [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427],
-            [490, 397, 512, 401, 470, 611, 415, 431, 638, 429, 420, 633, 275, 492, 165, 372, 421],
-            (15.307, 43.294),
-        ),
-        "mini": (
-            [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451],
-            [525, 415, 508, 444, 500, 625, 460, 390, 642, 432, 420, 605, 227, 467, 268, 370, 443],
-            (19.911, 56.316),
-        ),
-    }
-    for first, second, (within, coefficient) in readings.values():
-        result = error_of(np.array([first, second], dtype=float).T, trial_effect=False)
+    for meter, within, coefficient in (("wright", 15.307, 43.294), ("mini", 19.911, 56.316)):
+        result = error_of(PEFR[[meter, f"{meter}2"]].to_numpy(float), trial_effect=False)
         assert result.value == pytest.approx(within, abs=5e-4)
         assert result.repeatability_coefficient == pytest.approx(coefficient, abs=5e-4)
 
