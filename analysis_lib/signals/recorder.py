@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.units import nearest, unit_factor
 
+Kind = Literal["csv", "parquet", "mat", "c3d"]
 CHANNEL_BY_COLUMN = {"torque_left_Nm": "left", "torque_right_Nm": "right", "torque_Nm": "total"}
 LAYOUT_BY_CHANNELS = {
     frozenset({"left", "right"}): "two legs",
@@ -34,8 +35,9 @@ class RecorderSettings:
 
     Attributes
     ----------
-    kind : {"csv", "parquet"}
-        The kind of file; it is declared, not told from the file's name.
+    kind : {"csv", "parquet", "mat", "c3d"}
+        The kind of file; it is declared, not told from the file's name. "mat" of version 7.3 needs the package
+        h5py, "c3d" the package ezc3d.
     columns : dict of str to ColumnSource
         By canonical name: time_s, crank_deg, torque_left_Nm, torque_right_Nm, torque_Nm, temperature_C.
     crank_side : {"right", "left"}
@@ -51,7 +53,7 @@ class RecorderSettings:
         Unknown kind, side, canonical name or unit; no time or angle; channels that make no known layout.
     """
 
-    kind: Literal["csv", "parquet"]
+    kind: Kind
     columns: dict[str, ColumnSource]
     crank_side: Literal["right", "left"] = "right"
     delimiter: str = ","
@@ -59,7 +61,7 @@ class RecorderSettings:
     full_scale_Nm: float | None = None
 
     def __post_init__(self) -> None:
-        _check_choice("kind", self.kind, ("csv", "parquet"))
+        _check_choice("kind", self.kind, get_args(Kind))
         _check_choice("crank_side", self.crank_side, ("right", "left"))
         for name, source in self.columns.items():
             unit_factor(name, source.unit, "recorder settings")

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.angle import check_travel, unwrap_turns
+from analysis_lib.signals.c3d_reader import read_c3d_columns
 from analysis_lib.signals.csv_reader import read_csv_columns
+from analysis_lib.signals.mat_reader import read_mat_columns
 from analysis_lib.signals.parquet_reader import read_parquet_columns
 from analysis_lib.signals.recorder import CHANNEL_BY_COLUMN, ColumnSource, RecorderSettings, layout_of
 from analysis_lib.signals.sample_checks import (
@@ -140,9 +142,15 @@ def read_recording(
 
 def _read_columns(path: Path, settings: RecorderSettings) -> StoredColumns:
     wanted = list(dict.fromkeys(source.column for source in settings.columns.values()))
-    if settings.kind == "parquet":
-        return read_parquet_columns(path, wanted)
-    return read_csv_columns(path, wanted, settings.delimiter, settings.decimal)
+    match settings.kind:
+        case "csv":
+            return read_csv_columns(path, wanted, settings.delimiter, settings.decimal)
+        case "parquet":
+            return read_parquet_columns(path, wanted)
+        case "mat":
+            return read_mat_columns(path, wanted)
+        case "c3d":
+            return read_c3d_columns(path, wanted)
 
 
 def _in_own_units(stored: StoredColumns, source: ColumnSource, name: str, file: str) -> FloatArray:

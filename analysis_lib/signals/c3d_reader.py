@@ -1,0 +1,89 @@
+"""Read analogue channels of a C3D file as columns, with the extra ezc3d."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.stored_columns import StoredColumns, check_columns, check_file, check_rows
+
+SAMPLE_TIME = "sample time"
+C3D_KEY = 0x50  # the second byte of every C3D file
+BLOCK_BYTES = 512
+
+
+def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
+    """Read analogue channels of a C3D file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    wanted : sequence of str
+        Labels of analogue channels (ANALOG:LABELS), and ``"sample time"`` for the time in seconds, which a C3D
+        file does not store: sample number over the analogue rate.
+
+    Returns
+    -------
+    StoredColumns
+        In the units of the file, ANALOG:SCALE and ANALOG:OFFSET applied; rows are counted from 1.
+
+    Raises
+    ------
+    Refusal
+        Missing, empty, cut or damaged file; missing channel; no ezc3d to read it with.
+    """
+    check_file(path)
+    _check_is_c3d(path)
+    parameters, analogue = _parse(path)
+    labels = [str(label).strip() for label in parameters["ANALOG"]["LABELS"]["value"]]
+    rate = float(parameters["ANALOG"]["RATE"]["value"][0])
+    check_columns(path.name, [SAMPLE_TIME, *labels], wanted)
+    check_rows(path.name, analogue.shape[1] if rate > 0 else 0)
+    columns = {
+        name: np.arange(analogue.shape[1]) / rate
+        if name == SAMPLE_TIME
+        else np.asarray(analogue[labels.index(name)], dtype=float)
+        for name in wanted
+    }
+    return StoredColumns(columns, lambda row: f"sample {row + 1}")
+
+
+def _check_is_c3d(path: Path) -> None:
+    with path.open("rb") as file:
+        start = file.read(2)
+    blocks, key = start[0], start[-1]
+    if len(start) < 2 or key != C3D_KEY or blocks * BLOCK_BYTES > path.stat().st_size:
+        raise _unreadable(path, f"a file that begins with {start!r}")
+
+
+def _parse(path: Path) -> tuple[Any, np.ndarray]:
+    try:
+        import ezc3d
+    except ImportError as error:
+        raise Refusal(
+            what=path.name,
+            got="a C3D file, and no ezc3d to read it with",
+            wanted="the Python package ezc3d",
+            remedy="install ezc3d, or export the channels as CSV",
+            scope="trial",
+        ) from error
+    try:
+        found = ezc3d.c3d(str(path))
+    except (OSError, ValueError, RuntimeError, IndexError, MemoryError) as error:
+        raise _unreadable(path, f"no readable C3D file ({str(error)[:80]})") from error
+    return found["parameters"], found["data"]["analogs"][0]
+
+
+def _unreadable(path: Path, got: str) -> Refusal:
+    return Refusal(
+        what=path.name,
+        got=got,
+        wanted="a whole C3D file",
+        remedy="copy the file from the recorder again, or correct the kind in study.toml",
+        scope="trial",
+    )
