@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -39,11 +38,9 @@ def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
     """
     check_file(path)
     _check_is_c3d(path)
-    parameters, analogue = _parse(path)
-    labels = [str(label).strip() for label in parameters["ANALOG"]["LABELS"]["value"]]
-    rate = float(parameters["ANALOG"]["RATE"]["value"][0])
+    labels, rate, analogue = _parse(path)
     check_columns(path.name, [SAMPLE_TIME, *labels], wanted)
-    check_rows(path.name, analogue.shape[1] if rate > 0 else 0)
+    check_rows(path.name, analogue.shape[1])
     columns = {
         name: np.arange(analogue.shape[1]) / rate
         if name == SAMPLE_TIME
@@ -61,7 +58,8 @@ def _check_is_c3d(path: Path) -> None:
         raise _unreadable(path, f"a file that begins with {start!r}")
 
 
-def _parse(path: Path) -> tuple[Any, np.ndarray]:
+def _parse(path: Path) -> tuple[list[str], float, np.ndarray]:
+    """Return labels, rate (Hz) and values (channels, samples) of the analogue channels."""
     try:
         import ezc3d
     except ImportError as error:
@@ -74,9 +72,14 @@ def _parse(path: Path) -> tuple[Any, np.ndarray]:
         ) from error
     try:
         found = ezc3d.c3d(str(path))
-    except (OSError, ValueError, RuntimeError, IndexError, MemoryError) as error:
+        analogue = found["parameters"]["ANALOG"]
+        labels, rate = analogue["LABELS"]["value"], float(analogue["RATE"]["value"][0])
+        values = found["data"]["analogs"][0][: len(labels)]
+        if not rate > 0:
+            raise ValueError(f"an analogue rate of {rate} Hz")
+    except Exception as error:  # a damaged file can make its parser stumble over anything
         raise _unreadable(path, f"no readable C3D file ({str(error)[:80]})") from error
-    return found["parameters"], found["data"]["analogs"][0]
+    return [str(label).strip() for label in labels], rate, values
 
 
 def _unreadable(path: Path, got: str) -> Refusal:

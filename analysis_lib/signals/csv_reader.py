@@ -66,12 +66,12 @@ def _read_header(path: Path, delimiter: str) -> tuple[int, list[str]]:
             number, line = 1, file.readline(LONGEST_HEADER)
             while line and not line.strip():
                 number, line = number + 1, file.readline(LONGEST_HEADER)
-            if not line.endswith(("\n", "\r")) and len(line) < LONGEST_HEADER:
-                check_rows(path.name, 0)
     except UnicodeDecodeError as error:
         raise _not_text(path, "bytes that are not UTF-8 text") from error
     if "\0" in line or len(line) == LONGEST_HEADER:
         raise _not_text(path, "NUL bytes" if "\0" in line else "a first line without an end")
+    if not line.endswith(("\n", "\r")):
+        check_rows(path.name, 0)
     fields = next(csv.reader([line], delimiter=delimiter), [])
     return number, [field.strip() for field in fields]
 
@@ -149,8 +149,8 @@ def _text_in_numbers(path: Path, line: int, column: str, field: str, decimal: st
 def _refuse_ragged_lines(path: Path, header: list[str], delimiter: str, cut_short: list) -> tuple[str, ...]:
     if not cut_short:
         return ()
-    line, fields, is_last = _first_ragged_line(path, header, delimiter)
-    if is_last and fields < len(header):
+    line, fields, cut_at_end = _first_ragged_line(path, header, delimiter)
+    if cut_at_end:
         return (f"The last line of {path.name} (line {line}) is cut short and was left out.",)
     raise Refusal(
         what=f"{path.name}, line {line}",
@@ -162,15 +162,22 @@ def _refuse_ragged_lines(path: Path, header: list[str], delimiter: str, cut_shor
 
 
 def _first_ragged_line(path: Path, header: list[str], delimiter: str) -> tuple[int, int, bool]:
+    """Return the first line whose fields are not the header's, how many it has, and whether it is a last one cut.
+
+    An open quote makes one row of many lines; that is no line cut short.
+    """
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
         rows = csv.reader(file, delimiter=delimiter)
+        line = 0
         try:
             for row in rows:
+                line, lines = rows.line_num, rows.line_num - line
                 if row and len(row) != len(header):
-                    return rows.line_num, len(row), next(rows, None) is None
+                    is_last = lines == 1 and next(rows, None) is None
+                    return line - lines + 1, len(row), is_last and len(row) < len(header)
         except csv.Error as error:
             raise _not_text(path, f"contents that are no CSV ({error})") from error
-    return rows.line_num, len(header), False
+    return line, len(header), False
 
 
 def _line_of_row(path: Path, header_line: int, row: int) -> int:

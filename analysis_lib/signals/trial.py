@@ -10,7 +10,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals import turn_rules
 from analysis_lib.signals.crank_checks import check_sides
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.signals.recording import Recording
@@ -22,6 +21,7 @@ from analysis_lib.signals.stroke import (
     what_is_unknown,
 )
 from analysis_lib.signals.torque_profile import torque_at_edges, wrap_deg
+from analysis_lib.signals.trial_quality import cautions_of, quality_row
 from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
 from analysis_lib.signals.turn_rules import TurnRules
 from analysis_lib.signals.turn_series import standard_error
@@ -29,7 +29,6 @@ from analysis_lib.signals.zero_torque import ZeroLine, remove_zero_torque
 from analysis_lib.statistics.serial import FEWEST, block_length
 
 FloatArray = NDArray[np.float64]
-MANY_DROPPED = 0.2  # of the whole turns; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -207,8 +206,8 @@ def analyse_trial(
         summary=summarise_turns(measures),
         reasons=turns.reasons,
         assumptions=[*recording.assumptions, *what_is_unknown(recording.layout)],
-        cautions=[*_cautions(turns), *check_sides(kept)],
-        quality=_quality(recording, turns, zero_line),
+        cautions=[*cautions_of(turns), *check_sides(kept)],
+        quality=quality_row(recording, turns, zero_line),
         kept=kept,
     )
 
@@ -219,47 +218,3 @@ def _kept_or_refuse(turns: Turns, name: str) -> Turns:
     except Refusal as refusal:
         refusal.what = f"{name or 'trial'}, turns"
         raise
-
-
-def _cautions(turns: Turns) -> list[str]:
-    kept, whole = int(turns.kept.sum()), int(np.count_nonzero(turns.reason != turn_rules.INCOMPLETE))
-    cautions = []
-    if kept < turns.rules.min_turns:
-        cautions.append(
-            f"Only {kept} whole turns were kept; a stable mean needs {turns.rules.min_turns} "
-            "(Sports Biomechanics 2025, 24:2519)."
-        )
-    if whole - kept > MANY_DROPPED * whole:
-        dropped = {reason: count for reason, count in turns.reasons.items() if count}
-        dropped.pop(turn_rules.INCOMPLETE, None)
-        counts = ", ".join(f"{reason}: {count}" for reason, count in dropped.items())
-        cautions.append(f"{whole - kept} of {whole} whole turns were dropped ({counts}).")
-    return cautions
-
-
-def _quality(recording: Recording, turns: Turns, line: ZeroLine | None) -> dict[str, float | int | str]:
-    intervals = np.diff(recording.time_s)
-    cadence = 60 / turns.duration_s[turns.kept]
-    rate = 1 / float(np.median(intervals))
-    drift = {
-        channel: line.drift_Nm[channel] for channel in recording.torque if line and channel in line.drift_Nm
-    }
-    quality: dict[str, float | int | str] = {
-        "layout": recording.layout,
-        "samples": int(recording.time_s.size),
-        "missing_samples": recording.missing_samples,
-        "duration_s": recording.duration_s,
-        "sample_rate_hz": rate,
-        "samples_per_turn": rate * float(turns.duration_s[turns.kept].mean()),
-        "longest_gap_s": float(intervals.max()),
-        "kept_turns": int(turns.kept.sum()),
-        "dropped_turns": int(np.count_nonzero(~turns.kept)),
-        "cadence_mean_rpm": float(cadence.mean()),
-        "cadence_sd_rpm": float(cadence.std(ddof=1)) if cadence.size > 1 else float("nan"),
-    }
-    quality |= {f"dropped_{reason.replace(' ', '_')}": count for reason, count in turns.reasons.items()}
-    quality |= {f"saturated_{channel}": int(at.size) for channel, at in recording.saturated.items()}
-    quality |= {f"zero_drift_{channel}_Nm": change for channel, change in drift.items()}
-    if drift and len(drift) == len(recording.torque):
-        quality["zero_drift_Nm"] = sum(drift.values())
-    return quality

@@ -1,0 +1,178 @@
+"""Files that are not what they say: each ends in one refusal, quickly, or in the right numbers."""
+
+from __future__ import annotations
+
+import io
+import struct
+import time
+import zipfile
+import zlib
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rides import crank_at, leg_torque
+from scipy.io import savemat
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.recording import ColumnSource, RecorderSettings, read_recording
+
+COLUMNS = {
+    "time_s": ColumnSource("t", "s"),
+    "crank_deg": ColumnSource("angle", "deg"),
+    "torque_Nm": ColumnSource("torque", "N m"),
+}
+TIME = np.arange(400) / 100
+ROWS = [
+    f"{t:.3f},{angle:.4f},{torque:.4f}"
+    for t, angle, torque in zip(
+        TIME, np.degrees(crank_at(TIME)) % 360, leg_torque(crank_at(TIME)), strict=True
+    )
+]
+
+
+@pytest.fixture
+def read(tmp_path):
+    def read_bytes(content, kind="csv", **changes):
+        path = tmp_path / "ride"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return read_recording(path, RecorderSettings(kind, COLUMNS, **changes))
+
+    return read_bytes
+
+
+def zip_bomb():
+    """A hundred megabytes of zeros in a hundred kilobytes."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("ride.mat", bytes(10**8))
+    return packed.getvalue()
+
+
+@pytest.mark.parametrize("kind", ["mat", "csv", "parquet", "c3d"])
+def test_a_zip_bomb_under_another_name(read, kind):
+    begun = time.perf_counter()
+    with pytest.raises(Refusal):
+        read(zip_bomb(), kind)
+    assert time.perf_counter() - begun < 5
+
+
+def mat_5(payload):
+    return b"MATLAB 5.0 MAT-file".ljust(116) + bytes(8) + b"\x00\x01IM" + payload
+
+
+def test_a_matlab_variable_that_unpacks_to_far_more_than_its_file(read):
+    """A compressed 1 × 2 000 000 000 matrix of zeros: the announced size is refused before anything is unpacked."""
+    head = struct.pack("<II", 6, 8) + struct.pack("<II", 6, 0)  # class double
+    dimensions = struct.pack("<II", 5, 8) + struct.pack("<ii", 1, 2_000_000_000)
+    name = struct.pack("<HH", 1, 1) + b"t\0\0\0"
+    matrix = struct.pack("<II", 14, 2**31) + head + dimensions + name + struct.pack("<II", 9, 2**31)
+    packed = zlib.compress(matrix + bytes(10**7))
+    others = io.BytesIO()
+    savemat(others, {"angle": TIME, "torque": TIME})
+    content = mat_5(struct.pack("<II", 15, len(packed)) + packed + others.getvalue()[128:])
+    with pytest.raises(Refusal, match="'t' – got 2000000000 numbers"):
+        read(content, "mat")
+
+
+@pytest.mark.parametrize("length", [100, 128, 130, 140, 400, -20])
+def test_a_matlab_file_cut_short(read, length):
+    whole = io.BytesIO()
+    savemat(whole, {"t": TIME, "angle": np.degrees(crank_at(TIME)), "torque": leg_torque(crank_at(TIME))})
+    with pytest.raises(Refusal):
+        read(whole.getvalue()[:length], "mat")
+
+
+class TestText:
+    header = "t,angle,torque\n"
+
+    @pytest.mark.parametrize("place", [0, 5, 200, -1])
+    def test_nul_bytes(self, read, place):
+        rows = [*ROWS]
+        rows[place] = rows[place][:3] + "\0" + rows[place][3:]
+        with pytest.raises(Refusal, match="line"):
+            read(self.header + "\n".join(rows))
+
+    def test_nothing_but_nul_bytes(self, read):
+        with pytest.raises(Refusal, match="NUL bytes"):
+            read(bytes(5000))
+
+    def test_a_header_without_an_end(self, read):
+        with pytest.raises(Refusal, match="a first line without an end"):
+            read("t," * 5_000_000)
+
+    def test_a_header_of_a_hundred_thousand_columns(self, read):
+        with pytest.raises(Refusal):
+            read(",".join(f"c{n}" for n in range(10_000)) + "\n" + "1," * 9_999 + "1\n")
+
+    def test_a_line_without_an_end(self, read):
+        with pytest.raises(Refusal):
+            read(self.header + "\n".join(ROWS) + "\n4.0," + "1" * 3_000_000 + ",5\n")
+
+    def test_a_quote_that_is_never_closed(self, read):
+        rows = [*ROWS]
+        rows[100] = '1.0,"20' + rows[100][3:]
+        with pytest.raises(Refusal):
+            read(self.header + "\n".join(rows))
+
+    @pytest.mark.parametrize("encoding", ["utf-16", "utf-32"])
+    def test_another_encoding(self, read, encoding):
+        with pytest.raises(Refusal, match="UTF-8"):
+            read((self.header + "\n".join(ROWS)).encode(encoding))
+
+    def test_a_header_in_latin_letters(self, read):
+        with pytest.raises(Refusal, match="UTF-8"):
+            read(("t,angle,torque,Größe\n" + ",0\n".join(ROWS) + ",0\n").encode("latin-1"))
+
+    def test_line_ends_of_three_kinds_mixed(self, read):
+        text = self.header
+        for number, row in enumerate(ROWS):
+            text += row + ("\r\n", "\n", "\r")[number % 3]
+        np.testing.assert_allclose(read(text).torque["total"], leg_torque(crank_at(TIME)), atol=1e-4)
+
+    def test_jittered_repeats_of_samples(self, read):
+        """Every tenth sample sent twice, the second a little later and slightly off: more samples, no harm."""
+        rows = []
+        for number, row in enumerate(ROWS):
+            rows.append(row)
+            if number % 10 == 0:
+                t, angle, torque = row.split(",")
+                rows.append(f"{float(t) + 1e-4:.4f},{angle},{float(torque) + 0.01}")
+        recording = read(self.header + "\n".join(rows))
+        assert recording.time_s.size == 440
+        np.testing.assert_allclose(recording.crank_rad, crank_at(recording.time_s), atol=0.002)
+
+    def test_exact_repeats_are_refused_by_line(self, read):
+        rows = [*ROWS[:50], ROWS[49], *ROWS[50:]]
+        with pytest.raises(Refusal, match=r"line 52, column 't' – got time standing still"):
+            read(self.header + "\n".join(rows))
+
+    def test_numbers_beyond_all_bounds(self, read):
+        """Infinite values are gaps; a number too large for a float is read as infinite."""
+        rows = [*ROWS]
+        for place, value in ((10, "inf"), (20, "-inf"), (30, "1e999"), (40, "nan")):
+            rows[place] = ",".join([*rows[place].split(",")[:2], value])
+        assert read(self.header + "\n".join(rows)).missing_samples == 4
+
+    @given(junk=st.binary(max_size=400))
+    @settings(max_examples=150, deadline=None)
+    def test_any_bytes_end_in_a_refusal(self, junk, tmp_path_factory):
+        path = tmp_path_factory.mktemp("junk") / "ride"
+        for kind in ("csv", "parquet", "mat", "c3d"):
+            path.write_bytes(junk)
+            with pytest.raises(Refusal):
+                read_recording(path, RecorderSettings(kind, COLUMNS))
+
+    @given(place=st.integers(0, 3000), junk=st.binary(min_size=1, max_size=6))
+    @settings(max_examples=150, deadline=None)
+    def test_any_bytes_in_the_middle_of_a_recording_are_read_or_refused(self, place, junk, tmp_path_factory):
+        path = tmp_path_factory.mktemp("junk") / "ride"
+        content = (self.header + "\n".join(ROWS)).encode()
+        path.write_bytes(content[:place] + junk + content[place:])
+        try:
+            recording = read_recording(path, RecorderSettings("csv", COLUMNS))
+        except Refusal as refusal:
+            assert refusal.scope == "trial"
+        else:
+            assert recording.time_s.size + recording.missing_samples >= 390
