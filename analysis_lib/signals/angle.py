@@ -6,12 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.angle_bins import overlapping_blocks
 
 FASTEST_RPM = 300.0  # above any sprint: a higher cadence means a wrong unit
 SLOWEST_RPM = 5.0  # below any ride: a lower one too
 FEWEST_SAMPLES_A_TURN = 4
 LONG_STEP_TURNS = 0.25  # a gap in which the crank travels farther is bridged at the recording's own speed
 WRAP_MISMATCH_TURNS = 0.1
+USUAL_STEPS = 10_000  # enough of a recording to learn its usual step from
 
 FloatArray = NDArray[np.float64]
 
@@ -40,18 +42,30 @@ def unwrap_turns(turns: FloatArray, time_s: FloatArray) -> FloatArray:
     >>> unwrap_turns(np.array([0.75, 0.0, 0.25]), np.array([0.0, 0.1, 0.2]))
     array([0.75, 1.  , 1.25])
     """
-    steps = np.diff(turns)
-    whole = np.where(np.abs(steps) > 0.5, np.rint(steps), 0.0)
-    intervals = np.diff(time_s)
-    usual = intervals <= 2 * np.median(intervals[:10_001])
-    if not usual.all():
-        speed = (steps - whole)[usual].sum() / intervals[usual].sum()
-        expected = speed * intervals
-        gap = ~usual & (np.abs(expected) > LONG_STEP_TURNS)
-        whole[gap] = np.rint(steps[gap] - expected[gap])
-    if whole.any():
-        turns[1:] -= np.cumsum(whole, out=whole)
+    wraps = find_steps(turns, 0.5)
+    _take_off_after(turns, wraps, np.rint(turns[wraps + 1] - turns[wraps]))
+    usual_s = float(np.median(np.diff(time_s[:USUAL_STEPS])))
+    gaps = find_steps(time_s, 2 * usual_s)
+    if gaps.size:
+        steps, lengths_s = turns[gaps + 1] - turns[gaps], time_s[gaps + 1] - time_s[gaps]
+        speed = (turns[-1] - turns[0] - steps.sum()) / (time_s[-1] - time_s[0] - lengths_s.sum())
+        missed = np.rint(steps - speed * lengths_s)
+        _take_off_after(turns, gaps, np.where(np.abs(speed * lengths_s) > LONG_STEP_TURNS, missed, 0.0))
     return turns
+
+
+def find_steps(values: FloatArray, larger_than: float) -> NDArray[np.intp]:
+    """Return the places after which a series steps by more than a bound, up or down."""
+    blocks = overlapping_blocks(values.size)
+    found = [block.start + np.flatnonzero(np.abs(np.diff(values[block])) > larger_than) for block in blocks]
+    return np.concatenate([np.zeros(0, dtype=np.intp), *found])
+
+
+def _take_off_after(turns: FloatArray, places: NDArray[np.intp], whole: FloatArray) -> None:
+    """Take whole turns off all that comes after each place."""
+    if whole.any():
+        lengths = np.diff(np.concatenate([[-1], places, [turns.size - 1]]))
+        turns -= np.repeat(np.concatenate([[0.0], np.cumsum(whole)]), lengths)
 
 
 def check_travel(stored: FloatArray, turns: FloatArray, time_s: FloatArray, file: str, unit: str) -> None:
@@ -109,14 +123,14 @@ def _fault_of_travel(stored: FloatArray, turns: FloatArray, travel: float, rpm: 
 
 def _fault_of_wraps(stored: FloatArray, turns: FloatArray) -> str:
     """Compare the falls of the stored angle with whole turns: unwrapped, it must run on evenly there."""
-    steps = np.diff(stored)
-    wraps = np.abs(steps) > 0.5
-    if not wraps.any():
+    wraps = find_steps(stored, 0.5)
+    if not wraps.size:
         return ""
-    if wraps.mean() > 0.25:
+    if wraps.size > 0.25 * stored.size:
         return "more than half a turn between most samples"
-    unwrapped = np.diff(turns)
-    uneven = np.median(unwrapped[wraps]) - np.median(unwrapped[~wraps])
+    usual = np.median(np.diff(turns[:USUAL_STEPS]))
+    uneven = np.median(turns[wraps + 1] - turns[wraps]) - usual
     if abs(uneven) > WRAP_MISMATCH_TURNS:
-        return f"falls of {np.median(np.abs(steps[wraps])):.4g} turns, which are no whole turns"
+        falls = np.median(np.abs(stored[wraps + 1] - stored[wraps]))
+        return f"falls of {falls:.4g} turns, which are no whole turns"
     return ""

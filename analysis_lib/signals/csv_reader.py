@@ -56,7 +56,10 @@ def read_csv_columns(path: Path, wanted: Sequence[str], delimiter: str, decimal:
         table = _numbers_from_text(path, header_line, _parse_as_text(parse, path), decimal)
     note = _refuse_ragged_lines(path, header, delimiter, cut_short)
     check_rows(path.name, table.num_rows)
-    values = {name: table.column(name).to_numpy() for name in wanted}
+    values = {}
+    for name in wanted:  # each column leaves the table as it is copied, so that memory never holds both
+        values[name] = table.column(name).to_numpy()
+        table = table.drop_columns([name])
     return StoredColumns(values, lambda row: f"line {_line_of_row(path, header_line, row)}", note)
 
 

@@ -116,6 +116,7 @@ def read_recording(
     columns = {
         name: _in_own_units(stored, settings.columns[name], name, path.name) for name in settings.columns
     }
+    stored.values.clear()  # an hour at 1000 Hz is large: it is held only once
     trial, window_note = _trial_samples(columns["time_s"], start_s, end_s, path.name)
     columns = {name: values[trial] for name, values in columns.items()}
     time_column = settings.columns["time_s"].column
