@@ -1,0 +1,133 @@
+"""Zero drift: a channel's zero torque as it follows temperature and time, learnt from all of its checks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.recording import Recording
+from analysis_lib.signals.straight_line import fit_linear
+from analysis_lib.signals.zero_torque import ZeroCheck
+from analysis_lib.statistics.estimates import Estimate
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ZeroDriftFit:
+    """A channel's zero torque as a linear function of temperature and time.
+
+    Attributes
+    ----------
+    zero : Estimate
+        Zero torque at the mean temperature and mean time of the checks, N m.
+    per_degree, per_hour : Estimate or None
+        Slopes, N m per °C and per hour; None where the checks cannot tell them.
+    mean_temperature_C, mean_time_s : float
+        Where `zero` holds.
+    residual_sd_Nm : float
+        Scatter of the checks about the fit.
+    """
+
+    zero: Estimate
+    per_degree: Estimate | None
+    per_hour: Estimate | None
+    mean_temperature_C: float
+    mean_time_s: float
+    residual_sd_Nm: float
+
+    def at(self, time_s: ArrayLike, temperature_C: ArrayLike) -> FloatArray:
+        """Return the zero torque expected at times (s) and temperatures (°C), N m."""
+        hours = (np.asarray(time_s, dtype=float) - self.mean_time_s) / 3600
+        warmer = np.asarray(temperature_C, dtype=float) - self.mean_temperature_C
+        by_degree = self.per_degree.value if self.per_degree else 0.0
+        by_hour = self.per_hour.value if self.per_hour else 0.0
+        return self.zero.value + by_degree * warmer + by_hour * hours
+
+
+def fit_zero_drift(checks: Sequence[ZeroCheck], channel: str) -> ZeroDriftFit:
+    """Fit T₀ = a + b·(temperature − mean) + c·(time − mean) to all checks of a channel by least squares.
+
+    Parameters
+    ----------
+    checks : sequence of ZeroCheck
+        With their times on one clock. At least one more check than there are terms; a term whose readings do
+        not vary is left out.
+    channel : str
+        "left", "right" or "total".
+
+    Raises
+    ------
+    Refusal
+        Too few checks, a check without time or temperature, or temperature and time that rose together so that
+        their effects cannot be told apart.
+    """
+    used = [check for check in checks if channel in check.torque]
+    missing = [check for check in used if check.at_s is None or check.temperature_C is None]
+    if missing or len(used) < 3:
+        raise Refusal(
+            what=f"zero checks of channel {channel!r}",
+            got=f"{len(used)} checks, {len(missing)} of them without a time or a temperature",
+            wanted="at least 3 checks with their time and temperature",
+            remedy="add checks, or draw the zero line from the checks before and after each trial",
+        )
+    temperature = np.array([check.temperature_C for check in used], dtype=float)
+    hours = np.array([check.at_s for check in used], dtype=float) / 3600
+    torque = np.array([check.torque[channel] for check in used])
+    terms = {"per °C": temperature - temperature.mean(), "per hour": hours - hours.mean()}
+    terms = {name: column for name, column in terms.items() if np.ptp(column) > 0}
+    fit = fit_linear(
+        {"zero torque": np.ones(len(used)), **terms}, torque, f"zero checks of channel {channel!r}"
+    )
+    units = {"zero torque": "N m", "per °C": "N m/°C", "per hour": "N m/h"}
+    found = {name: fit.estimate(name, f"Zero torque of {channel}, {name}", units[name]) for name in fit.terms}
+    return ZeroDriftFit(
+        zero=found["zero torque"],
+        per_degree=found.get("per °C"),
+        per_hour=found.get("per hour"),
+        mean_temperature_C=float(temperature.mean()),
+        mean_time_s=float(hours.mean() * 3600),
+        residual_sd_Nm=fit.residual_sd,
+    )
+
+
+def remove_zero_drift(
+    recording: Recording, fits: dict[str, ZeroDriftFit], clock_at_zero_s: float = 0.0
+) -> Recording:
+    """Return the recording with each channel's fitted zero torque taken off.
+
+    Parameters
+    ----------
+    recording : Recording
+        With its temperature, where a fit depends on temperature.
+    fits : dict of str to ZeroDriftFit
+        By channel.
+    clock_at_zero_s : float
+        What the checks' clock showed when the recording's time was 0.
+
+    Raises
+    ------
+    Refusal
+        A recorded channel without a fit, or a fit on temperature for a recording without one.
+    """
+    for channel in recording.torque:
+        warm = channel in fits and fits[channel].per_degree is not None and recording.temperature_C is None
+        if warm or channel not in fits:
+            raise Refusal(
+                what=f"zero drift of channel {channel!r}",
+                got="a recording without a temperature" if warm else "no fit for the channel",
+                wanted="a fit for every channel, and a temperature where the fit depends on it",
+                remedy="map temperature_C, or draw the zero line from the checks before and after the trial",
+                scope="trial",
+            )
+    time = recording.time_s + clock_at_zero_s
+    temperature = 0.0 if recording.temperature_C is None else recording.temperature_C
+    torque = {
+        channel: values - fits[channel].at(time, temperature) for channel, values in recording.torque.items()
+    }
+    said = "Zero torque was taken from a fit of all zero checks on temperature and time."
+    return replace(recording, torque=torque, assumptions=(*recording.assumptions, said))
