@@ -59,7 +59,14 @@ class RunFolder:
         return self
 
     def __exit__(self, *_) -> None:
-        """Put folder and environment back and remove the run folder."""
+        """Put folder and environment back and remove the run folder.
+
+        Papermill remembers the folder of its last run for the whole process, and two threads leave that memory behind;
+        it must not outlive the folder.
+        """
+        from papermill.iorw import papermill_io
+
+        papermill_io.get_handler("local").cwd(None)
         os.chdir(self._caller)
         for name, value in self._former.items():
             if value is None:

@@ -16,6 +16,7 @@ from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.signals.stroke import smooth_bin_time
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.folder import Study
+from analysis_lib.study.trial_rules import broken_rule
 
 PHASE_DRAWS = 2000
 USED, CAUTION, NOT_USED = "used", "caution", "not used"
@@ -255,6 +256,8 @@ def _analyse_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
         result = study.load_trial(row.trial)
     except Refusal as refusal:
         return None, NOT_USED, str(refusal)
+    if rule := broken_rule(result.quality, study.settings.rules):
+        return None, NOT_USED, f"excluded by rule: {rule}"
     return result, CAUTION if result.cautions else USED, " ".join(result.cautions)
 
 

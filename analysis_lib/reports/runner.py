@@ -19,8 +19,14 @@ from analysis_lib.study.folder import Study, open_study
 
 RIDER_NOTEBOOK = "03_rider_report.ipynb"
 STUDY_NOTEBOOK = "04_study_report.ipynb"
+QUALITY_NOTEBOOK = "05_data_quality.ipynb"
 GENERATED = ("riders", "notebooks", "tables", "figures")
-STUDY = "the study"
+QUALITY, STUDY = "the data", "the study"
+STUDY_PAGES = {
+    QUALITY: ("data_quality.html", QUALITY_NOTEBOOK, "Can the recordings carry the question?"),
+    STUDY: ("study.html", STUDY_NOTEBOOK, "Round against oval: the study"),
+}
+"""Pages about all riders, made after the riders' own: subject to (page, notebook, title)."""
 
 Say = Callable[[str], None]
 
@@ -86,8 +92,8 @@ def make_report(
         run.check_all_parameters(riders)
         with ThreadPoolExecutor(max_workers=jobs) as pool:
             pages = list(pool.map(run.make_rider_page, riders))
-        if not only_rider:
-            pages.append(run.make_study_page())
+            if not only_rider:
+                pages += pool.map(run.make_study_page, STUDY_PAGES)
     _finish(study, out, pages, command)
     return Report(out, tuple(pages))
 
@@ -138,7 +144,8 @@ class _Run:
         """Check the parameters of every notebook before the first kernel starts."""
         for rider in riders:
             check_parameters(notebooks_folder() / RIDER_NOTEBOOK, dict(rider_parameters(rider)))
-        check_parameters(notebooks_folder() / STUDY_NOTEBOOK, dict(study_parameters()))
+        for _, notebook, _ in STUDY_PAGES.values():
+            check_parameters(notebooks_folder() / notebook, dict(study_parameters()))
 
     def make_rider_page(self, rider: str) -> PageState:
         """Make one rider's page; whatever goes wrong is written on that page."""
@@ -155,11 +162,12 @@ class _Run:
         self.say(f"rider {rider}: {state.words}")
         return state
 
-    def make_study_page(self) -> PageState:
-        """Make the study's page from the tables that the riders' pages left behind."""
-        state = PageState(STUDY, "study.html", "notebooks/study.ipynb")
-        state = self._run(state, STUDY_NOTEBOOK, study_parameters(), STUDY, "Round against oval: the study")
-        self.say(f"study: {state.words}")
+    def make_study_page(self, subject: str) -> PageState:
+        """Make one of the pages about all riders, from the tables that the riders' pages left behind."""
+        page, notebook, title = STUDY_PAGES[subject]
+        state = PageState(subject, page, f"notebooks/{Path(page).stem}.ipynb")
+        state = self._run(state, notebook, study_parameters(), subject, title)
+        self.say(f"{subject}: {state.words}")
         return state
 
     def _run(
@@ -199,7 +207,7 @@ def _finish(study: Study, out: Path, pages: Sequence[PageState], command: str) -
     """Write the first page and the record of the run."""
     entries = [
         IndexEntry(_title(state.subject), state.page, state.words, state.notebook)
-        for state in sorted(pages, key=lambda state: (state.subject != STUDY, state.subject))
+        for state in sorted(pages, key=lambda state: (state.subject not in STUDY_PAGES, state.subject))
     ]
     problems = [str(problem) for problem in study.problems]
     body = index_body(study.settings.study.question, entries, problems)
@@ -215,8 +223,8 @@ def _finish(study: Study, out: Path, pages: Sequence[PageState], command: str) -
 
 
 def _parameters_of(subject: str) -> dict[str, Scalar]:
-    return study_parameters() if subject == STUDY else rider_parameters(subject)
+    return study_parameters() if subject in STUDY_PAGES else rider_parameters(subject)
 
 
 def _title(subject: str) -> str:
-    return "The study" if subject == STUDY else f"Rider {subject}"
+    return subject.capitalize() if subject in STUDY_PAGES else f"Rider {subject}"

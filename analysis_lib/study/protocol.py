@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -94,6 +95,15 @@ class Rules(SettingsPart):
         default=True,
         description="false to analyse trials without a zero check, their zero torque being taken as 0",
     )
+    exclude_below_turns: int | None = Field(
+        default=None, ge=1, description="fewer kept turns than this exclude the trial"
+    )
+    exclude_above_dropped_pct: float | None = Field(
+        default=None, gt=0, le=100, description="a larger share of dropped whole turns excludes the trial"
+    )
+    exclude_above_zero_drift_Nm: float | None = Field(
+        default=None, gt=0, description="a larger change of zero torque between checks excludes the trial"
+    )
 
     @model_validator(mode="after")
     def _check_as_turn_rules(self) -> Rules:
@@ -102,4 +112,43 @@ class Rules(SettingsPart):
 
     def turn_rules(self) -> TurnRules:
         """Say the same in the words of the signals room."""
-        return TurnRules(**self.model_dump(exclude={"zero_check_max_hours", "zero_check_required"}))
+        return TurnRules(**self.model_dump(include={rule.name for rule in fields(TurnRules)}))
+
+
+class Plan(SettingsPart):
+    """What the study is planned on, written down before the first rider is enrolled."""
+
+    riders: int = Field(ge=3, description="riders to recruit")
+    within_rider_sd: float = Field(
+        gt=0,
+        description=(
+            "SD of the primary outcome within a rider, from one period to another on the same ring, in the"
+            " outcome's unit"
+        ),
+    )
+    within_rider_sd_source: Word = Field(description="where that SD is from: a pilot, or a paper with page")
+    dropout: float = Field(
+        ge=0, lt=1, description="share of riders expected to stop early: 0.1 is one in ten"
+    )
+    washout_hours: float = Field(ge=0, description="shortest rest between two periods")
+    allocation_seed: int = Field(
+        ge=0,
+        description="whole number from which the allocation is drawn; keep it from whoever enrols riders",
+    )
+    response_sd: float = Field(
+        default=0.0, ge=0, description="SD between riders of the true ring effect, in the outcome's unit"
+    )
+    alpha: float = Field(default=0.05, gt=0, lt=0.5, description="two-sided level of the test")
+    power: float = Field(default=0.8, gt=0.5, lt=1, description="power wanted")
+    periods_a_visit: int = Field(default=1, ge=1, description="periods ridden in one visit")
+    riders_a_block: int | None = Field(
+        default=None, ge=1, description="a multiple of the sequences; twice the sequences if left out"
+    )
+    smallest_effect_source: Word | None = Field(
+        default=None, description="why the smallest effect of the primary outcome matters"
+    )
+    washout_reason: Word | None = Field(default=None, description="why that rest is long enough")
+    exclusions: list[Word] = Field(
+        default=[],
+        description="each rule by which a trial or rider is left out, as exclude_reason will say it",
+    )

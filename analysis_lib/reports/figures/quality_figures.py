@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from analysis_lib.reports.figures.style import MM, in_house_style, new_figure
+from analysis_lib.reports.figures.style import BLUE, MM, in_house_style, new_figure
 
 STATE_COLOURS = {"kept": "#cfe3ef", "caution": "#f6d9b8", "not used": "#d9a6a6", "missing": "#ffffff"}
 
@@ -52,3 +52,21 @@ def _cell_patch(x: int, y: int, state: str):
 def _heading_pose(columns: int) -> dict:
     """Many headings are slanted, few stand upright."""
     return {"rotation": 40, "ha": "right"} if columns > 6 else {}
+
+
+@in_house_style
+def measure_panels(trials: pd.DataFrame, measures: dict[str, str]) -> Figure:
+    """Return one panel a measure with a dot a trial; columns ``rider, state`` and the keys of `measures`."""
+    riders = list(dict.fromkeys(trials["rider"]))
+    rows = (len(measures) + 1) // 2
+    figure, panels = new_figure(rows, 2, height_mm=42 * rows)
+    for axes, (name, label) in zip(panels, measures.items(), strict=False):
+        for state, fill in (("used", BLUE), ("caution", "none")):
+            here = trials[trials["state"] == state]
+            places = [riders.index(rider) for rider in here["rider"]]
+            axes.plot(places, here[name], "o", color=BLUE, markerfacecolor=fill, markersize=3)
+        axes.set_ylabel(label)
+        axes.set_xticks(range(len(riders)), riders, rotation=60)
+    for spare in panels[len(measures) :]:
+        spare.set_visible(False)
+    return figure
