@@ -15,7 +15,7 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.equipment import DrivetrainSettings, RecorderMap, RingSettings, Role
 from analysis_lib.study.faults import Place, placed, refusals_from
 from analysis_lib.study.problems import listed, suggest
-from analysis_lib.study.protocol import Design, Intensity, Outcome, Rules
+from analysis_lib.study.protocol import Design, Intensity, Outcome, Plan, Rules
 from analysis_lib.study.schema import SettingsPart, Word
 
 FILE = "study.toml"
@@ -81,6 +81,8 @@ class StudySettings(SettingsPart):
     recorders : dict of str to RecorderMap
         By the recorder's name in trials.csv and zero_checks.csv.
     rules : Rules
+    plan : Plan or None
+        Only `roundoval plan` needs it.
     """
 
     study: StudyHeading
@@ -91,6 +93,7 @@ class StudySettings(SettingsPart):
     design: Design
     recorders: dict[Word, RecorderMap] = Field(min_length=1)
     rules: Rules = Rules()
+    plan: Plan | None = None
 
     @model_validator(mode="after")
     def _check_sequences(self) -> StudySettings:
@@ -100,6 +103,13 @@ class StudySettings(SettingsPart):
     def primary_outcome(self) -> Outcome:
         """The outcome that the study was planned for."""
         return next(outcome for outcome in self.outcomes if outcome.primary)
+
+    @property
+    def planned(self) -> Plan:
+        """The plan; refused where study.toml has none."""
+        if self.plan is None:
+            raise Refusal(FILE, "no [plan] table", "what the study is planned on", "add a [plan] table")
+        return self.plan
 
     @property
     def intensity_names(self) -> list[str]:

@@ -1,0 +1,184 @@
+"""The protocol of a study, frozen: what was declared before the data, and the checksums that hold it still.
+
+A checksum proves that a file is what it was, not when it was written. Whoever needs the date registers the sum of
+protocol.json with somebody who dates it: a registry, a repository, a journal.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.allocation_list import conceal_allocation
+from analysis_lib.study.contents import Contents, read_contents
+from analysis_lib.study.folder_writer import write_text
+from analysis_lib.study.plan import StudyPlan, plan_study
+from analysis_lib.study.protocol_text import ANALYSIS, LEVEL, write_protocol
+from analysis_lib.study.schedule import conceal_schedule
+from analysis_lib.study.settings import StudySettings
+
+FOLDER = "plan"
+PROTOCOL = "protocol.json"
+SUMS = "SHA256SUMS"
+OPEN_ALLOCATION = "allocation_open.csv"
+OPEN_SCHEDULE = "schedule_open.csv"
+FORMAT = "ring study protocol, version 1"
+
+#: How things are called and shown is no part of what was promised.
+_NOT_PROMISED = {"label", "order"}
+
+
+@dataclass(frozen=True)
+class FrozenProtocol:
+    """A protocol as it was frozen.
+
+    Attributes
+    ----------
+    folder : Path
+    sha256 : str
+        Of protocol.json, which names the sums of the allocation and the schedule.
+    plan : StudyPlan
+    trials_listed : int
+        Trials that trials.csv held already; a protocol written after them promises nothing about them.
+    """
+
+    folder: Path
+    sha256: str
+    plan: StudyPlan
+    trials_listed: int
+
+
+def freeze_protocol(root: Path) -> FrozenProtocol:
+    """Plan the study of a folder and freeze its protocol in the folder `plan`, all files at once or none.
+
+    Parameters
+    ----------
+    root : Path
+        The study folder. Nothing outside its new folder `plan` is written.
+
+    Raises
+    ------
+    Refusal
+        A protocol or anything else stands in `plan` already; what `plan_study` refuses.
+    Refusals
+        When study.toml or a whole table cannot be used.
+    """
+    contents, _ = read_contents(root)
+    folder = root / FOLDER
+    _check_free(folder)
+    plan = plan_study(contents.settings, tuple(str(rider) for rider in contents.riders["rider"]))
+    beside = Path(tempfile.mkdtemp(dir=root, prefix=f".{FOLDER}."))
+    try:
+        _write_files(beside, plan, contents)
+        beside.chmod(0o755)
+        if folder.exists():
+            folder.rmdir()
+        beside.rename(folder)
+    except BaseException:
+        shutil.rmtree(beside, ignore_errors=True)
+        raise
+    return FrozenProtocol(folder, sha256_of_file(folder / PROTOCOL), plan, len(contents.trial_ids))
+
+
+def describe_promises(settings: StudySettings) -> dict[str, Any]:
+    """Gather everything of study.toml that a protocol promises, and the analysis that these pages make.
+
+    Returns
+    -------
+    dict
+        Of text, numbers, lists and dicts. Outcomes and intensities stand under their names.
+    """
+    said = settings.model_dump(mode="json", exclude={"recorders"})
+    return {
+        "question": said["study"]["question"],
+        "seed": said["study"]["seed"],
+        "rings": said["rings"],
+        "drivetrain": said["drivetrain"],
+        "sequences": said["design"]["sequences"],
+        "intensities": _by_name(said["intensities"]),
+        "outcomes": _by_name(said["outcomes"]),
+        "rules": said["rules"],
+        "plan": said["plan"],
+        "analysis": {"method": ANALYSIS, "level": LEVEL},
+    }
+
+
+def sha256_of_file(path: Path) -> str:
+    """Return a file's SHA-256 as hexadecimal digits."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _by_name(parts: list[dict[str, Any]]) -> dict[str, Any]:
+    return {
+        part["name"]: {key: value for key, value in part.items() if key not in {"name", *_NOT_PROMISED}}
+        for part in parts
+    }
+
+
+def _check_free(folder: Path) -> None:
+    if (folder / PROTOCOL).is_file():
+        raise Refusal(
+            f"{FOLDER}/{PROTOCOL}",
+            f"a protocol frozen with SHA-256 {sha256_of_file(folder / PROTOCOL)}",
+            "a study without one",
+            "keep it, and let the study's page list every change since; a study that starts afresh gets a"
+            " folder of its own",
+        )
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise Refusal(f"{FOLDER}/", "something in it", "a new or empty folder", "move it elsewhere")
+
+
+def _write_files(folder: Path, plan: StudyPlan, contents: Contents) -> None:
+    tables = {
+        OPEN_ALLOCATION: plan.allocation,
+        "allocation_concealed.csv": conceal_allocation(plan.allocation),
+        OPEN_SCHEDULE: plan.schedule,
+        "schedule_concealed.csv": conceal_schedule(plan.schedule),
+        "power.csv": plan.power_table,
+        "simulated.csv": _simulated_table(plan),
+        "designs.csv": plan.designs(),
+    }
+    for name, table in tables.items():
+        write_text(folder / name, _as_csv(table))
+    protocol = {
+        "format": FORMAT,
+        "study": contents.settings.study.name,
+        "promised": describe_promises(contents.settings),
+        "trials_listed_when_frozen": len(contents.trial_ids),
+        "sha256": {name: sha256_of_file(folder / name) for name in (OPEN_ALLOCATION, OPEN_SCHEDULE)},
+    }
+    text = json.dumps(protocol, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
+    write_text(folder / PROTOCOL, text)
+    write_text(folder / "protocol.md", write_protocol(plan, len(contents.trial_ids)))
+    sums = [f"{sha256_of_file(path)}  {path.name}" for path in sorted(folder.iterdir())]
+    write_text(folder / SUMS, "\n".join(sums) + "\n")
+
+
+def _simulated_table(plan: StudyPlan) -> pd.DataFrame:
+    rows = [
+        {
+            "true_effect": found.effect,
+            "riders": found.riders,
+            "studies": found.studies,
+            "zero_excluded": found.power,
+            "zero_excluded_se": found.power_se,
+            **found.verdicts,
+            "coverage": found.coverage,
+            "mean_riders_analysed": found.mean_riders,
+            "not_analysable": found.not_analysable,
+        }
+        for found in plan.simulated
+    ]
+    return pd.DataFrame(rows)
+
+
+def _as_csv(table: pd.DataFrame) -> str:
+    return table.to_csv(index=False, float_format="%.10g", lineterminator="\n")

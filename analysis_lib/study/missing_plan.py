@@ -1,0 +1,50 @@
+"""What to add to a study.toml that has no plan yet: the keys, and published figures to think about."""
+
+from __future__ import annotations
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.protocol import Plan
+from analysis_lib.study.published_repeatability import repeatability_sentences
+from analysis_lib.study.settings import FILE, StudySettings
+
+_EXAMPLES = {
+    "riders": "16",
+    "within_rider_sd": "<number>",
+    "within_rider_sd_source": '"<pilot, or paper and page>"',
+    "dropout": "0.1",
+    "washout_hours": "48.0",
+    "allocation_seed": "<whole number>",
+}
+
+
+def ask_for_plan(settings: StudySettings) -> Refusal:
+    """Say exactly which table and keys are missing, and what was published about the primary outcome."""
+    outcome = settings.primary_outcome
+    lines = ["add this to it (the template of `roundoval new` shows the optional keys too):", "", "[plan]"]
+    lines += [
+        f"{name} = {_EXAMPLES[name]}    # {field.description}"
+        for name, field in Plan.model_fields.items()
+        if field.is_required()
+    ]
+    lines += ["", *suggest_spread(settings)]
+    wanted = (
+        f"what the study is planned on; the primary outcome is {outcome.name} ({outcome.unit or 'score'})"
+    )
+    return Refusal(FILE, "no [plan] table", wanted, "\n".join(lines))
+
+
+def suggest_spread(settings: StudySettings) -> list[str]:
+    """List published spreads of the primary outcome as labelled suggestions; none of them is ever chosen here."""
+    outcome = settings.primary_outcome
+    targets = [part.target_power_W for part in settings.intensities if part.target_power_W is not None]
+    at = max(targets) if outcome.name == "power_W" and targets else None
+    found = repeatability_sentences(outcome.name, at)
+    if not found:
+        return [
+            f"No published repeatability of {outcome.label} is at hand: take within_rider_sd from a pilot"
+            " of your own riders."
+        ]
+    return [
+        f"Published repeatability of {outcome.label}, as suggestions only (other riders, other laboratories):",
+        *(f"  - {sentence}" for sentence in found),
+    ]

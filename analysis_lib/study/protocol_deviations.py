@@ -1,0 +1,205 @@
+"""Where a study left its frozen protocol."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from analysis_lib.study.folder import Study
+from analysis_lib.study.frozen_protocol import (
+    FOLDER,
+    OPEN_ALLOCATION,
+    OPEN_SCHEDULE,
+    PROTOCOL,
+    SUMS,
+    describe_promises,
+    sha256_of_file,
+)
+from analysis_lib.study.problems import listed
+from analysis_lib.study.schedule import TRIAL
+
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """One thing that is not as the protocol says.
+
+    Attributes
+    ----------
+    what : str
+        As precisely as it is known: a key of study.toml, a rider, a file.
+    planned, found : str
+    """
+
+    what: str
+    planned: str
+    found: str
+
+    def sentence(self) -> str:
+        """The deviation in one line."""
+        return f"{self.what}: planned {self.planned}; found {self.found}."
+
+
+def compare_with_protocol(study: Study) -> list[Deviation]:
+    """Compare a study with the protocol that was frozen for it.
+
+    Returns
+    -------
+    list of Deviation
+        Files changed since, changes of question, rings, sequences, outcomes, smallest effects, rules, plan and
+        analysis; riders allocated otherwise; rests too short; intensities in another order; exclusions for
+        reasons that the protocol does not list. That no protocol was frozen is a deviation too. An empty list
+        says that nothing was found to differ.
+    """
+    folder = study.root / FOLDER
+    frozen = _read_json(folder / PROTOCOL)
+    if frozen is None:
+        found = "none that can be read" if (folder / PROTOCOL).exists() else "no protocol was frozen"
+        return [Deviation("protocol", "one frozen before the first trial", found)]
+    return [
+        *_changed_files(folder, frozen),
+        *_changed_promises(study, frozen),
+        *_changed_riding(study, frozen),
+    ]
+
+
+def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
+    """Files that are not what they were; the protocol's own sum is the one to register elsewhere."""
+    try:
+        lines = (folder / SUMS).read_text(encoding="utf-8").splitlines()
+    except OSError:
+        yield Deviation(f"{FOLDER}/{SUMS}", "the checksums of the protocol's files", "no such file")
+        lines = []
+    sums = {name: was for was, _, name in (line.partition("  ") for line in lines)}
+    for name, was in {**sums, **frozen["sha256"]}.items():
+        path = folder / name
+        if not path.is_file():
+            yield Deviation(f"{FOLDER}/{name}", "a file of the protocol", "no such file")
+        elif sha256_of_file(path) != was:
+            yield Deviation(
+                f"{FOLDER}/{name}", f"SHA-256 {was[:12]}…", "other bytes: changed since it was frozen"
+            )
+    if frozen["trials_listed_when_frozen"]:
+        count = frozen["trials_listed_when_frozen"]
+        yield Deviation(
+            "protocol", "frozen before the first trial", f"frozen when {count} trials were listed"
+        )
+
+
+def _changed_promises(study: Study, frozen: dict[str, Any]) -> Iterator[Deviation]:
+    yield from _differences("", frozen["promised"], describe_promises(study.settings))
+
+
+def _differences(place: str, planned: Any, found: Any) -> Iterator[Deviation]:
+    """Go through two nested dicts and name every leaf that differs; a branch that is missing is named once."""
+    if isinstance(planned, dict) and isinstance(found, dict):
+        for key in {**planned, **found}:
+            where = f"{place}.{key}" if place else str(key)
+            yield from _differences(where, planned.get(key), found.get(key))
+    elif planned != found:
+        yield Deviation(place, _show(planned), _show(found))
+
+
+def _show(value: Any) -> str:
+    return NOTHING if value is None else json.dumps(value, ensure_ascii=False)
+
+
+def _changed_riding(study: Study, frozen: dict[str, Any]) -> Iterator[Deviation]:
+    folder = study.root / FOLDER
+    allocation = _read_table(folder / OPEN_ALLOCATION, frozen["sha256"][OPEN_ALLOCATION])
+    schedule = _read_table(folder / OPEN_SCHEDULE, frozen["sha256"][OPEN_SCHEDULE])
+    if allocation is not None:
+        yield from _changed_riders(study, dict(zip(allocation["rider"], allocation["sequence"], strict=True)))
+    plan = frozen["promised"]["plan"]
+    yield from _short_rests(study, plan["washout_hours"])
+    if schedule is not None:
+        yield from _changed_orders(study, schedule[schedule["ride"] == TRIAL])
+    yield from _other_exclusions(study, plan["exclusions"])
+
+
+def _changed_riders(study: Study, allocated: dict[str, str]) -> Iterator[Deviation]:
+    enrolled = dict(zip(study.riders["rider"], study.riders["sequence"], strict=True))
+    for rider, sequence in enrolled.items():
+        if rider not in allocated:
+            yield Deviation(
+                f"rider {rider}", "not on the allocation list", f"enrolled in {sequence or NOTHING}"
+            )
+        elif sequence != allocated[rider]:
+            yield Deviation(
+                f"rider {rider}", f"sequence {allocated[rider]}", f"sequence {sequence or NOTHING}"
+            )
+    absent = [rider for rider in allocated if rider not in enrolled]
+    if absent:
+        yield Deviation("riders", f"{len(allocated)} enrolled", f"{listed(absent)} not in riders.csv")
+
+
+def _short_rests(study: Study, washout_hours: float) -> Iterator[Deviation]:
+    """Rests between the last start of one period and the first of the next: no rest can be longer than that."""
+    ridden = study.trials[study.trials["started_at"].notna()]
+    starts = ridden.groupby(["rider", "period"])["started_at"].agg(["min", "max"])
+    for rider, periods in starts.groupby(level="rider"):
+        rests_h = (periods["min"] - periods["max"].shift()).dt.total_seconds() / 3600
+        short = rests_h[rests_h < washout_hours]
+        for period, rest_h in zip(short.index.get_level_values("period"), short, strict=True):
+            what = f"rider {rider}, rest before period {period}"
+            yield Deviation(what, f"at least {washout_hours:g} h", f"at most {rest_h:.3g} h")
+
+
+def _changed_orders(study: Study, schedule: pd.DataFrame) -> Iterator[Deviation]:
+    """Intensities ridden in another order than planned, among those that were ridden; one line a rider and order."""
+    known = study.trials["started_at"].notna() & study.trials["intensity"].notna()
+    ridden = study.trials[known].sort_values("started_at").astype({"intensity": str})
+    planned = _orders(schedule)
+    periods: dict[tuple[str, str, str], list[int]] = {}
+    for (rider, period), found in _orders(ridden).items():
+        wanted = [name for name in planned.get((rider, period), found) if name in found]
+        if found != wanted:
+            periods.setdefault((rider, listed(wanted), listed(found)), []).append(period)
+    for (rider, wanted_order, order), where in periods.items():
+        what = f"rider {rider}, period {listed(where)}, order of intensities"
+        yield Deviation(what, wanted_order, order)
+
+
+def _orders(rides: pd.DataFrame) -> dict[tuple[str, int], list[str]]:
+    """Gather the intensities of each rider and period, in the order of the rows."""
+    orders: dict[tuple[str, int], list[str]] = {}
+    for rider, period, intensity in zip(rides["rider"], rides["period"], rides["intensity"], strict=True):
+        orders.setdefault((str(rider), int(period)), []).append(str(intensity))
+    return dict(sorted(orders.items()))
+
+
+def _other_exclusions(study: Study, rules: list[str]) -> Iterator[Deviation]:
+    known = {rule.casefold() for rule in rules}
+    excluded = study.trials[study.trials["exclude"]]
+    for trial, reason in zip(excluded["trial"], excluded["exclude_reason"], strict=True):
+        if reason.casefold() not in known:
+            yield Deviation(
+                f"trial {trial}", "exclusion by a rule of the protocol", f"excluded: {reason or NOTHING}"
+            )
+
+
+def _read_json(path: Path) -> dict[str, Any] | None:
+    """Read a protocol; None where there is none or it is not one."""
+    try:
+        frozen = json.loads(path.read_text(encoding="utf-8"))
+        plan = frozen["promised"]["plan"]
+        needed = plan["washout_hours"], plan["exclusions"], frozen["trials_listed_when_frozen"]
+        sums = [frozen["sha256"][name] for name in (OPEN_ALLOCATION, OPEN_SCHEDULE)]
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+    return frozen if None not in (*needed, *sums) else None
+
+
+def _read_table(path: Path, sha256: str) -> pd.DataFrame | None:
+    """Read a table of the protocol as text; None where it is not the table that was frozen."""
+    if not path.is_file() or sha256_of_file(path) != sha256:
+        return None
+    frame = pd.read_csv(io.BytesIO(path.read_bytes()), dtype=str, keep_default_na=False)
+    return frame.assign(period=frame["period"].astype(int)) if "period" in frame else frame

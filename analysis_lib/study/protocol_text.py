@@ -1,0 +1,159 @@
+"""The protocol in words, for people: question, outcomes, design, size, analysis, rules."""
+
+from __future__ import annotations
+
+from analysis_lib.statistics.estimates import show_level, show_number
+from analysis_lib.study.plan import StudyPlan
+from analysis_lib.study.protocol import Outcome, Rules
+
+#: Confidence level of the pages' intervals.
+LEVEL = 0.95
+ANALYSIS = (
+    "Per rider and intensity one contrast: the mean of the oval periods minus the mean of the round periods;"
+    " overall the same with each period's mean over all intensities. The estimate is the unweighted mean of the"
+    " sequence means of these contrasts, t with riders minus sequences degrees of freedom, 95 % interval. The"
+    " primary result is the overall effect on the primary outcome. Verdict: equivalent when the 90 % interval lies"
+    " inside the smallest effect that matters, difference when the 95 % interval excludes zero, else undecided."
+    " Intensities are adjusted by Holm's method; other outcomes describe. Secondary: a mixed model with rider,"
+    " rider by ring and rider by period as random terms, Kenward-Roger degrees of freedom, on every trial."
+    " Carry-over and period effects are shown with intervals and never choose the analysis. Riders without a value"
+    " on both rings are left out of the primary analysis and counted."
+)
+_BETTER = {"higher": "higher is better", "lower": "lower is better", "neither": "neither direction is better"}
+
+
+def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
+    """Write the protocol as Markdown; `trials_listed` is how many trials there were when it was frozen."""
+    settings = plan.settings
+    sections = {
+        "What is asked": [settings.study.question],
+        "What is measured": [_describe_outcome(outcome, plan) for outcome in settings.outcomes],
+        "Who rides what, and when": _describe_design(plan),
+        "How many riders, and what can they show": describe_size(plan),
+        "How it will be analysed": [ANALYSIS],
+        "What is left out": _describe_rules(plan),
+        "What must be known beside this": describe_cautions(plan, trials_listed),
+    }
+    parts = [f"# Protocol: {settings.study.name}"]
+    for heading, lines in sections.items():
+        parts.append(f"## {heading}\n\n" + "\n\n".join(lines))
+    return "\n\n".join(parts) + "\n"
+
+
+def _describe_outcome(outcome: Outcome, plan: StudyPlan) -> str:
+    rank = "Primary" if outcome.primary else "Secondary"
+    text = (
+        f"- {rank}: {outcome.label} ({outcome.name}{_unit(outcome)}, from {outcome.source});"
+        f" {_BETTER[outcome.better]}; smallest effect that matters {outcome.smallest_effect:g}{_unit(outcome)}."
+    )
+    if outcome.primary:
+        reason = plan.settings.planned.smallest_effect_source
+        text += f" Why: {reason}." if reason else " No reason for that number was written down."
+    return text
+
+
+def _describe_design(plan: StudyPlan) -> list[str]:
+    wanted, settings = plan.settings.planned, plan.settings
+    orders = "; ".join(f"{name}: {', '.join(order)}" for name, order in settings.design.sequences.items())
+    counts = ", ".join(f"{name} {count}" for name, count in plan.riders_by_sequence.items())
+    reason = (
+        f" ({wanted.washout_reason})" if wanted.washout_reason else ", for which no reason was written down"
+    )
+    return [
+        f"Randomised crossover, {settings.periods} periods, {wanted.periods_a_visit} a visit. Sequences: {orders}.",
+        (
+            f"Riders are allocated to sequences in blocks from a stored seed: {counts}. At least"
+            f" {wanted.washout_hours:g} h of rest lie between two periods{reason}."
+        ),
+        (
+            "Every rider first rides each ring once to get used to it. The intensities"
+            f" ({', '.join(settings.intensity_names)}) come in an order that each rider keeps and that is"
+            " counterbalanced over riders."
+        ),
+        plan.design_variance.sentence(),
+    ]
+
+
+def describe_size(plan: StudyPlan) -> list[str]:
+    """Say what the planned riders can show, by formula and by simulation."""
+    wanted, outcome = plan.settings.planned, plan.settings.primary_outcome
+    unit = _unit(outcome)
+    lines = [
+        (
+            f"{len(plan.riders)} riders are recruited, {plan.finishing} are expected to ride all periods. SD within"
+            f" a rider: {wanted.within_rider_sd:g}{unit}, from: {wanted.within_rider_sd_source}. SD of a rider's"
+            f" contrast: {show_number(plan.contrast_sd)}{unit}."
+        ),
+        *[_describe_test(row, plan) for row in plan.power_table.itertuples()],
+        (
+            f"Smallest effect that {plan.finishing} riders find with a power of {wanted.power:g}:"
+            f" {show_number(plan.detectable_effect)}{unit}; the smallest that matters is"
+            f" {outcome.smallest_effect:g}{unit}."
+        ),
+        *[found.sentence() for found in plan.simulated],
+    ]
+    if plan.sequences == 2:
+        floor = show_number(plan.relabelling_floor, 4)
+        lines.append(f"A test by relabelling sequences cannot give a p below {floor} with these riders.")
+    return lines
+
+
+def _describe_test(row, plan: StudyPlan) -> str:
+    unit = _unit(plan.settings.primary_outcome)
+    bounds = f", bounds ±{plan.smallest_effect:g}{unit}" if "one-sided" in row.test else ""
+    size = (
+        "no number of riders is enough"
+        if row.riders_needed is None or row.riders_needed != row.riders_needed
+        else f"{row.riders_needed} riders needed, {row.recruit} to recruit"
+    )
+    return (
+        f"- {row.test}, true effect {row.true_effect:g}{unit}{bounds}: {size} for a power of"
+        f" {plan.settings.planned.power:g}; planned riders give {row.power_all_ride:.3f} if all finish,"
+        f" {row.power_some_stop:.3f} if {plan.finishing} do."
+    )
+
+
+def _describe_rules(plan: StudyPlan) -> list[str]:
+    rules = plan.settings.rules.model_dump()
+    lines = [f"- {Rules.model_fields[name].description}: {_show_rule(rule)}" for name, rule in rules.items()]
+    said = [f"- {rule}" for rule in plan.settings.planned.exclusions]
+    return [*lines, *(said or ["No further rule was written down."])]
+
+
+def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
+    """Say what weakens this plan, and what no plan can mend."""
+    wanted = plan.settings.planned
+    lines = []
+    if trials_listed:
+        lines.append(
+            f"{trials_listed} trials were listed in trials.csv when this protocol was frozen: about those it"
+            " promises nothing."
+        )
+    if plan.design_variance.warning:
+        lines.append(plan.design_variance.warning)
+    if plan.detectable_effect > plan.smallest_effect:
+        lines.append(
+            "The planned riders are too few to find the smallest effect that matters with that power."
+        )
+    if abs(1 - wanted.alpha - LEVEL) > 1e-9:
+        lines.append(
+            f"The pages give {show_level(LEVEL)} intervals, whatever alpha the plan has ({wanted.alpha:g})."
+        )
+    return [
+        *lines,
+        "Riders see and feel which ring they ride: expectation can move any outcome that effort can move.",
+        (
+            "Who has the seed can draw the allocation. Staff who enrol riders or meet them get the concealed list"
+            " and schedule; the open ones are for whoever mounts the rings."
+        ),
+    ]
+
+
+def _show_rule(rule: float | bool | None) -> str:
+    if isinstance(rule, bool) or rule is None:
+        return {True: "yes", False: "no", None: "not set"}[rule]
+    return f"{rule:g}"
+
+
+def _unit(outcome: Outcome) -> str:
+    return f" {outcome.unit}" if outcome.unit else ""
