@@ -159,6 +159,21 @@ class RecorderMap(SettingsPart):
     full_scale_Nm: float | None = Field(
         default=None, gt=0, description="largest torque the recorder can tell"
     )
+    slope_uncertainty_pct: float | None = Field(
+        default=None, ge=0, lt=20, description="standard uncertainty of the calibration slope, %"
+    )
+    slope_per_degC_pct: float | None = Field(
+        default=None, ge=0, lt=5, description="largest change of the slope with temperature, % per degree"
+    )
+    angle_zero_uncertainty_deg: float | None = Field(
+        default=None,
+        ge=0,
+        lt=45,
+        description="standard uncertainty of where the crank angle is zero, degrees",
+    )
+    delay_uncertainty_ms: float | None = Field(
+        default=None, ge=0, lt=200, description="standard uncertainty of torque's delay behind angle, ms"
+    )
 
     @model_validator(mode="after")
     def _check_as_recorder(self) -> RecorderMap:

@@ -1,0 +1,70 @@
+"""The budget of a trial: each input's part worked out by hand."""
+
+import math
+
+import pytest
+
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.trial_budget import trial_budgets, undeclared
+
+
+@pytest.fixture(scope="module")
+def trial(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("budget") / "study"
+    small_study(folder, riders=2, duration_s=20.0)
+    study = open_study(folder)
+    return study.load_trial("R01-P1-steady"), study.settings.recorders["two_leg_crank"]
+
+
+def test_nothing_declared_leaves_turns_zero_and_sampling_and_says_what_is_missing(trial):
+    result, recorder = trial
+    assert undeclared(recorder) == [
+        "the calibration slope",
+        "the slope's change with temperature",
+        "the zero of the crank angle",
+        "the delay of torque behind angle",
+    ]
+    frame = trial_budgets(result, recorder)["power"].to_frame().set_index("input")
+    assert frame.loc["calibration slope and temperature", "contribution"] == 0
+    assert (frame.drop("calibration slope and temperature")["contribution"] > 0).all()
+
+
+def test_zero_of_two_legs_is_half_of_each_drift_evenly_and_adds_by_squares(trial):
+    result, recorder = trial
+    left, right = (result.quality[f"zero_drift_{leg}_Nm"] for leg in ("left", "right"))
+    expected_Nm = math.sqrt((left / 2) ** 2 / 3 + (right / 2) ** 2 / 3)
+    frame = trial_budgets(result, recorder)["torque"].to_frame().set_index("input")
+    assert frame.loc["zero torque between checks", "contribution"] == pytest.approx(expected_Nm, rel=1e-6)
+
+
+def test_one_per_cent_of_slope_is_one_per_cent_of_power(trial):
+    result, recorder = trial
+    declared = recorder.model_copy(update={"slope_uncertainty_pct": 1.0})
+    frame = trial_budgets(result, declared)["power"].to_frame().set_index("input")
+    part = frame.loc["calibration slope and temperature", "contribution"]
+    assert part == pytest.approx(0.01 * result.value("power_W"), rel=1e-3)  # first order in 1 %
+
+
+def test_delay_moves_the_phase_by_six_degrees_a_second_and_rpm(trial):
+    result, recorder = trial
+    declared = recorder.model_copy(update={"delay_uncertainty_ms": 2.0, "angle_zero_uncertainty_deg": 0.5})
+    frame = trial_budgets(result, declared)["torque_phase"].to_frame().set_index("input")
+    assert frame.loc["delay of torque", "contribution"] == pytest.approx(
+        6 * result.value("cadence_rpm") * 0.002, rel=1e-6
+    )
+    assert frame.loc["zero of the crank angle", "contribution"] == pytest.approx(0.5, rel=1e-9)
+
+
+def test_the_law_agrees_with_drawing(trial):
+    result, recorder = trial
+    declared = recorder.model_copy(update={"slope_uncertainty_pct": 1.0})
+    budget = trial_budgets(result, declared)["power"]
+    drawn = budget.monte_carlo(200_000, seed=1)
+    # Student's t on ν degrees of freedom has the variance ν/(ν − 2).
+    inflated = [
+        part**2 * (1 if math.isinf(source.df) else source.df / (source.df - 2))
+        for part, source in zip(budget.contributions, budget.inputs, strict=True)
+    ]
+    assert drawn.std() == pytest.approx(math.sqrt(sum(inflated)), rel=0.03)
+    assert drawn.mean() == pytest.approx(budget.value, rel=1e-3)
