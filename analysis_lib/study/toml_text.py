@@ -23,7 +23,7 @@ def write_toml(settings: dict[str, Any]) -> str:
     """
     parts: list[str] = []
     for name, value in settings.items():
-        parts += _tables(_key(name), value)
+        parts += _tables(_key(name), value) if value is not None else []
     return "\n".join(parts).strip("\n")
 
 
