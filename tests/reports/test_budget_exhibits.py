@@ -1,0 +1,45 @@
+"""The measuring floor of an effect, worked out by hand."""
+
+import pandas as pd
+import pytest
+
+from analysis_lib.reports.budget_exhibits import measuring_floor
+
+
+def _budgets(rows):
+    columns = ["rider", "ring", "trial", "input", "contribution"]
+    return pd.DataFrame(rows, columns=columns).assign(intensity="easy", quantity="power", unit="W")
+
+
+def _contrasts(*riders):
+    return pd.DataFrame({"rider": riders, "intensity": "easy"})
+
+
+def test_two_riders_with_one_trial_a_ring_each():
+    rows = [
+        (rider, ring, f"{rider}-{ring}", "zero", 1.0) for rider in ("A", "B") for ring in ("round", "oval")
+    ]
+    floor = measuring_floor(_budgets(rows), _contrasts("A", "B"))
+    assert floor["floor"].iloc[0] == pytest.approx(1.0, rel=1e-12)
+    assert floor["riders"].iloc[0] == 2
+
+
+def test_repeats_on_a_ring_halve_its_variance_and_inputs_add_by_squares():
+    # Oval: two trials of 3 and 4 W (5 W each), so 25/2; round: one trial of 5 W, 25. Root of 37.5.
+    rows = [
+        ("A", "oval", trial, part, size)
+        for trial in ("1", "2")
+        for part, size in (("zero", 3.0), ("turns", 4.0))
+    ]
+    rows.append(("A", "round", "3", "zero", 5.0))
+    assert measuring_floor(_budgets(rows), _contrasts("A"))["floor"].iloc[0] == pytest.approx(
+        37.5**0.5, rel=1e-12
+    )
+
+
+def test_what_both_rings_have_in_common_is_no_part_of_it():
+    rows = [("A", ring, ring, "calibration slope and temperature", 9.0) for ring in ("round", "oval")]
+    rows += [("A", ring, ring, "zero", 1.0) for ring in ("round", "oval")]
+    assert measuring_floor(_budgets(rows), _contrasts("A"))["floor"].iloc[0] == pytest.approx(
+        2**0.5, rel=1e-12
+    )
