@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,7 +28,11 @@ def budget_rows(analysis: RiderAnalysis) -> pd.DataFrame:
         for quantity, budget in budgets.items():
             parts = budget.to_frame()[["input", "contribution"]]
             labels = pd.DataFrame([{name: row[name] for name in LABELS}])
-            known = {"quantity": quantity, "total": budget.standard_uncertainty, "unit": budget.unit}
+            known: dict[str, Any] = {
+                "quantity": quantity,
+                "total": budget.standard_uncertainty,
+                "unit": budget.unit,
+            }
             frames.append(labels.merge(parts, how="cross").assign(**known))
     return pd.concat(frames, ignore_index=True)[
         [*LABELS, "quantity", "total", "unit", "input", "contribution"]
