@@ -1,12 +1,15 @@
-"""Which of several p values still count when all of them were looked at?"""
+"""Which of several findings still count when all of them were looked at?"""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from statsmodels.stats.multitest import multipletests
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import Estimate, Interval, check_level
 
 METHODS = {
     "bonferroni": "bonferroni",
@@ -57,6 +60,45 @@ def adjust_p(p_values: ArrayLike, method: str = "holm") -> NDArray[np.float64]:
     untested = np.isnan(values)
     adjusted = multipletests(np.where(untested, 1.0, values), method=METHODS[method])[1]
     return np.where(untested, np.nan, adjusted)
+
+
+def simultaneous_intervals(
+    estimates: Mapping[object, Estimate], level: float = 0.95
+) -> dict[object, Interval]:
+    """Widen the intervals of m estimates so that all of them hold together with at least this probability.
+
+    Each is made at the level 1 − (1 − level)/m. Nothing is assumed about how the estimates depend on one
+    another or about their degrees of freedom. Holm's adjusted p is at most m times the plain one, so it may
+    fall below 1 − level while the interval here still includes zero, never the other way round.
+
+    Returns
+    -------
+    dict
+        By name; the `level` of each interval is the one that it holds together with the others.
+
+    Raises
+    ------
+    Refusal
+        No estimates, or a level outside 0 to 1.
+
+    References
+    ----------
+    Dunn, J Am Stat Assoc 1961;56:52.
+
+    Examples
+    --------
+    Two estimates at 95 % need 97.5 % each: t(10, 0.9875) = 2.634.
+
+    >>> one = Estimate("x", 0.0, 1.0, 10, "", 12, "")
+    >>> round(simultaneous_intervals({"easy": one, "hard": one})["hard"].high, 3)
+    2.634
+    """
+    check_level(level)
+    if not estimates:
+        raise Refusal("simultaneous intervals", "no estimates", "at least one", "give the family's estimates")
+    each = 1 - (1 - level) / len(estimates)
+    bounds = {name: estimate.interval(each) for name, estimate in estimates.items()}
+    return {name: Interval(found.low, found.high, level) for name, found in bounds.items()}
 
 
 def _check_family(values: NDArray[np.float64], method: str) -> None:

@@ -72,6 +72,7 @@ def ring_mixed_model(
     df_method: DfMethod = "kenward-roger",
     unit: str = "",
     random_terms: tuple[str, ...] | None = None,
+    residual_by_intensity: bool = False,
 ) -> RingModel:
     """Estimate oval − round from all trials by a linear mixed model.
 
@@ -86,9 +87,14 @@ def ring_mixed_model(
     df_method : {"kenward-roger", "satterthwaite"}
         How standard errors and degrees of freedom are made fit for few riders.
     random_terms : tuple of str, optional
-        Some of "rider", "rider:ring", "rider:period". Unless given: rider; rider:ring where a rider has
-        several trials on a ring; rider:period where periods hold several trials and a ring several periods.
-        Leaving out rider:ring while riders differ in their response multiplies false positives.
+        Some of "rider", "rider:ring", "rider:period", "rider:intensity". Unless given: rider; rider:ring
+        where a rider has several trials on a ring; rider:period where periods hold several trials and a ring
+        several periods. Leaving out rider:ring while riders differ in their response multiplies false
+        positives. Leaving out rider:intensity while strong riders raise their power more from one intensity
+        to the next does not touch "overall" where no trial is missing, but puts that spread into the residual
+        and makes the intervals at single intensities wider than the riders' own contrasts give them.
+    residual_by_intensity : bool
+        Whether each intensity has a residual variance of its own.
 
     Returns
     -------
@@ -108,7 +114,9 @@ def ring_mixed_model(
     """
     check_level(level)
     trials = check_trials(table, value)
-    model, notes = fit_ring_model(trials, df_method, random_terms)
+    model, notes = fit_ring_model(
+        trials, df_method, random_terms, residual_by_intensity=residual_by_intensity
+    )
     seen = trials.dropna(subset=["value"])
     riders = seen.groupby("intensity", observed=False)["rider"].nunique()
     levels = list(trials["intensity"].cat.categories)
@@ -127,6 +135,7 @@ def fit_ring_model(
     df_method: DfMethod = "kenward-roger",
     random_terms: tuple[str, ...] | None = None,
     carry_over: bool = False,
+    residual_by_intensity: bool = False,
 ) -> tuple[MixedModel, tuple[str, ...]]:
     """Fit the mixed model of checked trials; with `carry_over` the ring of the period before is a term too.
 
@@ -138,7 +147,8 @@ def fit_ring_model(
     _check_both_rings(seen, trials["intensity"].cat.categories)
     fixed, notes = _fixed_columns(seen, None if ring_before is None else ring_before[trials["value"].notna()])
     groups = _random_labels(seen, random_terms)
-    model = fit_mixed_model(seen["value"].to_numpy(), fixed, groups, df_method=df_method)
+    residual_groups = seen["intensity"].astype(str) if residual_by_intensity else None
+    model = fit_mixed_model(seen["value"].to_numpy(), fixed, groups, df_method, residual_groups)
     return model, (*notes, *([model.note] if model.note else []))
 
 
@@ -182,6 +192,7 @@ def _random_labels(seen: pd.DataFrame, wanted: tuple[str, ...] | None) -> dict[s
         "rider": rider,
         "rider:ring": rider + " : " + seen["ring"],
         "rider:period": rider + " : " + seen["period"].astype(str),
+        "rider:intensity": rider + " : " + seen["intensity"].astype(str),
     }
     if wanted is None:
         by_ring, by_period = labels["rider:ring"].nunique(), labels["rider:period"].nunique()
