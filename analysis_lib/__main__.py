@@ -36,7 +36,7 @@ def _demo(arguments: argparse.Namespace) -> int:
     if not (study / "study.toml").is_file():
         print(f"writing the demo study into {study}")
         write_demo(study)
-    return _make_report(study, arguments.out or Path("reports") / study.name, "", arguments.jobs)
+    return _make_report(study, arguments.out or Path("reports") / study.name, "", arguments)
 
 
 def _new(arguments: argparse.Namespace) -> int:
@@ -44,6 +44,14 @@ def _new(arguments: argparse.Namespace) -> int:
 
     write_template(arguments.dir)
     print(f"{arguments.dir}: fill in study.toml first; then `roundoval check {arguments.dir}`")
+    return ALL_MADE
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    from analysis_lib.reports.plan_words import report_frozen
+    from analysis_lib.study.frozen_protocol import freeze_protocol
+
+    print("\n".join(report_frozen(freeze_protocol(arguments.dir), str(arguments.dir))))
     return ALL_MADE
 
 
@@ -55,13 +63,15 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _report(arguments: argparse.Namespace) -> int:
     out = arguments.out or Path("reports") / arguments.dir.resolve().name
-    return _make_report(arguments.dir, out, arguments.rider, arguments.jobs)
+    return _make_report(arguments.dir, out, arguments.rider, arguments)
 
 
-def _make_report(study: Path, out: Path, rider: str, jobs: int) -> int:
+def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespace) -> int:
     from analysis_lib.reports.runner import make_report
 
-    report = make_report(study, out, rider, jobs, command=f"report --rider {rider}" if rider else "report")
+    command = f"report --rider {rider}" if rider else "report"
+    report = make_report(study, out, rider, arguments.jobs, arguments.fresh, command=command)
+    print(report.summary)
     failed = [page.subject for page in report.pages if not page.made]
     if failed:
         print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
@@ -79,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _add_demo(commands)
     _add_new(commands)
+    _add_plan(commands)
     _add_check(commands)
     _add_report(commands)
     return parser
@@ -102,6 +113,16 @@ def _add_new(commands) -> None:
     new.add_argument("dir", type=Path, help="folder to make")
 
 
+def _add_plan(commands) -> None:
+    plan = _command(commands, "plan", _plan, "draw the allocation, size the study and freeze its protocol")
+    plan.description = (
+        "Reads study.toml with its [plan] table, riders.csv and trials.csv. Writes DIR/plan: allocation and"
+        " schedule, open and concealed, power and sample size, and the protocol with its checksums. Never"
+        " overwrites a frozen protocol; prints what the planned riders can show."
+    )
+    plan.add_argument("dir", type=Path, help="study folder")
+
+
 def _add_check(commands) -> None:
     check = _command(commands, "check", _check, "list every problem of a study folder, then its data quality")
     check.description = (
@@ -122,6 +143,7 @@ def _add_report(commands) -> None:
 
 def _add_report_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--jobs", type=_whole_number, default=2, help="kernels at the same time (default 2)")
+    command.add_argument("--fresh", action="store_true", help="make every page again, also unchanged ones")
     command.add_argument("--out", type=Path, help="folder to fill (default: reports/NAME-OF-DIR)")
 
 

@@ -21,6 +21,7 @@ from analysis_lib.study.allocation_list import conceal_allocation
 from analysis_lib.study.contents import Contents, read_contents
 from analysis_lib.study.folder_writer import write_text
 from analysis_lib.study.plan import StudyPlan, plan_study
+from analysis_lib.study.plan_power import power_table
 from analysis_lib.study.protocol_text import ANALYSIS, LEVEL, write_protocol
 from analysis_lib.study.schedule import conceal_schedule
 from analysis_lib.study.settings import StudySettings
@@ -142,7 +143,7 @@ def _write_files(folder: Path, plan: StudyPlan, contents: Contents) -> None:
         "allocation_concealed.csv": conceal_allocation(plan.allocation),
         OPEN_SCHEDULE: plan.schedule,
         "schedule_concealed.csv": conceal_schedule(plan.schedule),
-        "power.csv": plan.power_table,
+        "power.csv": power_table(plan),
         "simulated.csv": _simulated_table(plan),
         "designs.csv": plan.designs(),
     }

@@ -20,17 +20,18 @@ _EXAMPLES = {
 def ask_for_plan(settings: StudySettings) -> Refusal:
     """Say exactly which table and keys are missing, and what was published about the primary outcome."""
     outcome = settings.primary_outcome
-    lines = ["add this to it (the template of `roundoval new` shows the optional keys too):", "", "[plan]"]
-    lines += [
-        f"{name} = {_EXAMPLES[name]}    # {field.description}"
-        for name, field in Plan.model_fields.items()
-        if field.is_required()
-    ]
-    lines += ["", *suggest_spread(settings)]
+    lines = ["add this to it (the template of `roundoval new` shows the optional keys too):", ""]
+    lines += [*needed_keys(), "", *suggest_spread(settings)]
     wanted = (
         f"what the study is planned on; the primary outcome is {outcome.name} ({outcome.unit or 'score'})"
     )
     return Refusal(FILE, "no [plan] table", wanted, "\n".join(lines))
+
+
+def needed_keys() -> list[str]:
+    """Write out the table that a study.toml needs for a plan, a line a key."""
+    keys = {name: field for name, field in Plan.model_fields.items() if field.is_required()}
+    return ["[plan]", *(f"{name} = {_EXAMPLES[name]}  # {field.description}" for name, field in keys.items())]
 
 
 def suggest_spread(settings: StudySettings) -> list[str]:

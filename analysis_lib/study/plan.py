@@ -1,9 +1,8 @@
-"""What a planned study can answer: its riders, its power, its smallest detectable effect, its design."""
+"""What a planned study can answer: its riders, its spread, its design, and its own analysis on simulated riders."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,27 +18,21 @@ from analysis_lib.statistics.designs import (
     relabelling_floor,
     spell_design,
 )
-from analysis_lib.statistics.sample_size import (
-    SampleSize,
-    riders_for_difference,
-    riders_for_equivalence,
-    smallest_detectable_effect,
-)
+from analysis_lib.statistics.sample_size import smallest_detectable_effect
 from analysis_lib.statistics.simulated_riders import Beliefs
 from analysis_lib.statistics.simulation import SimulatedPlan, simulate_plan
-from analysis_lib.statistics.statistical_power import contrast_sd, difference_power, equivalence_power
+from analysis_lib.statistics.statistical_power import contrast_sd
 from analysis_lib.study.allocation_list import draw_allocation, name_riders
 from analysis_lib.study.missing_plan import ask_for_plan
 from analysis_lib.study.schedule import make_schedule
 from analysis_lib.study.settings import StudySettings
 
 STUDIES = 2000
-POWER_COLUMNS = ["test", "true_effect", "riders_needed", "recruit", "power_all_ride", "power_some_stop"]
 
 
 @dataclass(frozen=True)
 class StudyPlan:
-    """A study's settings with the riders to be enrolled.
+    """A study's settings with the riders to be enrolled; power by formula is in `plan_power`.
 
     Attributes
     ----------
@@ -75,15 +68,15 @@ class StudyPlan:
     @property
     def finishing(self) -> int:
         """How many riders are expected to ride all periods: riders · (1 − dropout), rounded down."""
-        plan = self.settings.planned
-        return math.floor(round(len(self.riders) * (1 - plan.dropout), 9))
+        # Rounding first: 20 · (1 − 0.3) is a hair below 14 in floating point.
+        return math.floor(round(len(self.riders) * (1 - self.settings.planned.dropout), 9))
 
     @property
     def contrast_sd(self) -> float:
         """SD between riders of oval − round, from the SD within a rider.
 
         A sequence with a periods on one ring and b on the other counts as 2/(1/a + 1/b) periods a ring;
-        sequences are averaged.
+        the variances of the sequences are averaged.
         """
         plan = self.settings.planned
         each = [self._periods_per_ring(order) for order in self.settings.design.sequences.values()]
@@ -100,48 +93,6 @@ class StudyPlan:
                 "use sequences in which each rider rides both, such as " + TWO_RING_DESIGNS[0],
             )
         return 2 / sum(1 / count for count in counts)
-
-    @cached_property
-    def power_table(self) -> pd.DataFrame:
-        """Riders needed and power reached by formula, one row a test.
-
-        Columns test, true_effect, riders_needed, recruit (more, for those who stop), power_all_ride (all
-        planned riders finish) and power_some_stop (as many finish as are expected to). riders_needed is <NA>
-        where no number of riders is enough.
-        """
-        matters = self.smallest_effect
-        rows = [
-            self._difference_row("paired t", 1),
-            self._difference_row("t adjusted for sequence", self.sequences),
-            self._equivalence_row(0.0),
-            self._equivalence_row(matters / 2),
-        ]
-        frame = pd.DataFrame(rows, columns=POWER_COLUMNS)
-        return frame.astype({"riders_needed": "Int64", "recruit": "Int64"})
-
-    def _difference_row(self, test: str, sequences: int) -> tuple:
-        plan, effect, sd = self.settings.planned, self.smallest_effect, self.contrast_sd
-        size = _or_none(
-            lambda: riders_for_difference(effect, sd, plan.power, sequences, plan.alpha, dropout=plan.dropout)
-        )
-        powers = [difference_power(effect, sd, n, sequences, plan.alpha) for n in self._numbers()]
-        return (test, effect, *size, *powers)
-
-    def _equivalence_row(self, true_effect: float) -> tuple:
-        plan, bound, sd = self.settings.planned, self.smallest_effect, self.contrast_sd
-        size = _or_none(
-            lambda: riders_for_equivalence(
-                true_effect, -bound, bound, sd, plan.power, self.sequences, plan.alpha, plan.dropout
-            )
-        )
-        powers = [
-            equivalence_power(true_effect, -bound, bound, sd, n, self.sequences, plan.alpha)
-            for n in self._numbers()
-        ]
-        return ("two one-sided t", true_effect, *size, *powers)
-
-    def _numbers(self) -> tuple[int, int]:
-        return len(self.riders), self.finishing
 
     @property
     def detectable_effect(self) -> float:
@@ -186,26 +137,10 @@ class StudyPlan:
             rings=(settings.ring_in_role("round"), settings.ring_in_role("oval")),
         )
 
-    def power_curve(self) -> pd.DataFrame:
-        """Power against riders recruited: riders, formula (none stop), simulated (some stop) and its se."""
-        planned = len(self.riders)
-        needed = [int(count) for count in self.power_table["recruit"].dropna()]
-        most = min(max([2 * planned, *needed]), 4 * planned)
-        numbers = np.unique(np.linspace(2 * self.sequences, most, 9).round().astype(int))
-        plans = [self.simulate(self.smallest_effect, int(n)) for n in numbers]
-        alpha = self.settings.planned.alpha
-        formula = [
-            difference_power(self.smallest_effect, self.contrast_sd, int(n), self.sequences, alpha)
-            for n in numbers
-        ]
-        return pd.DataFrame(
-            {
-                "riders": numbers,
-                "formula": formula,
-                "simulated": [plan.power for plan in plans],
-                "se": [plan.power_se for plan in plans],
-            }
-        )
+    @property
+    def is_enough(self) -> bool:
+        """Whether the simulated studies find the smallest effect that matters with the wanted power."""
+        return self.simulated[-1].power >= self.settings.planned.power
 
     @property
     def design_variance(self) -> DesignVariance:
@@ -237,7 +172,8 @@ def plan_study(settings: StudySettings, listed: tuple[str, ...] = ()) -> StudyPl
     Raises
     ------
     Refusal
-        No plan; more riders listed than planned; no more riders expected to finish than there are sequences.
+        No plan; more riders listed than planned; no more riders expected to finish than there are sequences;
+        a sequence without both rings; a block that is not a multiple of the sequences.
     """
     if settings.plan is None:
         raise ask_for_plan(settings)
@@ -251,12 +187,3 @@ def plan_study(settings: StudySettings, listed: tuple[str, ...] = ()) -> StudyPl
             "recruit more riders",
         )
     return plan
-
-
-def _or_none(find: Callable[[], SampleSize]) -> tuple[int | None, int | None]:
-    """Find riders needed and to recruit; nothing where no number that anybody could recruit is enough."""
-    try:
-        size = find()
-    except Refusal:
-        return None, None
-    return size.riders, size.recruit

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis_lib.statistics.estimates import show_level, show_number
 from analysis_lib.study.plan import StudyPlan
+from analysis_lib.study.plan_power import EQUIVALENCE, power_table
 from analysis_lib.study.protocol import Outcome, Rules
 
 #: Confidence level of the pages' intervals.
@@ -84,7 +85,7 @@ def describe_size(plan: StudyPlan) -> list[str]:
             f" a rider: {wanted.within_rider_sd:g}{unit}, from: {wanted.within_rider_sd_source}. SD of a rider's"
             f" contrast: {show_number(plan.contrast_sd)}{unit}."
         ),
-        *[_describe_test(row, plan) for row in plan.power_table.itertuples()],
+        *[_describe_test(row, plan) for row in power_table(plan).itertuples()],
         (
             f"Smallest effect that {plan.finishing} riders find with a power of {wanted.power:g}:"
             f" {show_number(plan.detectable_effect)}{unit}; the smallest that matters is"
@@ -93,14 +94,14 @@ def describe_size(plan: StudyPlan) -> list[str]:
         *[found.sentence() for found in plan.simulated],
     ]
     if plan.sequences == 2:
-        floor = show_number(plan.relabelling_floor, 4)
+        floor = f"{plan.relabelling_floor:.2g}"
         lines.append(f"A test by relabelling sequences cannot give a p below {floor} with these riders.")
     return lines
 
 
 def _describe_test(row, plan: StudyPlan) -> str:
     unit = _unit(plan.settings.primary_outcome)
-    bounds = f", bounds ±{plan.smallest_effect:g}{unit}" if "one-sided" in row.test else ""
+    bounds = f", bounds ±{plan.smallest_effect:g}{unit}" if row.test == EQUIVALENCE else ""
     size = (
         "no number of riders is enough"
         if row.riders_needed is None or row.riders_needed != row.riders_needed
@@ -131,9 +132,10 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
         )
     if plan.design_variance.warning:
         lines.append(plan.design_variance.warning)
-    if plan.detectable_effect > plan.smallest_effect:
+    if not plan.is_enough:
         lines.append(
-            "The planned riders are too few to find the smallest effect that matters with that power."
+            "The planned riders are too few: simulated with drop-outs, the smallest effect that matters is found"
+            f" with a power of {plan.simulated[-1].power:.2f}, {wanted.power:g} being wanted."
         )
     if abs(1 - wanted.alpha - LEVEL) > 1e-9:
         lines.append(
