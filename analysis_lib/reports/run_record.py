@@ -34,6 +34,12 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def package_versions() -> dict[str, str]:
+    """Return the versions of Python and of the packages that results follow from."""
+    versions = {name: metadata.version(name) for name in RECORDED_PACKAGES}
+    return {"python": platform.python_version(), **versions}
+
+
 def checksums(folder: Path, pattern: str = "**/*") -> dict[str, str]:
     """Return the SHA-256 of every file below `folder`, keyed by its path there, in sorted order."""
     files = sorted(path for path in folder.glob(pattern) if path.is_file())
@@ -48,8 +54,7 @@ def write_run_record(
         "program": "roundoval",
         "version": __version__,
         "git": _git_state(),
-        "python": platform.python_version(),
-        "packages": {name: metadata.version(name) for name in RECORDED_PACKAGES},
+        "packages": package_versions(),
         "command": command,
         "seed": seed,
         "notebooks": checksums(notebooks_folder(), "*.ipynb"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -10,23 +10,27 @@ from pathlib import Path
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.notebook_run import NotebookFailure, RunFolder, run_notebook
+from analysis_lib.reports.one_run import alone_in
+from analysis_lib.reports.page_keys import PageKeys, page_key, rider_inputs
 from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.rider_analysis import blocking_problems
-from analysis_lib.reports.run_record import write_run_record
+from analysis_lib.reports.run_record import checksums, write_run_record
 from analysis_lib.study.folder import Study, open_study
 
 RIDER_NOTEBOOK = "03_rider_report.ipynb"
 STUDY_NOTEBOOK = "04_study_report.ipynb"
 QUALITY_NOTEBOOK = "05_data_quality.ipynb"
-GENERATED = ("riders", "notebooks", "tables", "figures")
 QUALITY, STUDY = "the data", "the study"
 STUDY_PAGES = {
     QUALITY: ("data_quality.html", QUALITY_NOTEBOOK, "Can the recordings carry the question?"),
     STUDY: ("study.html", STUDY_NOTEBOOK, "Round against oval: the study"),
 }
 """Pages about all riders, made after the riders' own: subject to (page, notebook, title)."""
+
+NEVER = "failed"
+"""Recorded in place of a failed page's key, so that it equals none."""
 
 Say = Callable[[str], None]
 
@@ -39,6 +43,7 @@ class PageState:
     page: str
     notebook: str
     cause: str = ""
+    unchanged: bool = False
 
     @property
     def made(self) -> bool:
@@ -63,9 +68,22 @@ class Report:
         """0 when every page was made, 1 when some failed."""
         return 0 if all(page.made for page in self.pages) else 1
 
+    @property
+    def summary(self) -> str:
+        """How many pages were made, unchanged and failed."""
+        failed = sum(not page.made for page in self.pages)
+        unchanged = sum(page.made and page.unchanged for page in self.pages)
+        return f"{len(self.pages) - failed - unchanged} made, {unchanged} unchanged, {failed} failed"
+
 
 def make_report(
-    study_dir: Path, out: Path, only_rider: str = "", jobs: int = 1, say: Say = print, command: str = "report"
+    study_dir: Path,
+    out: Path,
+    only_rider: str = "",
+    jobs: int = 1,
+    fresh: bool = False,
+    say: Say = print,
+    command: str = "report",
 ) -> Report:
     """Run the notebooks of a study and write its pages, tables, figures and record below `out`.
 
@@ -77,6 +95,8 @@ def make_report(
         Make this rider's page alone and leave the others and the study's page as they are.
     jobs : int
         Kernels at work at the same time.
+    fresh : bool
+        Make every page again, also those that would come out unchanged.
 
     Raises
     ------
@@ -86,15 +106,18 @@ def make_report(
     study_dir, out = study_dir.resolve(), out.resolve()
     study = open_study(study_dir)
     riders = _chosen_riders(study, only_rider)
-    _prepare(out, study.root, keep=bool(only_rider))
-    with RunFolder(study.root, out) as folder:
-        run = _Run(study, out, folder, say)
+    _check_outside(out, study.root)
+    keys = PageKeys(out)
+    keys.open(fresh)
+    with RunFolder(study.root, out) as folder, alone_in(out):
+        run = _Run(study, out, folder, keys, say)
         run.check_all_parameters(riders)
         with ThreadPoolExecutor(max_workers=jobs) as pool:
             pages = list(pool.map(run.make_rider_page, riders))
             if not only_rider:
+                run.drop_strangers(riders)
                 pages += pool.map(run.make_study_page, STUDY_PAGES)
-    _finish(study, out, pages, command)
+    _finish(study, out, keys, command)
     return Report(out, tuple(pages))
 
 
@@ -109,26 +132,14 @@ def _chosen_riders(study: Study, only_rider: str) -> list[str]:
     return [only_rider]
 
 
-def _prepare(out: Path, study_root: Path, keep: bool) -> None:
-    """Make the output folder, emptied of an earlier report; refuse one that holds anything else."""
-    if out.resolve().is_relative_to(study_root.resolve()):
+def _check_outside(out: Path, study_root: Path) -> None:
+    if out.is_relative_to(study_root.resolve()):
         raise Refusal(
-            f"output folder {out}",
+            f"output folder {out.name}",
             "a folder inside the study",
             "a folder outside it, because raw data are never written to",
             "choose another --out",
         )
-    if out.is_dir() and any(out.iterdir()) and not (out / "run.json").is_file():
-        raise Refusal(
-            f"output folder {out}",
-            "a folder with other files in it",
-            "a new or empty folder, or an earlier report",
-            "choose another --out; nothing was touched",
-        )
-    if not keep:
-        for name in GENERATED:
-            shutil.rmtree(out / name, ignore_errors=True)
-    out.mkdir(parents=True, exist_ok=True)
 
 
 @dataclass(frozen=True)
@@ -138,6 +149,7 @@ class _Run:
     study: Study
     out: Path
     folder: RunFolder
+    keys: PageKeys
     say: Say
 
     def check_all_parameters(self, riders: Sequence[str]) -> None:
@@ -147,27 +159,63 @@ class _Run:
         for _, notebook, _ in STUDY_PAGES.values():
             check_parameters(notebooks_folder() / notebook, dict(study_parameters()))
 
+    def drop_strangers(self, riders: Sequence[str]) -> None:
+        """Remove the pages of riders who are no longer in the study."""
+        for subject in self.keys.subjects():
+            if self.keys.of(subject)["page"]["subject"] not in (*riders, *STUDY_PAGES):
+                self.keys.forget(subject)
+
     def make_rider_page(self, rider: str) -> PageState:
-        """Make one rider's page; whatever goes wrong is written on that page."""
-        problems = [str(problem) for problem in blocking_problems(self.study, rider)]
+        """Make one rider's page, unless nothing that it follows from has changed."""
         state = PageState(rider, f"riders/{rider}.html", f"notebooks/riders/{rider}.ipynb")
+        inputs = rider_inputs(self.study, rider)
+        key = page_key(self.study, RIDER_NOTEBOOK, rider_parameters(rider), inputs)
+        roots = [state.page, state.notebook, f"tables/riders/{rider}", f"figures/riders/{rider}"]
+        return self._keep_or_make(state, key, roots, lambda: self._rider_page(state, rider))
+
+    def _rider_page(self, state: PageState, rider: str) -> PageState:
+        problems = [str(problem) for problem in blocking_problems(self.study, rider)]
         if problems:
-            body = failure_body(f"rider {rider}", None, problems)
             state = PageState(rider, state.page, "", problems[0])
-            self._write(state, f"Rider {rider}", body)
-        else:
-            state = self._run(
-                state, RIDER_NOTEBOOK, rider_parameters(rider), f"rider {rider}", f"Rider {rider}"
-            )
-        self.say(f"rider {rider}: {state.words}")
-        return state
+            self._write(state, f"Rider {rider}", failure_body(f"rider {rider}", None, problems))
+            return state
+        return self._run(state, RIDER_NOTEBOOK, rider_parameters(rider), f"rider {rider}", f"Rider {rider}")
 
     def make_study_page(self, subject: str) -> PageState:
         """Make one of the pages about all riders, from the tables that the riders' pages left behind."""
         page, notebook, title = STUDY_PAGES[subject]
-        state = PageState(subject, page, f"notebooks/{Path(page).stem}.ipynb")
-        state = self._run(state, notebook, study_parameters(), subject, title)
-        self.say(f"{subject}: {state.words}")
+        name = Path(page).stem
+        state = PageState(subject, page, f"notebooks/{name}.ipynb")
+        riders = [str(rider) for rider in self.study.riders["rider"]]
+        inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
+        inputs["plan"] = str(checksums(self.study.root, "plan/**/*"))
+        key = page_key(self.study, notebook, study_parameters(), inputs | {"subject": subject})
+        roots = [page, state.notebook, f"tables/{name}", f"figures/{name}"]
+        roots += ["results.json"] if subject == STUDY else []
+        make = lambda: self._run(state, notebook, study_parameters(), subject, title)  # noqa: E731
+        return self._keep_or_make(state, key, roots, make)
+
+    def _keep_or_make(
+        self, state: PageState, key: str, roots: Sequence[str], make: Callable[[], PageState]
+    ) -> PageState:
+        """Keep an unchanged page; else clear what it left, make it and record it. A failed page is always tried again."""
+        began = time.monotonic()
+        if self.keys.unchanged(state.subject, key):
+            kept = self.keys.of(state.subject)["page"]
+            state = PageState(kept["subject"], kept["page"], kept["notebook"], kept["cause"], unchanged=True)
+        else:
+            self.keys.forget(state.subject)
+            self.keys.clear(roots)
+            state = make()
+            page = {
+                "subject": state.subject,
+                "page": state.page,
+                "notebook": state.notebook,
+                "cause": state.cause,
+            }
+            self.keys.keep(state.subject, key if state.made else NEVER, page, roots)
+        words = "unchanged" if state.unchanged and state.made else state.words
+        self.say(f"{_title(state.subject)}: {words} ({time.monotonic() - began:.1f} s, key {key[:12]})")
         return state
 
     def _run(
@@ -203,12 +251,15 @@ def study_parameters() -> dict[str, Scalar]:
     return {"study_dir": "study", "results_dir": "results"}
 
 
-def _finish(study: Study, out: Path, pages: Sequence[PageState], command: str) -> None:
-    """Write the first page and the record of the run."""
-    entries = [
-        IndexEntry(_title(state.subject), state.page, state.words, state.notebook)
-        for state in sorted(pages, key=lambda state: (state.subject not in STUDY_PAGES, state.subject))
-    ]
+def _finish(study: Study, out: Path, keys: PageKeys, command: str) -> None:
+    """Write the first page and the record of the run, from all pages that the folder holds."""
+    records = [keys.of(subject) for subject in keys.subjects()]
+    pages = sorted(
+        (record["page"] for record in records),
+        key=lambda page: (page["subject"] not in STUDY_PAGES, page["subject"]),
+    )
+    states = [PageState(page["subject"], page["page"], page["notebook"], page["cause"]) for page in pages]
+    entries = [IndexEntry(_title(state.subject), state.page, state.words, state.notebook) for state in states]
     problems = [str(problem) for problem in study.problems]
     body = index_body(study.settings.study.question, entries, problems)
     write_page(out / "index.html", study.settings.study.name, body, study.settings.study.name)
@@ -217,8 +268,8 @@ def _finish(study: Study, out: Path, pages: Sequence[PageState], command: str) -
         study.root,
         command,
         study.settings.study.seed,
-        {state.subject: state.words for state in pages},
-        {state.subject: _parameters_of(state.subject) for state in pages if state.notebook},
+        {state.subject: state.words for state in states},
+        {state.subject: _parameters_of(state.subject) for state in states if state.notebook},
     )
 
 

@@ -6,6 +6,9 @@ import os
 import tempfile
 from pathlib import Path
 
+UNFINISHED = ".unfinished-"
+"""How files begin that are being written; whatever bears it after a run was killed is litter."""
+
 
 def write_bytes_whole(path: Path, content: bytes) -> None:
     """Write `content` beside `path`, then rename it into place, making folders as needed.
@@ -13,7 +16,7 @@ def write_bytes_whole(path: Path, content: bytes) -> None:
     A run that is killed half-way leaves the old file or none, never half a page.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=UNFINISHED)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)

@@ -1,0 +1,37 @@
+"""One run at a time in a report folder."""
+
+from __future__ import annotations
+
+import fcntl
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.whole_file import UNFINISHED
+
+
+@contextmanager
+def alone_in(report: Path) -> Iterator[None]:
+    """Hold a report folder for one run, and first remove files that a killed run left half-written.
+
+    The lock is the operating system's: it falls with the process, however that ends.
+
+    Raises
+    ------
+    Refusal
+        When another run is at work in the folder.
+    """
+    with (report / "keys" / "format.json").open("rb") as mark:
+        try:
+            fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise Refusal(
+                f"report folder {report.name}",
+                "another run at work in it",
+                "one run at a time",
+                "wait for it to end, or choose another --out",
+            ) from error
+        for leftover in report.rglob(f"{UNFINISHED}*"):
+            leftover.unlink(missing_ok=True)
+        yield

@@ -1,0 +1,164 @@
+"""What each page of a report depends on, so that only what changed is made again.
+
+A page's key is the SHA-256 of everything that its content follows from: its inputs, the study's settings, the notebook's
+source, the library's source, the versions of the packages, the parameters. Beside the key stand the checksums of the
+files that the page left. A page is unchanged when its key is the same and its files are as they were; so a run that was
+killed at any moment is finished by the next, and an edited page is made again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.places import PACKAGE, notebooks_folder
+from analysis_lib.reports.run_record import package_versions, sha256_of
+from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.study.folder import Study
+
+FOLDER = "keys"
+FORMAT = 1
+"""Raised whenever the layout of a report folder changes, so that an older program never mends a newer report."""
+
+
+@cache
+def source_digest() -> str:
+    """Return one SHA-256 over the library's source files, by name and content."""
+    files = sorted(
+        path for path in PACKAGE.rglob("*") if path.suffix in {".py", ".j2", ".css", ".toml", ".md"}
+    )
+    return digest({path.relative_to(PACKAGE).as_posix(): sha256_of(path) for path in files})
+
+
+def digest(parts: Mapping[str, object]) -> str:
+    """Return the SHA-256 of plain values under their names, whatever their order."""
+    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def rider_inputs(study: Study, rider: str) -> dict[str, object]:
+    """Return what a rider's page is made from: rows of the tables, zero checks, and recordings by checksum."""
+    trials = study.trials_of(rider)
+    files = sorted({str(name) for name in trials["file"] if name})
+    problems = [str(problem) for problem in study.problems if problem.rider in ("", rider)]
+    return {
+        "rider": study.riders[study.riders["rider"] == rider].to_csv(index=False),
+        "trials": trials.to_csv(index=False),
+        "zero_checks": study.zero_checks.to_csv(index=False),
+        "problems": problems,
+        "recordings": {name: _checksum_if_there(study.root / name) for name in files},
+    }
+
+
+def page_key(
+    study: Study, notebook: str, parameters: Mapping[str, object], inputs: Mapping[str, object]
+) -> str:
+    """Return the key of one page."""
+    return digest(
+        {
+            "settings": sha256_of(study.root / "study.toml"),
+            "notebook": sha256_of(notebooks_folder() / notebook),
+            "library": source_digest(),
+            "packages": package_versions(),
+            "parameters": dict(parameters),
+            "inputs": dict(inputs),
+        }
+    )
+
+
+def _checksum_if_there(path: Path) -> str:
+    return sha256_of(path) if path.is_file() else "missing"
+
+
+@dataclass(frozen=True)
+class PageKeys:
+    """The keys of a report folder, one small file a page."""
+
+    report: Path
+
+    def open(self, fresh: bool) -> None:
+        """Make the folder of keys; forget all pages when `fresh`.
+
+        Raises
+        ------
+        Refusal
+            A report made by a newer version, or a folder that holds something else.
+        """
+        mark = self.report / FOLDER / "format.json"
+        if mark.is_file():
+            made = json.loads(mark.read_text())["format"]
+            if made > FORMAT:
+                raise Refusal(
+                    f"report folder {self.report.name}",
+                    f"a report of format {made}",
+                    f"format {FORMAT} or older",
+                    "use the newer version that made it, or another --out",
+                )
+        elif self.report.is_dir() and any(self.report.iterdir()):
+            raise Refusal(
+                f"output folder {self.report}",
+                "a folder with other files in it",
+                "a new or empty folder, or an earlier report",
+                "choose another --out; nothing was touched",
+            )
+        if fresh:
+            for subject in self.subjects():
+                self.forget(subject)
+        if not mark.is_file():  # a run holds its lock on this very file, so it is never replaced
+            write_text_whole(mark, json.dumps({"format": FORMAT}) + "\n")
+
+    def subjects(self) -> list[str]:
+        """Return the subjects whose pages are on record."""
+        return sorted(path.stem for path in (self.report / FOLDER).glob("*.json") if path.stem != "format")
+
+    def of(self, subject: str) -> dict:
+        """Return what is on record of a page; empty when nothing is."""
+        path = self._path(subject)
+        return json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+
+    def unchanged(self, subject: str, key: str) -> bool:
+        """Whether the page was made with this key and every file it left is as it was."""
+        record = self.of(subject)
+        return record.get("key") == key and all(
+            _checksum_if_there(self.report / name) == checksum for name, checksum in record["files"].items()
+        )
+
+    def forget(self, subject: str) -> None:
+        """Remove a page's files and its key, the key first."""
+        record = self.of(subject)
+        self._path(subject).unlink(missing_ok=True)
+        for name in record.get("files", {}):
+            (self.report / name).unlink(missing_ok=True)
+
+    def keep(self, subject: str, key: str, page: Mapping[str, str], roots: Iterable[str]) -> None:
+        """Record a finished page: its key and the checksums of all files below `roots`."""
+        found = [path for root in roots for path in _files_below(self.report / root)]
+        files = {path.relative_to(self.report).as_posix(): sha256_of(path) for path in sorted(found)}
+        record = {"key": key, "page": dict(page), "files": files}
+        write_text_whole(
+            self._path(subject), json.dumps(record, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
+        )
+
+    def clear(self, roots: Iterable[str]) -> None:
+        """Remove whatever an unfinished page left below `roots`."""
+        for root in roots:
+            path = self.report / root
+            if path.is_dir():
+                shutil.rmtree(path)
+            else:
+                path.unlink(missing_ok=True)
+
+    def _path(self, subject: str) -> Path:
+        return self.report / FOLDER / f"{subject.replace(' ', '_')}.json"
+
+
+def _files_below(path: Path) -> list[Path]:
+    if path.is_dir():
+        return [file for file in path.rglob("*") if file.is_file()]
+    return [path] if path.is_file() else []

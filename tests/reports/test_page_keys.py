@@ -1,0 +1,110 @@
+"""Only what changed is made again, and a run that was killed is finished by the next with the same bytes."""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.one_run import alone_in
+from analysis_lib.reports.page_keys import PageKeys, digest
+from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.whole_file import UNFINISHED
+
+
+@pytest.fixture
+def finished(one_trial_reports, tmp_path):
+    """A copy of a study of one rider and of its finished report."""
+    first = one_trial_reports[0]
+    shutil.copytree(first.study, tmp_path / "study")
+    shutil.copytree(first.folder, tmp_path / "report")
+    return tmp_path / "study", tmp_path / "report"
+
+
+def _again(study, report, **options):
+    return make_report(study, report, say=lambda line: None, **options)
+
+
+def test_nothing_changed_makes_nothing_and_gives_the_same_bytes_at_once(finished):
+    before, began = checksums(finished[1]), time.monotonic()
+    again = _again(*finished)
+    assert all(page.unchanged for page in again.pages)
+    assert again.exit_code == 0
+    assert checksums(finished[1]) == before
+    assert time.monotonic() - began < 10
+
+
+def test_a_changed_input_or_an_edited_page_is_noticed(finished):
+    _, report = finished
+    keys = PageKeys(report)
+    key = keys.of("R01")["key"]
+    assert keys.unchanged("R01", key)
+    assert not keys.unchanged("R01", digest({"inputs": "other"}))
+    page = report / "riders" / "R01.html"
+    page.write_text(page.read_text().replace("Rider", "Ridder", 1))
+    assert not keys.unchanged("R01", key)
+    page.unlink()
+    assert not keys.unchanged("R01", key)
+
+
+def test_a_key_follows_from_values_and_not_from_their_order():
+    assert digest({"a": 1, "b": [2]}) == digest({"b": [2], "a": 1})
+    assert digest({"a": 1}) != digest({"a": 2})
+
+
+def test_forgetting_removes_a_pages_files_and_no_others(finished):
+    _, report = finished
+    PageKeys(report).forget("R01")
+    left = {path.relative_to(report).as_posix() for path in report.rglob("*") if path.is_file()}
+    assert not any(name.startswith(("riders/", "tables/riders/", "figures/riders/")) for name in left)
+    assert {"study.html", "data_quality.html", "run.json"} <= left
+
+
+def test_litter_of_a_killed_run_is_removed(finished):
+    _, report = finished
+    litter = report / "riders" / f"{UNFINISHED}x1"
+    litter.write_text("half a pa")
+    with alone_in(report):
+        assert not litter.exists()
+
+
+def test_a_second_run_in_the_same_folder_is_refused(finished):
+    study, report = finished
+    with alone_in(report), pytest.raises(Refusal, match="another run at work"):
+        _again(study, report)
+
+
+def test_a_report_of_a_newer_format_is_left_alone(finished):
+    study, report = finished
+    (report / "keys" / "format.json").write_text(json.dumps({"format": 99}))
+    before = checksums(report)
+    with pytest.raises(Refusal, match="newer version"):
+        _again(study, report)
+    assert checksums(report) == before
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seconds", [1.5, 3.0, 5.0, 7.0])
+def test_a_killed_run_is_finished_by_the_next_with_the_same_bytes(one_trial_reports, tmp_path, seconds):
+    first = one_trial_reports[0]
+    command = [
+        sys.executable,
+        "-m",
+        "analysis_lib",
+        "report",
+        str(first.study),
+        "--out",
+        str(tmp_path / "report"),
+    ]
+    run = subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)
+    time.sleep(seconds)
+    os.killpg(run.pid, signal.SIGKILL)
+    run.wait()
+    assert subprocess.run(command, check=False, stdout=subprocess.DEVNULL).returncode == 0
+    assert checksums(tmp_path / "report") == checksums(first.folder)
