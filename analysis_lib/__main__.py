@@ -36,7 +36,7 @@ def _demo(arguments: argparse.Namespace) -> int:
     if not (study / "study.toml").is_file():
         print(f"writing the demo study into {study}")
         write_demo(study)
-    return _make_report(study, arguments.out or Path("reports") / study.name, "", arguments.jobs)
+    return _make_report(study, arguments.out or Path("reports") / study.name, "", arguments)
 
 
 def _new(arguments: argparse.Namespace) -> int:
@@ -63,13 +63,15 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _report(arguments: argparse.Namespace) -> int:
     out = arguments.out or Path("reports") / arguments.dir.resolve().name
-    return _make_report(arguments.dir, out, arguments.rider, arguments.jobs)
+    return _make_report(arguments.dir, out, arguments.rider, arguments)
 
 
-def _make_report(study: Path, out: Path, rider: str, jobs: int) -> int:
+def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespace) -> int:
     from analysis_lib.reports.runner import make_report
 
-    report = make_report(study, out, rider, jobs, command=f"report --rider {rider}" if rider else "report")
+    command = f"report --rider {rider}" if rider else "report"
+    report = make_report(study, out, rider, arguments.jobs, arguments.fresh, command=command)
+    print(report.summary)
     failed = [page.subject for page in report.pages if not page.made]
     if failed:
         print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
@@ -141,6 +143,7 @@ def _add_report(commands) -> None:
 
 def _add_report_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--jobs", type=_whole_number, default=2, help="kernels at the same time (default 2)")
+    command.add_argument("--fresh", action="store_true", help="make every page again, also unchanged ones")
     command.add_argument("--out", type=Path, help="folder to fill (default: reports/NAME-OF-DIR)")
 
 
