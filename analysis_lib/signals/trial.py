@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.crank_checks import check_sides
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
+from analysis_lib.signals.plausibility import check_plausible
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, cut_turns
 from analysis_lib.signals.stroke import (
@@ -20,6 +21,7 @@ from analysis_lib.signals.stroke import (
     turn_measures,
     what_is_unknown,
 )
+from analysis_lib.signals.torque_bootstrap import draw_mean_profiles
 from analysis_lib.signals.torque_profile import torque_at_edges, wrap_deg
 from analysis_lib.signals.trial_quality import cautions_of, quality_row
 from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
@@ -146,14 +148,32 @@ class TrialResult:
         Refusal
             A recording of one leg, or a single kept turn.
         """
+        harmonics, length = self._turn_blocks()
+        sums = draw_vector_sums(harmonics, length, draws, np.random.default_rng(seed))
+        return wrap_deg(np.degrees(np.angle(sums)) / 2, 180.0)
+
+    def torque_draws(self, draws: int, seed: int) -> FloatArray:
+        """Return circular block-bootstrap draws of the mean two-leg torque at 0, 1, ..., 359 degrees, N m.
+
+        Blocks are as long as those of `phase_draws`. Their spread is that of turns within this trial; how much
+        the rider differs from one day to the next is not in it.
+
+        Returns
+        -------
+        array of shape (draws, 360)
+        """
+        length = self._turn_blocks()[1]
+        profiles = self.kept.profiles["total"]
+        return torque_at_edges(draw_mean_profiles(profiles, length, draws, np.random.default_rng(seed)))
+
+    def _turn_blocks(self) -> tuple[NDArray[np.complex128], int]:
+        """Second harmonic of each turn's two-leg torque, and the length of the blocks within which it remembers."""
         self._known("total")
         harmonics = second_harmonics(self.turns)
         if harmonics.size < 2:
             raise self._unknown("the spread of the torque phase", "two kept turns or more")
         across = np.imag(harmonics * np.conj(harmonics.mean()))
-        length = math.ceil(block_length(across)) if across.size >= FEWEST else 1
-        sums = draw_vector_sums(harmonics, length, draws, np.random.default_rng(seed))
-        return wrap_deg(np.degrees(np.angle(sums)) / 2, 180.0)
+        return harmonics, math.ceil(block_length(across)) if across.size >= FEWEST else 1
 
     def _known(self, channel: str) -> str:
         if channel in self.kept.profiles:
@@ -191,13 +211,14 @@ def analyse_trial(
     Raises
     ------
     Refusal
-        When every turn was dropped, with the count of each reason.
+        When every turn was dropped, with the count of each reason, or the torque is more than a rider's.
     """
     rules = rules or TurnRules()
     if zero_line is not None:
         recording = remove_zero_torque(recording, zero_line)
     turns = cut_turns(recording, rules)
     kept = _kept_or_refuse(turns, recording.name)
+    check_plausible(kept, recording.name)
     measures = turn_measures(kept)
     return TrialResult(
         name=recording.name,
