@@ -25,6 +25,12 @@ def main(words: Sequence[str] | None = None) -> int:
             print(f"  {refusal}", file=sys.stderr)
     except Refusal as refusal:
         print(refusal, file=sys.stderr)
+    except OSError as error:
+        place = error.filename or "a file"
+        remedy = "choose another place, or make room and rights there"
+        print(
+            f"{place} – got {error.strerror} – wanted a place to read and write – {remedy}", file=sys.stderr
+        )
     return BAD_INPUT
 
 
@@ -72,6 +78,8 @@ def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespa
     command = f"report --rider {rider}" if rider else "report"
     report = make_report(study, out, rider, arguments.jobs, arguments.fresh, command=command)
     print(report.summary)
+    for problem in report.problems:
+        print(f"left out: {problem}", file=sys.stderr)
     failed = [page.subject for page in report.pages if not page.made]
     if failed:
         print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
@@ -83,7 +91,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="roundoval",
         description="Round-versus-oval chainring studies: check a study folder and write its reports.",
-        epilog="Exit codes: 0 all made, 1 some rider failed, 2 bad input or usage.",
+        epilog="Exit codes: 0 all made, 1 some rider failed or some rows were left out, 2 bad input or usage.",
     )
     parser.add_argument("--version", action="version", version=f"roundoval {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")

@@ -11,6 +11,7 @@ import nbformat
 from nbclient.exceptions import CellTimeoutError, DeadKernelError
 from traitlets.config import Config
 
+from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.canonical import canonical_notebook
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.whole_file import write_text_whole
@@ -30,6 +31,12 @@ class NotebookFailure:
     error: str
     message: str
     traceback: str
+
+    @property
+    def cause(self) -> str:
+        """What went wrong: a refusal in its own words, another error with its name."""
+        refused = self.error in (Refusal.__name__, Refusals.__name__)
+        return self.message if refused else f"{self.error}: {self.message}"
 
 
 class RunFolder:

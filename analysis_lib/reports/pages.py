@@ -102,7 +102,7 @@ def failure_body(
         facts += [
             ("Notebook", failure.notebook),
             ("Under the heading", failure.heading or "before the first heading"),
-            ("Cause", f"{failure.error}: {failure.message}"),
+            ("Cause", failure.cause),
         ]
     facts += list(trial_facts)
     template = _templates().get_template("failure.html.j2")

@@ -62,11 +62,12 @@ class Report:
 
     folder: Path
     pages: tuple[PageState, ...]
+    problems: tuple[str, ...] = ()
 
     @property
     def exit_code(self) -> int:
-        """0 when every page was made, 1 when some failed."""
-        return 0 if all(page.made for page in self.pages) else 1
+        """0 when every page was made from every listed row, 1 when a page failed or a problem kept rows out."""
+        return 0 if all(page.made for page in self.pages) and not self.problems else 1
 
     @property
     def summary(self) -> str:
@@ -118,7 +119,7 @@ def make_report(
                 run.drop_strangers(riders)
                 pages += pool.map(run.make_study_page, STUDY_PAGES)
     _finish(study, out, keys, command)
-    return Report(out, tuple(pages))
+    return Report(out, tuple(pages), tuple(str(problem) for problem in study.errors))
 
 
 def _chosen_riders(study: Study, only_rider: str) -> list[str]:
@@ -227,7 +228,7 @@ class _Run:
             return state
         self._write(state, title, failure_body(subject, failure))
         executed = state.notebook if (self.out / state.notebook).is_file() else ""
-        return PageState(state.subject, state.page, executed, f"{failure.error}: {failure.message}")
+        return PageState(state.subject, state.page, executed, failure.cause)
 
     def _execute(
         self, template: str, state: PageState, parameters: dict[str, Scalar]

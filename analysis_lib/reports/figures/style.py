@@ -31,6 +31,7 @@ RC: dict[Any, Any] = {
     "axes.linewidth": 0.7,
     "lines.linewidth": 1.3,
     "lines.markersize": 4,
+    "text.parse_math": False,  # a dollar sign in a study's own words is a dollar sign
     "svg.hashsalt": "roundoval",
     "svg.fonttype": "path",
     "figure.dpi": 120,
