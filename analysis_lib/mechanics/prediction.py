@@ -135,7 +135,7 @@ def predict_on_oval(
         turn = steady_turn(oval_drivetrain, surface, Resistance(), mean_cadence_rpm=mean_cadence_rpm)
         turns[SAME_SURFACE] = (turn.torque_Nm, turn.speed_rad_s)
     if legs is not None:
-        turns[SAME_JOINTS] = _with_same_joints(oval_drivetrain, torque, speed, mean_cadence_rpm, legs)
+        turns[SAME_JOINTS] = carry_joint_torques(oval_drivetrain, torque, speed, mean_cadence_rpm, legs)
     return StrokePrediction(
         curves=pd.concat([_curve(name, turn) for name, turn in turns.items()], ignore_index=True),
         summary=pd.DataFrame([_summary(name, turn) for name, turn in turns.items()]),
@@ -144,9 +144,27 @@ def predict_on_oval(
     )
 
 
-def _with_same_joints(
+def carry_joint_torques(
     drivetrain: Drivetrain, torque: FloatArray, speed: FloatArray, cadence_rpm: float, legs: Legs
 ) -> Turn:
+    """Torque and speed on another drivetrain if the joints' torque stays the same at every angle.
+
+    It works either way: from a round ring to an oval one, or back.
+
+    Parameters
+    ----------
+    drivetrain : Drivetrain
+        To carry the turn to.
+    torque, speed : arrays of shape (angles,)
+        Two-leg torque and crank speed on the ring ridden, at an even number of angles.
+    cadence_rpm : float
+    legs : (LegPath, LegSegments)
+
+    Returns
+    -------
+    (array, array)
+        Crank torque and speed on `drivetrain`.
+    """
     right = leg_inertia(*legs)
     if right.size != torque.size or torque.size % 2:
         raise Refusal(

@@ -8,7 +8,8 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.numbers import format_cell
-from analysis_lib.reports.rider_analysis import NOT_USED, analyse_rider
+from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider_trials import NOT_USED
 from analysis_lib.study.folder import Study, open_study
 
 COLUMNS = {

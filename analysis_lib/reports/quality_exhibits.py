@@ -6,7 +6,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import measure_panels
-from analysis_lib.reports.rider_analysis import CAUTION, NOT_USED
+from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 
 MEASURES = {

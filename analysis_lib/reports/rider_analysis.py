@@ -9,17 +9,19 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from analysis_lib.mechanics.mounting import MountAdvice, advise_mount
+from analysis_lib.mechanics.drivetrain import Drivetrain
+from analysis_lib.mechanics.mounting import MountAdvice
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.rider_legs import StatedLegs, legs_of
+from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.reports.rider_tables import RiderTables
+from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_trials, with_quality
 from analysis_lib.reports.ring_comparison import RingComparison
+from analysis_lib.reports.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
 from analysis_lib.signals.stroke import smooth_bin_time
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.folder import Study
-from analysis_lib.study.trial_rules import broken_rule
 
-PHASE_DRAWS = 2000
-USED, CAUTION, NOT_USED = "used", "caution", "not used"
 PHASE_COLUMNS = ["intensity", "torque_phase_deg", "rider"]
 METER_COLUMNS = ["rider", "intensity", "sectors", "gap_W"]
 LABELS = ["trial", "rider", "sequence", "period", "ring", "intensity"]
@@ -129,50 +131,80 @@ class RiderAnalysis:
         on_round = here[here["ring"] == "round"]
         return on_round if len(on_round) else here
 
-    def phase_draws(self, intensity: str) -> np.ndarray:
-        """Return bootstrap draws of the torque phase (deg): the axial mean over the rider's stroke trials."""
-        seed = self.study.settings.study.seed
-        draws = [
-            self.results[trial].phase_draws(PHASE_DRAWS, seed + place)
-            for place, trial in enumerate(self.stroke_trials(intensity)["trial"])
-        ]
-        doubled = np.exp(2j * np.radians(np.stack(draws))).mean(axis=0)
-        return np.degrees(np.angle(doubled)) / 2 % 180
+    @property
+    def only_on_oval(self) -> list[str]:
+        """The intensities at which the stroke was recorded on the oval ring alone."""
+        return [name for name in self.intensities if set(self.stroke_trials(name)["ring"]) == {"oval"}]
 
     @cached_property
-    def mount_advice(self) -> MountAdvice:
-        """Where the study's oval ring would sit for this rider."""
+    def legs(self) -> StatedLegs:
+        """The rider's legs: stated lengths, and the mass and crank length of riders.csv."""
+        return legs_of(self.study.riders, self.rider)
+
+    @property
+    def legs_if_known(self) -> StatedLegs | None:
+        """The legs, or None where riders.csv lacks what they need."""
+        try:
+            return self.legs
+        except Refusal:
+            return None
+
+    @cached_property
+    def stroke(self) -> StrokeDraws:
+        """Draws of the rider's own stroke on a round ring; corrected where only the oval ring was ridden."""
         settings = self.study.settings
-        oval = settings.ring_in_role("oval")
-        mounts = settings.rings[oval].available_mounts_deg
-        if not mounts:
-            raise Refusal(
-                f"ring {oval} in study.toml",
-                "no available_mounts_deg",
-                "the mount angles that its holes allow",
-                "list them in degrees, crank to major axis",
-            )
-        draws = {name: self.phase_draws(name) for name in self.intensities}
-        return advise_mount(settings.drivetrain_for(oval, mounts[0]), draws, mounts)
+        trials = {name: self._results_of(self.stroke_trials(name)) for name in self.intensities}
+        drawn = draw_strokes(trials, settings.study.seed)
+        if not self.only_on_oval or not self.ridden_mounts_deg or self.legs_if_known is None:
+            return drawn
+        drives = self.drivetrains(self.ridden_mounts_deg[0])
+        return drawn.shifted(round_less_oval_Nm(drives, drawn, self.only_on_oval, self.legs))
+
+    def drivetrains(self, mount_deg: float) -> dict[str, Drivetrain]:
+        """The study's drivetrain with each of its rings, by role, the oval one at a mount."""
+        settings = self.study.settings
+        return {
+            "round": settings.drivetrain_for(settings.ring_in_role("round")),
+            "oval": settings.drivetrain_for(settings.ring_in_role("oval"), mount_deg),
+        }
+
+    def ring_draws(self, intensity: str, ring: str) -> StrokeDraws:
+        """Draws of the mean turn of the trials on one ring at one intensity, as recorded."""
+        trials = self.used[(self.used["intensity"] == intensity) & (self.used["ring"] == ring)]
+        return draw_strokes({intensity: self._results_of(trials)}, self.study.settings.study.seed)
+
+    def _results_of(self, trials: pd.DataFrame) -> list[tuple[str, int, TrialResult]]:
+        pairs = zip(trials["trial"], trials["period"], strict=True)
+        return [(str(trial), int(period), self.results[str(trial)]) for trial, period in pairs]
+
+    @cached_property
+    def mounting(self) -> RiderMounting:
+        """Where the study's oval ring could sit for this rider, by every criterion."""
+        return RiderMounting(self.study.settings, self.stroke)
+
+    @property
+    def mount_advice(self) -> MountAdvice:
+        """Where the oval ring's largest arm would meet this rider's torque phase."""
+        return self.mounting.advice
 
     def ring_comparison(self, intensity: str) -> RingComparison:
         """Return both rings under this rider's stroke at one intensity, the oval at the mount that was ridden."""
-        settings = self.study.settings
-        round_name, oval_name = (settings.ring_in_role(role) for role in ("round", "oval"))
         trials = self.stroke_trials(intensity)["trial"]
         torque = np.mean([self.results[trial].torque_at_angles() for trial in trials], axis=0)
         cadence = np.mean([self.results[trial].value("cadence_rpm") for trial in trials])
-        drivetrains = {
-            "round": settings.drivetrain_for(round_name),
-            "oval": settings.drivetrain_for(oval_name, self.mount_deg),
-        }
-        return RingComparison(drivetrains, torque, float(cadence))
+        return RingComparison(self.drivetrains(self.mount_deg), torque, float(cadence))
 
     @property
     def mount_deg(self) -> float:
         """The mount at which this rider rode the oval ring; the nearest available one where it was not ridden."""
+        ridden = self.ridden_mounts_deg
+        return ridden[0] if ridden else self.mount_advice.nearest_mount_deg
+
+    @property
+    def ridden_mounts_deg(self) -> list[float]:
+        """The mounts at which the oval ring was ridden, each once."""
         ridden = self.trials.loc[self.trials["ring"] == "oval", "mount_deg"].dropna()
-        return float(ridden.iloc[0]) if len(ridden) else self.mount_advice.nearest_mount_deg
+        return [float(mount) for mount in dict.fromkeys(ridden)]
 
     @cached_property
     def meter(self) -> pd.DataFrame:
@@ -206,10 +238,10 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     """
     if blocking := blocking_problems(study, rider):
         raise Refusals(blocking)
-    trials = _labelled_trials(study, rider)
+    trials = labelled_trials(study, rider)
     results, states = {}, []
     for row in trials.itertuples():
-        result, state, reason = _analyse_trial(study, row)
+        result, state, reason = analyse_listed_trial(study, row)
         states.append((state, reason))
         if result is not None:
             results[str(row.trial)] = result
@@ -223,47 +255,12 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
             "rider",
             rider,
         )
-    return RiderAnalysis(study, rider, _with_quality(trials, results), results)
+    return RiderAnalysis(study, rider, with_quality(trials, results), results)
 
 
 def blocking_problems(study: Study, rider: str) -> list[Refusal]:
     """Return what is wrong with the tables and stops this rider altogether."""
     return [problem for problem in study.errors if problem.scope == "rider" and problem.rider == rider]
-
-
-def _labelled_trials(study: Study, rider: str) -> pd.DataFrame:
-    trials = study.trials_of(rider).reset_index(drop=True)
-    sequence = str(study.riders.set_index("rider").loc[rider, "sequence"])
-    roles = {name: ring.role for name, ring in study.settings.rings.items()}
-    return trials.assign(
-        sequence=sequence,
-        intensity=trials["intensity"].astype(str),
-        ring_name=trials["ring"],
-        ring=trials["ring"].map(roles),
-    )
-
-
-def _analyse_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
-    if row.exclude:
-        return None, NOT_USED, f"excluded: {row.exclude_reason}"
-    if not row.usable:
-        return (
-            None,
-            NOT_USED,
-            "; ".join(str(problem) for problem in study.errors if problem.trial == row.trial),
-        )
-    try:
-        result = study.load_trial(row.trial)
-    except Refusal as refusal:
-        return None, NOT_USED, str(refusal)
-    if rule := broken_rule(result.quality, study.settings.rules):
-        return None, NOT_USED, f"excluded by rule: {rule}"
-    return result, CAUTION if result.cautions else USED, " ".join(result.cautions)
-
-
-def _with_quality(trials: pd.DataFrame, results: dict[str, TrialResult]) -> pd.DataFrame:
-    quality = pd.DataFrame([{"trial": trial, **result.quality} for trial, result in results.items()])
-    return trials.merge(quality, how="left", on="trial")
 
 
 def _profile_frame(result: TrialResult) -> pd.DataFrame:

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
-from analysis_lib.reports.figures.mounting_figures import mounting_panels
 from analysis_lib.reports.figures.quality_figures import quality_strip
-from analysis_lib.reports.figures.torque_figures import polar_panels, speed_panels, torque_panels
-from analysis_lib.reports.rider_analysis import NOT_USED, RiderAnalysis
+from analysis_lib.reports.figures.torque_figures import polar_panels, torque_panels
+from analysis_lib.reports.rider_analysis import RiderAnalysis
+from analysis_lib.reports.rider_trials import NOT_USED
 
 STROKE_QUANTITIES = {
     "cadence_rpm": "Cadence (rpm)",
@@ -145,80 +145,6 @@ def _mean_of(quantity: str, values: pd.Series) -> float:
     return float(np.degrees(np.angle(np.exp(2j * np.radians(values)).mean())) / 2 % 180)
 
 
-def mounting_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
-    """Draw the mount that each intensity asks for against the available mounts."""
-    advice = analysis.mount_advice
-    phases = pd.concat([advice.by_intensity, _overall_row(advice)], ignore_index=True)
-    centre = advice.overall_mount_deg
-    drawn = pd.DataFrame(
-        {
-            "intensity": phases["intensity"],
-            "mount_deg": _near(phases["mount_deg"], centre),
-            "low_deg": _near(phases["mount_deg"], centre) - (phases["mount_deg"] - phases["mount_low_deg"]),
-            "high_deg": _near(phases["mount_deg"], centre) + (phases["mount_high_deg"] - phases["mount_deg"]),
-        }
-    )
-    mounts = pd.DataFrame(
-        {
-            "mount_deg": _near(advice.probabilities["mount_deg"], centre),
-            "probability": advice.probabilities["probability_nearest"],
-        }
-    ).sort_values("mount_deg")
-    return FigureExhibit(
-        "mounting",
-        mounting_panels(drawn, mounts),
-        "Left: the mount angle that would put the largest lever arm at the torque phase, with"
-        f" {advice.level:.0%} interval (block bootstrap over turns, {advice.n_draws} draws), and the"
-        " available mounts (dotted). Right: how often each available mount is the nearest. Differences"
-        " between periods of riding are not in these intervals.",
-        "Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest"
-        f" mount {advice.nearest_mount_deg:g} degrees.",
-        drawn,
-    )
-
-
-def mounting_table(analysis: RiderAnalysis) -> TableExhibit:
-    """Give torque phase and wanted mount by intensity."""
-    return TableExhibit(
-        "mounting",
-        analysis.mount_advice.by_intensity,
-        "Torque phase on the round ring and the mount angle that meets it, by intensity, with intervals."
-        " Angles are axes: 0° and 180° are the same.",
-        digits=dict.fromkeys(analysis.mount_advice.by_intensity.columns[1:], 1),
-    )
-
-
-def speed_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
-    """Draw measured and predicted crank speed through the turn."""
-    frame = speed_curves(analysis)
-    return FigureExhibit(
-        "crank_speed",
-        speed_panels(frame),
-        "Crank speed through the turn in % of its mean. Lines: measured (round solid, oval dashed); dotted:"
-        " predicted from the measured round-ring torque, the ring's geometry and the stated inertia. Where"
-        " they part, the inertia is not the stated one, the angle is off, or the rider pushes differently.",
-        "Line chart of crank speed through the turn, measured and predicted for both rings, one panel an"
-        " intensity.",
-        frame,
-    )
-
-
-def speed_curves(analysis: RiderAnalysis) -> pd.DataFrame:
-    """Return measured and predicted speed: ``ring, intensity, crank_deg, measured_pct, predicted_pct``."""
-    measured = analysis.mean_curves("speed_rad_s")
-    frames = []
-    for (intensity, ring), curve in measured.groupby(["intensity", "ring"], sort=False):
-        predicted = analysis.ring_comparison(str(intensity)).speeds[str(ring)]
-        at_centres = (predicted + np.roll(predicted, -1)) / 2
-        frames.append(
-            curve.assign(
-                measured_pct=100 * curve["speed_rad_s"] / curve["speed_rad_s"].mean(),
-                predicted_pct=100 * at_centres / at_centres.mean(),
-            )
-        )
-    return pd.concat(frames, ignore_index=True)
-
-
 def meter_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give what a meter with few speed readings would add to oval − round."""
     wide = analysis.meter.pivot_table(
@@ -308,19 +234,3 @@ def _trial_counts(analysis: RiderAnalysis) -> str:
     counts = analysis.used.groupby(["intensity", "ring"], sort=False).size().reset_index(name="n")
     cells = counts.to_dict("records")
     return "Trials: " + ", ".join(f"{cell['intensity']} {cell['ring']} {cell['n']}" for cell in cells)
-
-
-def _overall_row(advice) -> pd.DataFrame:
-    low, high = advice.overall_mount_interval_deg
-    row = {
-        "intensity": "all",
-        "mount_deg": advice.overall_mount_deg,
-        "mount_low_deg": low,
-        "mount_high_deg": high,
-    }
-    return pd.DataFrame([row])
-
-
-def _near(angles_deg: pd.Series, centre_deg: float) -> pd.Series:
-    """Move axes by half turns to the stretch around `centre_deg`, so that neighbours are drawn side by side."""
-    return (angles_deg - centre_deg + 90) % 180 - 90 + centre_deg

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis_lib.mechanics.mount_criteria import METHOD
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.rider_analysis import CAUTION, NOT_USED, PHASE_DRAWS, RiderAnalysis
+from analysis_lib.reports import mount_words
+from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_exhibits import rider_contrasts
+from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
+from analysis_lib.reports.stroke_draws import DRAWS
 from analysis_lib.statistics.estimates import show_number
 
 
@@ -15,7 +19,7 @@ def answer(analysis: RiderAnalysis) -> list[str]:
     used, listed = len(analysis.results), len(analysis.trials)
     words = [f"{used} of {listed} listed trials of rider {analysis.rider} could be used."]
     try:
-        words.append(analysis.mount_advice.sentence())
+        words += [mount_words.verdict(analysis.mounting), analysis.mount_advice.sentence()]
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
     return [*words, *_primary_sentence(analysis), *_cannot_say(analysis)]
@@ -73,24 +77,6 @@ def _reasons(analysis: RiderAnalysis, state: str) -> list[str]:
     return [f"{', '.join(here['trial'])}: {reason}" for reason, here in rows.groupby("reason", sort=False)]
 
 
-def mounting(analysis: RiderAnalysis) -> list[str]:
-    """Advise a mount, and say how little hangs on it."""
-    advice = analysis.mount_advice
-    words = [advice.sentence()]
-    without = [name for name in analysis.intensities if set(analysis.stroke_trials(name)["ring"]) == {"oval"}]
-    if without:
-        words.append(
-            f"At {', '.join(without)} the stroke was recorded on the oval ring itself, which shifts the"
-            " torque phase."
-        )
-    words.append(
-        "Comfort and the rider's own preference decide between neighbouring mounts a few degrees apart"
-        " (common practice, no source). The evidence for tuning the angle at all is thin: nearly all"
-        " published crossovers of submaximal riding found no effect of the ring itself."
-    )
-    return words
-
-
 def effect(analysis: RiderAnalysis) -> list[str]:
     """Say how one rider's differences may be read."""
     if len(analysis.rings) < 2:
@@ -127,10 +113,10 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
             " turns, and turns of one trial resemble each other more than turns of another day."
         ),
         (
-            "The mount rests on one idea, largest arm at the torque phase. It is the usual idea, not a proven"
-            " one."
+            "No criterion of mounting has been shown to predict performance; the largest arm at the torque"
+            " phase is the usual one. The differences of loss that count as none are conventions."
         ),
-        "Predicted crank speed assumes a rigid drivetrain and the inertia that study.toml states.",
+        "Predictions assume a rigid drivetrain, the inertia that study.toml states and legs that were not measured.",
         "The rider knew which ring was on the bicycle.",
     ]
 
@@ -149,6 +135,8 @@ def methods(analysis: RiderAnalysis) -> list[str]:
         (
             "A trial's value is the mean over its kept turns with a standard error that allows for"
             " correlation from turn to turn. Torque phase: half the phase of the second harmonic of two-leg"
-            f" torque against angle; {PHASE_DRAWS} block-bootstrap draws."
+            f" torque against angle. {DRAWS} draws of the mean turn: circular block bootstrap over turns within a"
+            " trial, and a normal multiple of the differences between periods, shared by all intensities."
         ),
+        METHOD,
     ]

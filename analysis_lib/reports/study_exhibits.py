@@ -16,7 +16,7 @@ from analysis_lib.reports.figures.effect_figures import (
 )
 from analysis_lib.reports.figures.mounting_figures import phase_rose
 from analysis_lib.reports.figures.quality_figures import quality_strip
-from analysis_lib.reports.rider_analysis import NOT_USED
+from analysis_lib.reports.rider_trials import NOT_USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.curves import PairedCurves

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import (
     BLUE,
+    GREEN,
     GREY,
     INK,
     ONE_COLUMN,
@@ -29,6 +30,40 @@ def mounting_panels(phases: pd.DataFrame, mounts: pd.DataFrame) -> Figure:
     _draw_phases(left, phases, mounts)
     _draw_probabilities(right, mounts)
     return figure
+
+
+@in_house_style
+def criteria_panels(curves: pd.DataFrame, mounts: pd.DataFrame, labels: dict[str, str]) -> Figure:
+    """Return one panel a criterion: loss over mount angle, its flat zone, and the available mounts.
+
+    ``curves``: ``criterion, mount_deg, loss, low, high, flat``; ``mounts``: ``criterion, mount_deg, loss,
+    will_do``; ``labels``: criterion to axis label.
+    """
+    criteria = list(dict.fromkeys(curves["criterion"]))
+    figure, panels = new_figure(-(-len(criteria) // 2), 2, height_mm=96, sharex=True)
+    for axes, criterion in zip(panels, criteria, strict=False):
+        _draw_criterion(
+            axes, curves[curves["criterion"] == criterion], mounts[mounts["criterion"] == criterion]
+        )
+        axes.set_ylabel(labels[criterion])
+        name_panel(axes, criterion)
+    figure.supxlabel("Mount angle, crank to major axis (deg)", fontsize=7.5)
+    return figure
+
+
+def _draw_criterion(axes: Axes, curve: pd.DataFrame, mounts: pd.DataFrame) -> None:
+    flat = curve["flat"].to_numpy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]]).astype(int)))
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        angles = curve["mount_deg"].to_numpy()[first:last]
+        axes.axvspan(angles[0] - 0.5, angles[-1] + 0.5, color=GREEN, alpha=0.15, linewidth=0)
+    axes.fill_between(curve["mount_deg"], curve["low"], curve["high"], color=BLUE, alpha=0.3, linewidth=0)
+    axes.plot(curve["mount_deg"], curve["loss"], color=BLUE)
+    for will_do, face in ((True, INK), (False, "white")):
+        here = mounts[mounts["will_do"] == will_do]
+        axes.plot(here["mount_deg"], here["loss"], "s", color=INK, markerfacecolor=face)
+    axes.set_xlim(-4, 184)
+    axes.set_xticks(np.arange(0, 181, 30))
 
 
 def _draw_phases(axes: Axes, phases: pd.DataFrame, mounts: pd.DataFrame) -> None:

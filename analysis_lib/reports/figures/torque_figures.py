@@ -127,3 +127,37 @@ def _draw_speed(axes: Axes, curves: pd.DataFrame) -> None:
             curve["crank_deg"][7::15], curve["predicted_pct"][7::15], look.marker, markersize=3, **predicted
         )
     crank_axis(axes)
+
+
+@in_house_style
+def prediction_panels(curves: pd.DataFrame) -> Figure:
+    """Return torque measured on both rings with the band predicted on the oval, one panel an intensity.
+
+    Columns ``intensity, crank_deg, round_Nm, oval_Nm, oval_low_Nm, oval_high_Nm, predicted_low_Nm,
+    predicted_high_Nm``.
+    """
+    intensities = list(dict.fromkeys(curves["intensity"]))
+    figure, panels = new_figure(1, len(intensities), height_mm=66)
+    for axes, intensity in zip(panels, intensities, strict=True):
+        _draw_prediction(axes, curves[curves["intensity"] == intensity])
+        name_panel(axes, intensity)
+    panels[0].set_ylabel("Torque on the crank axle (N·m)")
+    share_limits(panels)
+    name_crank_axis(figure)
+    legend_above(figure, panels[0])
+    return figure
+
+
+def _draw_prediction(axes: Axes, curve: pd.DataFrame) -> None:
+    angle = curve["crank_deg"]
+    band: dict[str, Any] = {"color": GREY, "alpha": 0.35, "linewidth": 0, "label": "oval, predicted"}
+    axes.fill_between(angle, curve["predicted_low_Nm"], curve["predicted_high_Nm"], **band)
+    oval = LOOKS["oval"]
+    axes.fill_between(
+        angle, curve["oval_low_Nm"], curve["oval_high_Nm"], color=oval.colour, alpha=0.25, linewidth=0
+    )
+    for ring in ("round", "oval"):
+        look = LOOKS[ring]
+        style: dict[str, Any] = {"color": look.colour, "linestyle": look.line, "label": f"{ring}, measured"}
+        axes.plot(angle, curve[f"{ring}_Nm"], linewidth=1.0, **style)
+    crank_axis(axes)

@@ -1,0 +1,123 @@
+"""The torque that mechanics predicts on the oval ring, beside the torque that the rider gave there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.mechanics.periodic import axial_phase_deg
+from analysis_lib.mechanics.prediction import ROUND, StrokePrediction, predict_on_oval
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.rider_analysis import RiderAnalysis
+
+OPTIMAL_CADENCE_RPM = 129.8
+"""Cadence of greatest power in maximal cycling (Dorel 2005): torque falls straight to nothing at twice that."""
+
+
+def submaximal_slope_Nms(torque_Nm: np.ndarray, cadence_rpm: float) -> np.ndarray:
+    """Return ∂T/∂ω (N m s) if the torque at every angle falls in proportion, as maximal torque does, with speed.
+
+    T(θ, ω) = T₀(θ)·(2ω_opt − ω)/(2ω_opt − ω₀), so s(θ) = −T₀(θ)/(2ω_opt − ω₀) where torque drives. It is an
+    assumption: slopes of submaximal riding are not known.
+
+    Examples
+    --------
+    26 N m at 90 rpm: 2·129.8 − 90 = 169.6 rpm = 17.76 rad/s, so −26/17.76 = −1.46 N m s.
+
+    >>> round(float(submaximal_slope_Nms(np.array([26.0]), 90.0)[0]), 2)
+    -1.46
+    """
+    left_rad_s = (2 * OPTIMAL_CADENCE_RPM - cadence_rpm) * 2 * np.pi / 60
+    return -np.maximum(torque_Nm, 0.0) / left_rad_s
+
+
+@dataclass(frozen=True)
+class OvalPrediction:
+    """Torque predicted on the oval ring, beside the torque measured there, at one intensity.
+
+    Attributes
+    ----------
+    intensity : str
+    prediction : StrokePrediction
+    curves : DataFrame
+        One row a degree: ``intensity, crank_deg, round_Nm, oval_Nm, oval_low_Nm, oval_high_Nm,
+        predicted_low_Nm, predicted_high_Nm``; the interval of the measured torque is pointwise, 95 %.
+    phase_change_deg : float
+        Measured torque phase on the oval ring minus round, an axial difference.
+    predicted_phase_change_deg : (float, float)
+        Its range over the assumptions.
+    """
+
+    intensity: str
+    prediction: StrokePrediction
+    curves: pd.DataFrame
+    phase_change_deg: float
+    predicted_phase_change_deg: tuple[float, float]
+
+    @property
+    def share_met(self) -> float:
+        """Share of the turn in which the measured interval meets the predicted band."""
+        rows = self.curves
+        meets = (rows["oval_low_Nm"] <= rows["predicted_high_Nm"]) & (
+            rows["oval_high_Nm"] >= rows["predicted_low_Nm"]
+        )
+        return float(meets.mean())
+
+
+def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction:
+    """Carry the round-ring stroke to the oval ring as it was ridden, and set the measured torque beside it.
+
+    Raises
+    ------
+    Refusal
+        Where both rings were not ridden at this intensity, or both legs' torque is not known.
+    """
+    ridden = set(analysis.used.loc[analysis.used["intensity"] == intensity, "ring"])
+    if ridden != {"round", "oval"} or not analysis.ridden_mounts_deg:
+        raise Refusal(
+            f"rider {analysis.rider}, intensity {intensity}",
+            f"trials on {' and '.join(sorted(ridden)) or 'no ring'}",
+            "trials on both rings, the oval one at a stated mount",
+            "ride both rings at this intensity",
+            "rider",
+            analysis.rider,
+        )
+    before = analysis.stroke.mean_Nm[intensity]
+    oval = analysis.ring_draws(intensity, "oval")
+    low, high = np.quantile(oval.torque_Nm[intensity], [0.025, 0.975], axis=0)
+    drives, cadence = analysis.drivetrains(analysis.mount_deg), analysis.stroke.cadence_rpm[intensity]
+    legs = analysis.legs_if_known
+    prediction = predict_on_oval(
+        drives["round"],
+        drives["oval"],
+        before,
+        cadence,
+        submaximal_slope_Nms(before, cadence),
+        legs.pair if legs else None,
+    )
+    band = prediction.band()
+    curves = pd.DataFrame(
+        {
+            "intensity": intensity,
+            "crank_deg": band["crank_deg"],
+            "round_Nm": before,
+            "oval_Nm": oval.mean_Nm[intensity],
+            "oval_low_Nm": low,
+            "oval_high_Nm": high,
+            "predicted_low_Nm": band["torque_low_Nm"],
+            "predicted_high_Nm": band["torque_high_Nm"],
+        }
+    )
+    phases = prediction.summary.set_index("assumption")["torque_phase_deg"]
+    changes = axial_change_deg(phases.drop(ROUND) - phases[ROUND])
+    measured = axial_change_deg(axial_phase_deg(oval.mean_Nm[intensity]) - phases[ROUND])
+    return OvalPrediction(
+        intensity, prediction, curves, float(measured), (float(changes.min()), float(changes.max()))
+    )
+
+
+def axial_change_deg(difference):
+    """Bring a difference of axes into [−90, 90) degrees."""
+    return (difference + 90.0) % 180.0 - 90.0

@@ -1,0 +1,50 @@
+"""A rider's listed trials: each with its result, or with the reason why it has none."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.trial import TrialResult
+from analysis_lib.study.folder import Study
+from analysis_lib.study.trial_rules import broken_rule
+
+USED, CAUTION, NOT_USED = "used", "caution", "not used"
+
+
+def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
+    """Return the rider's rows of trials.csv with ``sequence``, the ring's role as ``ring`` and its ``ring_name``."""
+    trials = study.trials_of(rider).reset_index(drop=True)
+    sequence = str(study.riders.set_index("rider").loc[rider, "sequence"])
+    roles = {name: ring.role for name, ring in study.settings.rings.items()}
+    return trials.assign(
+        sequence=sequence,
+        intensity=trials["intensity"].astype(str),
+        ring_name=trials["ring"],
+        ring=trials["ring"].map(roles),
+    )
+
+
+def analyse_listed_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
+    """Return one row's result where it has one, its state and the reason of that state."""
+    if row.exclude:
+        return None, NOT_USED, f"excluded: {row.exclude_reason}"
+    if not row.usable:
+        return (
+            None,
+            NOT_USED,
+            "; ".join(str(problem) for problem in study.errors if problem.trial == row.trial),
+        )
+    try:
+        result = study.load_trial(row.trial)
+    except Refusal as refusal:
+        return None, NOT_USED, str(refusal)
+    if rule := broken_rule(result.quality, study.settings.rules):
+        return None, NOT_USED, f"excluded by rule: {rule}"
+    return result, CAUTION if result.cautions else USED, " ".join(result.cautions)
+
+
+def with_quality(trials: pd.DataFrame, results: dict[str, TrialResult]) -> pd.DataFrame:
+    """Return the trials with the data-quality columns of those that gave results."""
+    quality = pd.DataFrame([{"trial": trial, **result.quality} for trial, result in results.items()])
+    return trials.merge(quality, how="left", on="trial")

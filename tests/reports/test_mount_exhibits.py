@@ -1,0 +1,174 @@
+"""What the rider's page says about mounting and prediction, at the level of the library."""
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED, MountCriteria
+from analysis_lib.mechanics.mount_losses import CRITERIA
+from analysis_lib.mechanics.speed_agreement import compare_speeds
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports import mount_exhibits, mount_words, prediction_exhibits, prediction_words
+from analysis_lib.reports.oval_prediction import predict_for_rider, submaximal_slope_Nms
+from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
+from analysis_lib.reports.road_shift import shift_to_road
+from analysis_lib.reports.speed_fit import compare_trial_speeds, speed_verdict
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_study
+
+TURN = np.arange(360) * 2 * np.pi / 360
+SPEED = 9.0 * (1 + 0.06 * np.cos(2 * TURN))
+
+
+@pytest.fixture(scope="module")
+def analysis(tmp_path_factory):
+    study = tmp_path_factory.mktemp("mounts") / "study"
+    small_study(study, riders=1, duration_s=20.0)
+    opened = open_study(study)
+    return analyse_rider(opened, str(opened.riders["rider"].iloc[0]))
+
+
+def with_trials(analysis, keep):
+    """The same rider with some of the trials alone."""
+    trials = analysis.trials[keep(analysis.trials)]
+    results = {name: found for name, found in analysis.results.items() if name in set(trials["trial"])}
+    return dataclasses.replace(analysis, trials=trials, results=results)
+
+
+class DecidedMounting(RiderMounting):
+    """A mounting whose criteria are given instead of computed."""
+
+    @property
+    def criteria(self):
+        return self.stroke
+
+    available_mounts_deg = (55.0, 70.0, 85.0)
+    advice = type("Advice", (), {"nearest_mount_deg": 70.0})()
+
+
+def decided(*mounts_by_criterion):
+    verdicts = [
+        {
+            "criterion": criterion,
+            "verdict": UNDECIDED if not mounts else ONE if len(mounts) == 1 else ANY,
+            "mounts_deg": mounts,
+        }
+        for criterion, mounts in zip(CRITERIA, mounts_by_criterion, strict=True)
+    ]
+    empty = pd.DataFrame()
+    return DecidedMounting(None, MountCriteria(empty, empty, pd.DataFrame(verdicts), 0.95, 1000))
+
+
+@pytest.mark.parametrize(
+    ("mounts", "verdict", "words"),
+    [
+        (([55.0, 70.0], [55.0, 70.0, 85.0], [55.0, 70.0], [55.0, 70.0]), ANY, "Any of these"),
+        (([55.0, 70.0], [70.0, 85.0], [70.0], [70.0]), ONE, "This one: the mount at 70°"),
+        (([], [], [], []), UNDECIDED, "Not enough turns"),
+        (([70.0], [55.0, 70.0, 85.0], [85.0], []), DISAGREE, "85° by peak force"),
+        (([70.0], [], [70.0, 85.0], []), ONE, "to decide by crank speed and dead centres"),
+    ],
+)
+def test_the_criteria_are_taken_together_honestly(mounts, verdict, words):
+    mounting = decided(*mounts)
+    assert mounting.verdict.verdict == verdict
+    assert words in mount_words.verdict(mounting)
+
+
+def test_the_page_names_verdict_spread_and_comfort(analysis):
+    words = " ".join(mount_words.mounting(analysis))
+    for part in ("common practice, no source", "turn to turn", "Sitting one mount beside"):
+        assert part in words
+
+
+def test_every_criterion_is_drawn_with_its_mounts(analysis):
+    exhibit = mount_exhibits.criteria_exhibit(analysis)
+    assert len(exhibit.figure.axes) == len(CRITERIA)
+    assert all(criterion in exhibit.alt for criterion in CRITERIA)
+    table = mount_exhibits.mounts_table(analysis).frame
+    assert table["mount_deg"].tolist() == analysis.mounting.available_mounts_deg
+    for name in [name for name in table if name.startswith("best_")]:
+        assert table[name].sum() == pytest.approx(100)
+    for name in [name for name in table if name.startswith("regret_")]:
+        assert table[name].min() >= 0
+    by_intensity = mount_exhibits.intensity_table(analysis).frame
+    assert by_intensity["intensity"].tolist() == analysis.intensities
+
+
+def test_fewer_periods_are_named_and_widen_nothing(analysis):
+    first = with_trials(analysis, lambda trials: trials["period"] == trials["period"].min())
+    assert "one period only" in first.stroke.sentence()
+
+
+def test_a_stroke_from_the_oval_ring_is_corrected_and_said_so(analysis):
+    oval = with_trials(analysis, lambda trials: trials["ring"] == "oval")
+    assert oval.only_on_oval == oval.intensities
+    name = oval.intensities[0]
+    recorded = oval.ring_draws(name, "oval")
+    moved = oval.stroke.mean_Nm[name] - recorded.mean_Nm[name]
+    assert np.ptp(moved) > 0.5 and moved.mean() == pytest.approx(0, abs=1e-6)
+    assert "carried to the round ring" in " ".join(mount_words.mounting(oval))
+    riders = oval.study.riders.assign(mass_kg=np.nan)
+    lighter = dataclasses.replace(oval, study=dataclasses.replace(oval.study, riders=riders))
+    assert "not corrected" in " ".join(mount_words.mounting(lighter))
+    with pytest.raises(Refusal, match="mass_kg"):
+        _ = lighter.legs
+
+
+def test_the_speed_of_a_synthetic_rider_is_the_predicted_one(analysis):
+    trials = compare_trial_speeds(analysis)
+    assert set(trials["verdict"]) <= {"agrees", "too even to judge"}
+    assert (trials.loc[trials["ring"] == "oval", "verdict"] == "agrees").all()
+    assert "agree in" in prediction_words.speed(analysis)[0]
+
+
+@pytest.mark.parametrize(
+    ("measured", "words"),
+    [
+        (SPEED, "agrees"),
+        (9.0 * (1 + 0.03 * np.cos(2 * TURN)), "too large"),
+        (9.0 * (1 + 0.10 * np.cos(2 * TURN)), "too small"),
+        (9.0 * (1 + 0.06 * np.cos(2 * (TURN - np.radians(20)))), "turned"),
+        (9.0 * (1 + 0.06 * np.cos(2 * TURN) - 0.032 * np.cos(6 * TURN)), "another shape"),
+        (9.0 * (1 + 0.002 * np.cos(2 * TURN)), "too even"),
+    ],
+)
+def test_a_verdict_on_speed_names_what_is_off(measured, words):
+    verdict = speed_verdict(compare_speeds(SPEED, measured), float(np.ptp(measured) / measured.mean()))
+    assert words in verdict
+
+
+def test_torque_that_falls_in_proportion_is_gone_at_twice_the_optimal_cadence():
+    """Dorel 2005: optimal cadence 129.8 rpm; the line falls to nothing at 259.6 rpm."""
+    torque = np.array([10.0, 30.0, -5.0])
+    slope = submaximal_slope_Nms(torque, 90.0)
+    at_end = torque + slope * (259.6 - 90.0) * 2 * np.pi / 60
+    assert at_end == pytest.approx([0.0, 0.0, -5.0], abs=1e-9)
+
+
+def test_prediction_on_the_oval_is_drawn_beside_what_was_measured(analysis):
+    found = prediction_words.predictions(analysis)
+    assert [part.intensity for part in found] == analysis.intensities
+    curves = found[0].curves
+    assert (curves["predicted_low_Nm"] <= curves["predicted_high_Nm"]).all()
+    assert (curves["oval_low_Nm"] <= curves["oval_high_Nm"]).all()
+    exhibit = prediction_exhibits.prediction_exhibit(found)
+    assert len(exhibit.figure.axes) == len(found)
+    assert "not a confidence interval" in " ".join(prediction_words.torque(found))
+    alone = with_trials(analysis, lambda trials: trials["ring"] == "round")
+    with pytest.raises(Refusal, match="trials on both rings"):
+        predict_for_rider(alone, alone.intensities[0])
+
+
+def test_the_road_moves_the_mount_against_the_torque_phase(analysis):
+    shift = shift_to_road(analysis)
+    frame = shift.to_frame()
+    assert frame["mount_shift_deg"].to_numpy() == pytest.approx(-frame["phase_shift_deg"].to_numpy())
+    assert shift.road_kgm2 > shift.recorded_kgm2
+    assert (frame["swing_road_pct"] < frame["swing_recorded_pct"]).all()
+    outdoors = dataclasses.replace(analysis, trials=analysis.trials.assign(environment="road"))
+    with pytest.raises(Refusal, match="recorded where it is ridden"):
+        shift_to_road(outdoors)
