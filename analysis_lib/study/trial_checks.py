@@ -74,8 +74,10 @@ def check_files(contents: Contents) -> Iterator[Problem]:
             remedy = "name the recording, or exclude the trial with its reason"
             yield about_trial(trial, "file", "an empty cell", "the recording of the trial", remedy)
         elif not (contents.root / trial.file).is_file():
+            named = set(contents.trials["file"])
             there = [path.relative_to(contents.root).as_posix() for path in _recordings(contents.root)]
-            remedy = suggest(trial.file, there, "put the file there, or correct its name")
+            spare = [name for name in there if name not in named]  # never another trial's recording
+            remedy = suggest(trial.file, spare, "put the file there, or correct its name")
             yield about_trial(
                 trial, "file", f"{trial.file!r}, no such file", "a file of the study folder", remedy
             )

@@ -100,7 +100,7 @@ class TinyStudy:
             (root / name).write_text(text, encoding="utf-8")
         (root / "recordings").mkdir()
         for number in range(1, 9):
-            (root / f"recordings/T{number}.csv").write_text(steady_recording(), encoding="utf-8")
+            (root / f"recordings/T{number}.csv").write_text(steady_recording(number), encoding="utf-8")
 
     def replace(self, file: str, old: str, new: str) -> None:
         text = (self.root / file).read_text(encoding="utf-8")
@@ -111,11 +111,14 @@ class TinyStudy:
 FILES = {"study.toml": SETTINGS, "riders.csv": RIDERS, "trials.csv": TRIALS, "zero_checks.csv": ZERO_CHECKS}
 
 
-def steady_recording() -> str:
-    """Ten seconds at 60.917 rpm with a mean torque of 20.5 N m, its axis at 100 degrees, as a recorder writes."""
+def steady_recording(number: int = 0) -> str:
+    """Ten seconds at 60.917 rpm with a mean torque of 20.5 N m, its axis at 100 degrees, as a recorder writes.
+
+    No two recordings are the same: each has micronewton metres of its own.
+    """
     angles = [step * 7.31 % 360 for step in range(501)]
     torque = [20.5 + 10 * math.cos(2 * math.radians(angle - 100)) for angle in angles]
-    rows = [f"{step / 50:.2f},{angles[step]:.2f},{torque[step]:.4f}" for step in range(501)]
+    rows = [f"{step / 50:.2f},{angles[step]:.2f},{torque[step]:.4f}{number:02d}" for step in range(501)]
     return "\n".join(["t,angle,torque", *rows, ""])
 
 

@@ -20,6 +20,7 @@ def test_a_study_in_order_has_nothing_but_notes(tiny):
     assert [note.what for note in study.notes] == [
         "riders.csv, row 1, column age_band",
         "riders.csv, row 3 (R02), column rider",
+        "riders.csv",  # two riders in two sequences have no interval
     ]
     assert "3 trials; missing: period 2 at hard" in str(study.notes[1])  # T8 is excluded
     assert study.trials["usable"].tolist() == [True] * 7 + [False]

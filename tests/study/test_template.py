@@ -15,6 +15,12 @@ from analysis_lib.study.template import write_template
 
 def fill_in(root) -> None:
     """Write two riders, two rings and one intensity into the template's tables, column by column."""
+    settings = root / "study.toml"
+    own_words = settings.read_text(encoding="utf-8").replace('"<short name of the study>"', '"Two riders"')
+    own_words = own_words.replace(
+        '"<the question that the study answers, as one sentence>"', '"Does it differ?"'
+    )
+    settings.write_text(own_words, encoding="utf-8")
     lines = {RIDERS: [], TRIALS: [], ZERO_CHECKS: []}
     for number, (sequence, rings) in enumerate({"ROOR": "roor", "ORRO": "orro"}.items(), start=1):
         lines[RIDERS].append({"rider": f"A{number}", "sequence": sequence})
@@ -32,7 +38,7 @@ def fill_in(root) -> None:
                 "started_at": f"2026-03-0{number}T09:0{period}:00",
             }
             lines[TRIALS].append(trial)
-            (root / trial["file"]).write_text(two_leg_recording(), encoding="utf-8")
+            (root / trial["file"]).write_text(two_leg_recording(10 * number + period), encoding="utf-8")
         check = {"recorder": "crank", "checked_at": f"2026-03-0{number}T08:50:00"}
         lines[ZERO_CHECKS].append({**check, "zero_left_Nm": 0, "zero_right_Nm": 0})
     for kind, rows in lines.items():
@@ -41,12 +47,12 @@ def fill_in(root) -> None:
             file.write("\n".join(text) + "\n")
 
 
-def two_leg_recording() -> str:
-    """Ten seconds at 60.917 rpm with means of 10 and 11 N m."""
+def two_leg_recording(number: int) -> str:
+    """Ten seconds at 60.917 rpm with means of 10 and 11 N m, each recording with micronewton metres of its own."""
     angles = [step * 7.31 % 360 for step in range(501)]
     swings = [5 * math.cos(math.radians(angle)) for angle in angles]
     rows = [
-        f"{step / 50:.2f},{angles[step]:.2f},{10 - swings[step]:.4f},{11 + swings[step]:.4f}"
+        f"{step / 50:.2f},{angles[step]:.2f},{10 - swings[step]:.4f},{11 + swings[step]:.4f}{number:02d}"
         for step in range(501)
     ]
     return "\n".join(["time,angle,left,right", *rows, ""])
@@ -59,10 +65,11 @@ def test_the_template_is_refused_where_something_stands(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
 
 
-def test_an_unfilled_template_has_no_error_and_asks_for_nothing_it_does_not_explain(tmp_path):
+def test_an_unfilled_template_asks_to_be_filled_in_and_for_nothing_it_does_not_explain(tmp_path):
     root = write_template(tmp_path / "study")
     study = open_study(root)
-    assert study.errors == []
+    places = ["study.toml, study.name", "study.toml, study.question", "riders.csv", "trials.csv"]
+    assert [error.what for error in study.errors] == places
     assert study.riders.empty and study.trials.empty
     readme = (root / "README.md").read_text(encoding="utf-8")
     for kind in (RIDERS, TRIALS, ZERO_CHECKS):

@@ -1,0 +1,81 @@
+"""Whether a study folder is filled in, and filled in with different things."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import Any
+
+from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
+from analysis_lib.study.problems import Problem, listed
+from analysis_lib.study.settings import FILE
+
+PLACEHOLDER = re.compile(r"^<.*>$", re.DOTALL)
+
+
+def check_placeholders(contents: Contents) -> Iterator[Problem]:
+    """Nothing of the template stands in angle brackets any more."""
+    for key, value in _texts(contents.settings.model_dump(), ()):
+        if PLACEHOLDER.match(value):
+            place = f"{FILE}, {'.'.join(key)}"
+            yield about_study(place, repr(value), "your own words", "replace what stands in angle brackets")
+
+
+def check_anybody(contents: Contents) -> Iterator[Problem]:
+    """There are riders and trials."""
+    for table, frame in (("riders.csv", contents.riders), ("trials.csv", contents.trials)):
+        if frame.empty:
+            yield about_study(table, "no rows that can be used", "at least one", "fill in the table")
+
+
+def check_enough_riders(contents: Contents) -> Iterator[Problem]:
+    """The primary analysis needs more riders than sequences; with fewer there is a description and no interval."""
+    sequences = contents.settings.design.sequences
+    ridden = set(contents.ridden["rider"])
+    if ridden and len(ridden) <= len(sequences):
+        remedy = "report what each rider did; plan more riders before an effect is judged"
+        got = f"{len(ridden)} with trials in a design of {len(sequences)} sequences"
+        yield about_study("riders.csv", got, "more riders than sequences, for any interval", remedy, "note")
+
+
+def check_same_recordings(contents: Contents) -> Iterator[Problem]:
+    """No two files hold the same bytes; several trials may be parts of one file."""
+    by_content: dict[str, list[str]] = defaultdict(list)
+    for names in _by_size(contents).values():
+        if len(names) > 1:
+            for name in names:
+                content = (contents.root / name).read_bytes()
+                by_content[hashlib.sha256(content).hexdigest()].append(name)
+    copies = {name: names for names in by_content.values() if len(names) > 1 for name in names}
+    for trial in rows_of(contents.ridden):
+        if trial.file in copies:
+            others = listed(name for name in copies[trial.file] if name != trial.file)
+            got = f"the same recording as {others}"
+            yield about_trial(trial, "file", got, "a recording of its own", "put the right file in its place")
+
+
+def _by_size(contents: Contents) -> dict[int, list[str]]:
+    """Files that could be the same: those of one size."""
+    sizes: dict[int, list[str]] = defaultdict(list)
+    for name in dict.fromkeys(contents.ridden["file"]):
+        path = contents.root / name if name else None
+        if path is not None and path.is_file():
+            sizes[path.stat().st_size].append(name)
+    return sizes
+
+
+def _texts(value: Any, key: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Every text of nested settings with its key."""
+    if isinstance(value, dict):
+        for name, part in value.items():
+            yield from _texts(part, (*key, str(name)))
+    elif isinstance(value, list):
+        for place, part in enumerate(value, start=1):
+            yield from _texts(part, (*key, str(place)))
+    elif isinstance(value, str):
+        yield key, value
+
+
+CHECKS = (check_placeholders, check_anybody, check_enough_riders, check_same_recordings)
