@@ -54,7 +54,14 @@ def doubts(rings: RingComparison) -> list[str]:
             f"The drivetrain is rigid and the resistance constant, with a crank inertial load of {load:.1f}"
             " kg·m². Another inertia moves the numbers as the table shows."
         ),
-        "Chordal ripple of single chain links and flex of crank and frame are left out.",
+        (
+            "Chordal ripple of single links is given in the table of the chain but left out of crank speed and"
+            " power; flex of crank and frame is left out altogether."
+        ),
+        (
+            "The legs are stated, not measured: lengths, hip and foot pitch are those of nobody in particular, and the"
+            " tables of segment masses differ by 40 % at the thigh."
+        ),
     ]
 
 

@@ -87,3 +87,41 @@ def error_by_phase(curves: pd.DataFrame, rider_phase_deg: float) -> Figure:
     axes.set_ylabel("Power error, one speed a turn (%)")
     name_panel(axes, "dashed: torque phase")
     return figure
+
+
+@in_house_style
+def chain_panels(curves: pd.DataFrame) -> Figure:
+    """Return chain to take up and height of the ring's top; ``ring, crank_deg, given_back_mm, ring_top_mm``."""
+    figure, (left, right) = new_figure(1, 2, height_mm=56)
+    for ring, curve in curves.groupby("ring", sort=False):
+        look = LOOKS[str(ring)]
+        for axes, column in ((left, "given_back_mm"), (right, "ring_top_mm")):
+            axes.plot(
+                curve["crank_deg"], curve[column], color=look.colour, linestyle=look.line, label=str(ring)
+            )
+    left.set_ylabel("Chain to take up (mm)")
+    right.set_ylabel("Top of the ring (mm above axis)")
+    for axes in (left, right):
+        crank_axis(axes)
+    name_crank_axis(figure)
+    legend_above(figure, left, "ring")
+    return figure
+
+
+@in_house_style
+def environment_panels(turn: pd.DataFrame) -> Figure:
+    """Return crank speed and torque on the road and on the ergometer.
+
+    Columns ``crank_deg, speed_road_rpm, speed_ergometer_rpm, torque_road_Nm, torque_ergometer_Nm``.
+    """
+    figure, (left, right) = new_figure(1, 2, height_mm=56)
+    for place, line in (("road", "-"), ("ergometer", "--")):
+        left.plot(turn["crank_deg"], turn[f"speed_{place}_rpm"], color=INK, linestyle=line, label=place)
+        right.plot(turn["crank_deg"], turn[f"torque_{place}_Nm"], color=INK, linestyle=line)
+    left.set_ylabel("Crank speed (rpm)")
+    right.set_ylabel("Torque on the crank axle (N·m)")
+    for axes in (left, right):
+        crank_axis(axes)
+    name_crank_axis(figure)
+    legend_above(figure, left)
+    return figure

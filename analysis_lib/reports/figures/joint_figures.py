@@ -1,0 +1,60 @@
+"""Speeds and moments of hip, knee and ankle through the turn."""
+
+from __future__ import annotations
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from analysis_lib.reports.figures.style import (
+    BLUE,
+    GREY,
+    LOOKS,
+    crank_axis,
+    in_house_style,
+    legend_above,
+    name_crank_axis,
+    name_panel,
+    new_figure,
+)
+
+JOINTS = ("hip", "knee", "ankle")
+
+
+@in_house_style
+def joint_speed_panels(speeds: pd.DataFrame) -> Figure:
+    """Return one panel a joint, both rings; columns ``ring, crank_deg, hip_deg_s, knee_deg_s, ankle_deg_s``."""
+    figure, panels = new_figure(1, 3, height_mm=60, sharey=True)
+    for axes, joint in zip(panels, JOINTS, strict=True):
+        axes.axhline(0, color=GREY, linewidth=0.6)
+        for ring, curve in speeds.groupby("ring", sort=False):
+            look = LOOKS[str(ring)]
+            axes.plot(
+                curve["crank_deg"],
+                curve[f"{joint}_deg_s"],
+                color=look.colour,
+                linestyle=look.line,
+                label=str(ring),
+            )
+        crank_axis(axes)
+        name_panel(axes, joint)
+    panels[0].set_ylabel("Joint speed (deg/s)")
+    name_crank_axis(figure)
+    legend_above(figure, panels[0], "ring")
+    return figure
+
+
+@in_house_style
+def joint_moment_panels(ranges: pd.DataFrame) -> Figure:
+    """Return one panel a joint; columns ``crank_deg`` and ``hip_Nm_low, hip_Nm_high`` and so on."""
+    figure, panels = new_figure(1, 3, height_mm=60, sharey=True)
+    for axes, joint in zip(panels, JOINTS, strict=True):
+        low, high = ranges[f"{joint}_Nm_low"], ranges[f"{joint}_Nm_high"]
+        axes.axhline(0, color=GREY, linewidth=0.6)
+        axes.fill_between(ranges["crank_deg"], low, high, color=BLUE, alpha=0.3, linewidth=0)
+        for edge in (low, high):
+            axes.plot(ranges["crank_deg"], edge, color=BLUE, linewidth=0.8)
+        crank_axis(axes)
+        name_panel(axes, joint)
+    panels[0].set_ylabel("Joint moment (N·m)")
+    name_crank_axis(figure)
+    return figure
