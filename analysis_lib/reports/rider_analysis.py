@@ -12,6 +12,7 @@ import pandas as pd
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mounting import MountAdvice
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.derived_rows import derived_rows
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.reports.rider_tables import RiderTables
@@ -75,7 +76,8 @@ class RiderAnalysis:
     def quantities(self) -> pd.DataFrame:
         """One row a trial and quantity, measured or declared; see `RiderTables`."""
         frames = [self._measured(str(row.trial)) for row in self.used.itertuples()]
-        return pd.concat([*frames, self._declared()], ignore_index=True)
+        derived = derived_rows(self.study.settings, self.trials, self.results, LABELS)
+        return pd.concat([*frames, self._declared(), derived], ignore_index=True)
 
     def _measured(self, trial: str) -> pd.DataFrame:
         summary = self.results[trial].summary

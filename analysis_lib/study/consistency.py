@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from analysis_lib.study import readiness, trial_checks
+from analysis_lib.study import derived_checks, readiness, trial_checks
 from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
 from analysis_lib.study.measured_quantities import measured_quantities
 from analysis_lib.study.problems import Problem, listed, suggest
@@ -184,4 +184,5 @@ CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
     check_missing_trials,
     *trial_checks.CHECKS,
     *readiness.CHECKS,
+    *derived_checks.CHECKS,
 )

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.derived_outcomes import gas_columns
 from analysis_lib.study.problems import Problem, Severity
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.settings import FILE, StudySettings, read_settings
@@ -71,6 +72,7 @@ def read_contents(root: Path) -> tuple[Contents, list[Problem]]:
     """
     settings, faults = _try(lambda: read_settings(root / FILE))
     outcomes = tuple(part.name for part in settings.outcomes if part.source == "trials") if settings else ()
+    outcomes += gas_columns(settings.outcomes) if settings else ()
     riders, rider_faults = _try(lambda: read_table(root, RIDERS))
     trials, trial_faults = _try(lambda: read_table(root, TRIALS, outcomes))
     zero_checks, zero_faults = _try(lambda: read_table(root, ZERO_CHECKS))

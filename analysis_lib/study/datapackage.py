@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis_lib.study.contents import Contents, about_study, about_trial, read_contents, rows_of
+from analysis_lib.study.derived_outcomes import GAS_COLUMNS, gas_columns
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
 from analysis_lib.study.schema import NO, YES
@@ -143,6 +144,8 @@ def _field(kind: TableKind, column: str, settings: StudySettings) -> dict[str, A
     )
     if outcome is not None and column not in kind.columns:
         return {"name": column, "type": "number", "description": outcome.label, "unit": outcome.unit}
+    if column in gas_columns(settings.outcomes) and kind is TRIALS:
+        return {"name": column, "type": "number", "description": GAS_COLUMNS[column], "unit": "L/min"}
     if column not in kind.columns:
         return {"name": column, "type": "string"}
     described = kind.column_schema(column)

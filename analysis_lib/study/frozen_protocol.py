@@ -107,6 +107,7 @@ def describe_promises(settings: StudySettings) -> dict[str, Any]:
         "intensities": _by_name(said["intensities"]),
         "outcomes": _by_name(said["outcomes"]),
         "rules": said["rules"],
+        "metabolism": said["metabolism"],
         "plan": said["plan"],
         "analysis": {"method": ANALYSIS, "level": LEVEL},
     }

@@ -30,8 +30,11 @@ class Outcome(SettingsPart):
     name: Word = Field(description="column of trials.csv, or a quantity of the recordings")
     label: Word = Field(description="the words used in reports")
     unit: str = Field(description="unit of the outcome, empty for a score")
-    source: Literal["signals", "trials"] = Field(
-        description='"signals" if measured from the recordings, "trials" if it is a column of trials.csv'
+    source: Literal["signals", "trials", "derived"] = Field(
+        description=(
+            '"signals" if measured from the recordings, "trials" if it is a column of trials.csv, "derived" if it'
+            " is made from both"
+        )
     )
     better: Literal["higher", "lower", "neither"] = Field(
         description="which direction would be an improvement"
@@ -113,6 +116,22 @@ class Rules(SettingsPart):
     def turn_rules(self) -> TurnRules:
         """Say the same in the words of the signals room."""
         return TurnRules(**self.model_dump(include={rule.name for rule in fields(TurnRules)}))
+
+
+class Metabolism(SettingsPart):
+    """How gas exchange becomes metabolic power, and which trials are no steady state."""
+
+    equation: Literal["brockway", "peronnet_massicotte"] = Field(description="equation of energy from gases")
+    steady_change_pct: float = Field(
+        gt=0, description="largest change of oxygen uptake between two minutes, % of their mean"
+    )
+    lowest_exchange_ratio: float = Field(default=0.70, gt=0, description="smallest ratio of VCO2 to VO2")
+    highest_exchange_ratio: float = Field(
+        default=1.00,
+        gt=0,
+        le=1,
+        description="largest ratio of VCO2 to VO2 at which the gases tell the energy",
+    )
 
 
 class Plan(SettingsPart):

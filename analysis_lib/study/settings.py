@@ -15,7 +15,7 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.equipment import DrivetrainSettings, RecorderMap, RingSettings, Role
 from analysis_lib.study.faults import Place, placed, refusals_from
 from analysis_lib.study.problems import listed, suggest
-from analysis_lib.study.protocol import Design, Intensity, Outcome, Plan, Rules
+from analysis_lib.study.protocol import Design, Intensity, Metabolism, Outcome, Plan, Rules
 from analysis_lib.study.schema import SettingsPart, Word
 
 FILE = "study.toml"
@@ -81,6 +81,8 @@ class StudySettings(SettingsPart):
     recorders : dict of str to RecorderMap
         By the recorder's name in trials.csv and zero_checks.csv.
     rules : Rules
+    metabolism : Metabolism or None
+        Needed where an outcome is derived.
     plan : Plan or None
         Only `roundoval plan` needs it.
     """
@@ -93,11 +95,22 @@ class StudySettings(SettingsPart):
     design: Design
     recorders: dict[Word, RecorderMap] = Field(min_length=1)
     rules: Rules = Rules()
+    metabolism: Metabolism | None = None
     plan: Plan | None = None
 
     @model_validator(mode="after")
     def _check_sequences(self) -> StudySettings:
         return _or_refuse(self, _unknown_rings(self.design.sequences, self.rings))
+
+    @model_validator(mode="after")
+    def _check_metabolism(self) -> StudySettings:
+        derived = [outcome.name for outcome in self.outcomes if outcome.source == "derived"]
+        faults = []
+        if derived and self.metabolism is None:
+            remedy = 'add one with equation = "brockway" and steady_change_pct, say 5.0'
+            wanted = f"how {listed(derived)} is made from gas exchange"
+            faults.append(Refusal("metabolism", "no [metabolism] table", wanted, remedy))
+        return _or_refuse(self, faults)
 
     @property
     def primary_outcome(self) -> Outcome:

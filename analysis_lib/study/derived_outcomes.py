@@ -1,0 +1,86 @@
+"""Outcomes that no column and no recording holds alone: they are derived from both."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.metabolic_power import (
+    EQUATIONS,
+    MetabolicPower,
+    check_steady,
+    gross_efficiency_pct,
+    metabolic_power,
+)
+from analysis_lib.study.problems import listed
+from analysis_lib.study.protocol import Metabolism, Outcome
+
+EFFICIENCY, POWER = "gross_efficiency_pct", "metabolic_power_W"
+DERIVED_UNITS = {EFFICIENCY: "%", POWER: "W"}
+GASES = ("vo2_L_min", "vco2_L_min")
+MINUTES = ("vo2_minute_1_L_min", "vo2_minute_2_L_min")
+NOT_CHECKED = "steady state not checked: trials.csv gives no oxygen uptake of two minutes"
+
+#: Columns of trials.csv that derived outcomes read, with what they are; all in L/min.
+GAS_COLUMNS = {
+    GASES[0]: "oxygen uptake in the steady state, STPD",
+    GASES[1]: "carbon dioxide output in the steady state, STPD",
+    MINUTES[0]: "oxygen uptake in the first of two minutes of the steady state, STPD",
+    MINUTES[1]: "oxygen uptake in the second of those minutes, STPD",
+}
+
+
+@dataclass(frozen=True)
+class DerivedValue:
+    """One derived outcome of one trial, NaN where it was refused; the note says how it was made or why not."""
+
+    value: float
+    note: str
+
+
+def gas_columns(outcomes: Iterable[Outcome]) -> tuple[str, ...]:
+    """Name the columns of trials.csv that the declared outcomes are derived from."""
+    return tuple(GAS_COLUMNS) if any(outcome.source == "derived" for outcome in outcomes) else ()
+
+
+def derive(outcome: str, trial: Any, power_W: float, power_note: str, rules: Metabolism) -> DerivedValue:
+    """Derive one outcome of one trial.
+
+    Parameters
+    ----------
+    outcome : str
+        "gross_efficiency_pct" or "metabolic_power_W".
+    trial : row of trials.csv
+    power_W : float
+        Mechanical power from the recording; NaN where the recording could not be used.
+    power_note : str
+        What a reader must know of that power, such as that one leg was doubled; empty where nothing.
+    rules : Metabolism
+        The equation, the bound of a steady state and the range of the exchange ratio.
+    """
+    try:
+        metabolic, note = _steady_power(trial, rules)
+        if outcome == POWER:
+            return DerivedValue(metabolic.value, note)
+        if math.isnan(power_W):
+            return DerivedValue(math.nan, "no power from the recording")
+        known = "; ".join(part for part in (power_note, note) if part)
+        return DerivedValue(gross_efficiency_pct(power_W, metabolic), known)
+    except Refusal as refusal:
+        return DerivedValue(math.nan, str(refusal))
+
+
+def _steady_power(trial: Any, rules: Metabolism) -> tuple[MetabolicPower, str]:
+    vo2, vco2, first, second = (float(getattr(trial, name, math.nan)) for name in GAS_COLUMNS)
+    if math.isnan(vo2) or math.isnan(vco2):
+        raise Refusal("gas exchange", "an empty cell", listed(GASES), "fill it in where the value exists")
+    unchecked = math.isnan(first) or math.isnan(second)
+    if not unchecked:
+        check_steady(first, second, rules.steady_change_pct)
+    equation = EQUATIONS[rules.equation]
+    power = metabolic_power(vo2, vco2, equation, rules.lowest_exchange_ratio, rules.highest_exchange_ratio)
+    made = f"exchange ratio {power.exchange_ratio:.2f}; {equation.source}"
+    return power, f"{made}; {NOT_CHECKED}" if unchecked else made
