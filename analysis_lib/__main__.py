@@ -87,6 +87,20 @@ def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespa
     return report.exit_code
 
 
+def _verify(arguments: argparse.Namespace) -> int:
+    from analysis_lib.reports.verify import verify_report
+
+    checks = verify_report(arguments.report, arguments.study)
+    width = max(len(check.what) for check in checks)
+    for check in checks:
+        print(f"{check.what:<{width}}  {check.finding:<11}  {check.details}".rstrip())
+    count = {
+        word: sum(check.finding == word for check in checks) for word in ("agrees", "differs", "not checked")
+    }
+    print(", ".join(f"{number} {word}" for word, number in count.items()))
+    return SOME_FAILED if count["differs"] else ALL_MADE
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="roundoval",
@@ -100,6 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_plan(commands)
     _add_check(commands)
     _add_report(commands)
+    _add_verify(commands)
     return parser
 
 
@@ -147,6 +162,16 @@ def _add_report(commands) -> None:
     report.add_argument("dir", type=Path, help="study folder")
     report.add_argument("--rider", default="", help="make this rider's page only")
     _add_report_options(report)
+
+
+def _add_verify(commands) -> None:
+    verify = _command(commands, "verify", _verify, "check a report against its record and compute it anew")
+    verify.description = (
+        "Reads a report folder and, with --study, the study it was made from. Writes nothing; prints one line a"
+        " thing compared: agrees, differs and by how much, or not checked. Exit code 1 when anything differs."
+    )
+    verify.add_argument("report", type=Path, help="report folder")
+    verify.add_argument("--study", type=Path, help="the study folder, to compute every number again")
 
 
 def _add_report_options(command: argparse.ArgumentParser) -> None:
