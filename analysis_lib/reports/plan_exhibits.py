@@ -9,6 +9,7 @@ from analysis_lib.reports.figures.plan_figures import power_and_size
 from analysis_lib.study import plan_power
 from analysis_lib.study.plan import STUDIES, StudyPlan
 from analysis_lib.study.protocol_deviations import Deviation
+from analysis_lib.study.protocol_text import unit_after
 
 
 def power_table(plan: StudyPlan) -> TableExhibit:
@@ -19,7 +20,7 @@ def power_table(plan: StudyPlan) -> TableExhibit:
         plan_power.power_table(plan),
         f"Riders needed for a power of {wanted.power:g} at a two-sided level of {wanted.alpha:g}, and the power of"
         f" {len(plan.riders)} riders if all finish or {plan.finishing} do. Two one-sided t: bounds"
-        f" ±{outcome.smallest_effect:g} {outcome.unit}; the nearer the true effect lies to a bound, the more riders"
+        f" ±{outcome.smallest_effect:g}{unit_after(outcome)}; the nearer the true effect lies to a bound, the more riders"
         " it takes. A dash: no number of riders is enough.",
         {
             "true_effect": f"true effect ({outcome.unit})" if outcome.unit else "true effect",
@@ -67,7 +68,7 @@ def power_exhibit(plan: StudyPlan) -> FigureExhibit:
     return FigureExhibit(
         "power_and_size",
         figure,
-        f"Left: power to find a true effect of {outcome.smallest_effect:g} {outcome.unit}, by formula when nobody"
+        f"Left: power to find a true effect of {outcome.smallest_effect:g}{unit_after(outcome)}, by formula when nobody"
         f" stops and simulated with {wanted.dropout:.0%} stopping (bars: two Monte Carlo standard errors); grey:"
         f" power wanted and riders planned. Right: riders needed for a power of {wanted.power:g}, by the SD within"
         " a rider; grey: the SD and the riders of the plan. A line ends where more than"

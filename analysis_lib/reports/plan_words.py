@@ -7,7 +7,7 @@ from analysis_lib.statistics.estimates import show_number
 from analysis_lib.study.frozen_protocol import FOLDER, FrozenProtocol
 from analysis_lib.study.missing_plan import needed_keys, suggest_spread
 from analysis_lib.study.plan import STUDIES, StudyPlan
-from analysis_lib.study.protocol_text import describe_cautions, describe_size
+from analysis_lib.study.protocol_text import describe_cautions, describe_size, unit_after
 
 
 def origin(planned: PlannedStudy) -> list[str]:
@@ -25,7 +25,7 @@ def answer(plan: StudyPlan) -> list[str]:
     """Answer the question of the plan: can these riders show what matters, and can they show that nothing does?"""
     wanted, outcome = plan.settings.planned, plan.settings.primary_outcome
     nothing, half, all_of_it = plan.simulated
-    unit = f" {outcome.unit}" if outcome.unit else ""
+    unit = unit_after(outcome)
     enough = "enough" if plan.is_enough else "too few"
     return [
         (
@@ -49,7 +49,7 @@ def spread(plan: StudyPlan) -> list[str]:
     """Say which spread within riders the plan rests on, and what others found."""
     wanted, outcome = plan.settings.planned, plan.settings.primary_outcome
     return [
-        f"The plan takes {wanted.within_rider_sd:g} {outcome.unit} from: {wanted.within_rider_sd_source}.",
+        f"The plan takes {wanted.within_rider_sd:g}{unit_after(outcome)} from: {wanted.within_rider_sd_source}.",
         *suggest_spread(plan.settings),
     ]
 
@@ -115,6 +115,7 @@ def report_frozen(frozen: FrozenProtocol, shown: str) -> list[str]:
         "",
         f"frozen: {place}/protocol.md and protocol.json, SHA-256 {frozen.sha256}",
         "register that sum where somebody else dates it; on this machine it proves no date",
+        "when a rider is enrolled, the sequence of the open list goes into riders.csv",
         f"for staff who meet riders: {place}/allocation_concealed.csv, schedule_concealed.csv",
         f"for whoever mounts the rings: {place}/allocation_open.csv, schedule_open.csv",
     ]

@@ -16,13 +16,14 @@ from typing import Any
 
 import pandas as pd
 
-from analysis_lib.refusals import Refusal
+from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.allocation_list import conceal_allocation
 from analysis_lib.study.contents import Contents, read_contents
 from analysis_lib.study.folder_writer import write_text
 from analysis_lib.study.plan import StudyPlan, plan_study
 from analysis_lib.study.plan_power import power_table
 from analysis_lib.study.protocol_text import ANALYSIS, LEVEL, write_protocol
+from analysis_lib.study.readiness import check_placeholders
 from analysis_lib.study.schedule import conceal_schedule
 from analysis_lib.study.settings import StudySettings
 
@@ -70,9 +71,11 @@ def freeze_protocol(root: Path) -> FrozenProtocol:
     Refusal
         A protocol or anything else stands in `plan` already; what `plan_study` refuses.
     Refusals
-        When study.toml or a whole table cannot be used.
+        When study.toml or a whole table cannot be used, or study.toml is not filled in.
     """
     contents, _ = read_contents(root)
+    if unfilled := list(check_placeholders(contents)):
+        raise Refusals(list(unfilled))
     folder = root / FOLDER
     _check_free(folder)
     plan = plan_study(contents.settings, tuple(str(rider) for rider in contents.riders["rider"]))
@@ -92,12 +95,15 @@ def freeze_protocol(root: Path) -> FrozenProtocol:
 def describe_promises(settings: StudySettings) -> dict[str, Any]:
     """Gather everything of study.toml that a protocol promises, and the analysis that these pages make.
 
+    The seed of the allocation is left out, so that the protocol may be shown to everybody before the study; the
+    checksum of the open allocation list stands for it.
+
     Returns
     -------
     dict
         Of text, numbers, lists and dicts. Outcomes and intensities stand under their names.
     """
-    said = settings.model_dump(mode="json", exclude={"recorders"})
+    said = settings.model_dump(mode="json", exclude={"recorders": True, "plan": {"allocation_seed"}})
     return {
         "question": said["study"]["question"],
         "seed": said["study"]["seed"],

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import TurnRules
+from analysis_lib.study.metabolic_power import HIGHEST_RATIO, LOWEST_RATIO, EquationName
 from analysis_lib.study.schema import SettingsPart, Word
 
 
@@ -121,13 +122,15 @@ class Rules(SettingsPart):
 class Metabolism(SettingsPart):
     """How gas exchange becomes metabolic power, and which trials are no steady state."""
 
-    equation: Literal["brockway", "peronnet_massicotte"] = Field(description="equation of energy from gases")
+    equation: EquationName = Field(description="equation of energy from gases")
     steady_change_pct: float = Field(
         gt=0, description="largest change of oxygen uptake between two minutes, % of their mean"
     )
-    lowest_exchange_ratio: float = Field(default=0.70, gt=0, description="smallest ratio of VCO2 to VO2")
+    lowest_exchange_ratio: float = Field(
+        default=LOWEST_RATIO, gt=0, description="smallest ratio of VCO2 to VO2"
+    )
     highest_exchange_ratio: float = Field(
-        default=1.00,
+        default=HIGHEST_RATIO,
         gt=0,
         le=1,
         description="largest ratio of VCO2 to VO2 at which the gases tell the energy",
@@ -137,7 +140,7 @@ class Metabolism(SettingsPart):
 class Plan(SettingsPart):
     """What the study is planned on, written down before the first rider is enrolled."""
 
-    riders: int = Field(ge=3, description="riders to recruit")
+    riders: int = Field(ge=3, le=1000, description="riders to recruit")
     within_rider_sd: float = Field(
         gt=0,
         description=(

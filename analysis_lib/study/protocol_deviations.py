@@ -11,6 +11,8 @@ from typing import Any
 
 import pandas as pd
 
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.allocation_list import draw_allocation
 from analysis_lib.study.folder import Study
 from analysis_lib.study.frozen_protocol import (
     FOLDER,
@@ -116,12 +118,25 @@ def _changed_riding(study: Study, frozen: dict[str, Any]) -> Iterator[Deviation]
     allocation = _read_table(folder / OPEN_ALLOCATION, frozen["sha256"][OPEN_ALLOCATION])
     schedule = _read_table(folder / OPEN_SCHEDULE, frozen["sha256"][OPEN_SCHEDULE])
     if allocation is not None:
+        yield from _changed_seed(study, allocation)
         yield from _changed_riders(study, dict(zip(allocation["rider"], allocation["sequence"], strict=True)))
     plan = frozen["promised"]["plan"]
     yield from _short_rests(study, plan["washout_hours"])
     if schedule is not None:
         yield from _changed_orders(study, schedule[schedule["ride"] == TRIAL])
     yield from _other_exclusions(study, plan["exclusions"])
+
+
+def _changed_seed(study: Study, allocation: pd.DataFrame) -> Iterator[Deviation]:
+    if study.settings.plan is None:
+        return
+    try:
+        again = list(draw_allocation(study.settings, list(allocation["rider"]))["sequence"])
+    except Refusal:
+        again = []
+    if again != list(allocation["sequence"]):
+        planned, found = "the list that was frozen", "another list when drawn again from study.toml"
+        yield Deviation("plan.allocation_seed", planned, found)
 
 
 def _changed_riders(study: Study, allocated: dict[str, str]) -> Iterator[Deviation]:

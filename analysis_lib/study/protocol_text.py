@@ -44,8 +44,8 @@ def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
 def _describe_outcome(outcome: Outcome, plan: StudyPlan) -> str:
     rank = "Primary" if outcome.primary else "Secondary"
     text = (
-        f"- {rank}: {outcome.label} ({outcome.name}{_unit(outcome)}, from {outcome.source});"
-        f" {_BETTER[outcome.better]}; smallest effect that matters {outcome.smallest_effect:g}{_unit(outcome)}."
+        f"- {rank}: {outcome.label} ({outcome.name}{unit_after(outcome)}, from {outcome.source});"
+        f" {_BETTER[outcome.better]}; smallest effect that matters {outcome.smallest_effect:g}{unit_after(outcome)}."
     )
     if outcome.primary:
         reason = plan.settings.planned.smallest_effect_source
@@ -78,7 +78,7 @@ def _describe_design(plan: StudyPlan) -> list[str]:
 def describe_size(plan: StudyPlan) -> list[str]:
     """Say what the planned riders can show, by formula and by simulation."""
     wanted, outcome = plan.settings.planned, plan.settings.primary_outcome
-    unit = _unit(outcome)
+    unit = unit_after(outcome)
     lines = [
         (
             f"{len(plan.riders)} riders are recruited, {plan.finishing} are expected to ride all periods. SD within"
@@ -100,7 +100,7 @@ def describe_size(plan: StudyPlan) -> list[str]:
 
 
 def _describe_test(row, plan: StudyPlan) -> str:
-    unit = _unit(plan.settings.primary_outcome)
+    unit = unit_after(plan.settings.primary_outcome)
     bounds = f", bounds ±{plan.smallest_effect:g}{unit}" if row.test == EQUIVALENCE else ""
     size = (
         "no number of riders is enough"
@@ -137,6 +137,11 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
             "The planned riders are too few: simulated with drop-outs, the smallest effect that matters is found"
             f" with a power of {plan.simulated[-1].power:.2f}, {wanted.power:g} being wanted."
         )
+    if len(set(plan.riders_by_sequence.values())) > 1:
+        counts = ", ".join(f"{name} {count}" for name, count in plan.riders_by_sequence.items())
+        lines.append(
+            f"The last block is cut short, so the sequences have unequal numbers of riders: {counts}."
+        )
     if abs(1 - wanted.alpha - LEVEL) > 1e-9:
         lines.append(
             f"The pages give {show_level(LEVEL)} intervals, whatever alpha the plan has ({wanted.alpha:g})."
@@ -157,5 +162,6 @@ def _show_rule(rule: float | bool | None) -> str:
     return f"{rule:g}"
 
 
-def _unit(outcome: Outcome) -> str:
+def unit_after(outcome: Outcome) -> str:
+    """Write an outcome's unit as it stands after a number; a score has none."""
     return f" {outcome.unit}" if outcome.unit else ""

@@ -23,7 +23,12 @@ allocation_seed = 20261
 
 @pytest.fixture
 def folder(tmp_path):
-    return write_template(tmp_path / "study")
+    root = write_template(tmp_path / "study")
+    text = (root / "study.toml").read_text(encoding="utf-8")
+    for place in ("<short name of the study>", "<the question that the study answers, as one sentence>"):
+        text = text.replace(place, "Does the ring matter?")
+    (root / "study.toml").write_text(text, encoding="utf-8")
+    return root
 
 
 def add_plan(folder, text: str = NEEDED) -> None:
@@ -49,12 +54,15 @@ def test_what_the_message_asks_for_is_enough_and_a_second_plan_is_refused(folder
     assert "protocol frozen with SHA-256" in capsys.readouterr().err
 
 
-def test_the_commented_plan_of_the_template_can_be_used_as_it_stands(folder):
+def test_the_commented_plan_of_the_template_can_be_used_once_its_words_are_filled_in(folder, capsys):
     path = folder / "study.toml"
     text = path.read_text(encoding="utf-8")
     start = text.index("# [plan]")
     block = "\n".join(line.removeprefix("# ") for line in text[start:].splitlines())
     path.write_text(text[:start] + block + "\n", encoding="utf-8")
+    assert main(["plan", str(folder)]) == 2
+    assert capsys.readouterr().err.count("replace what stands in angle brackets") == 4
+    path.write_text(path.read_text(encoding="utf-8").replace("<", "").replace(">", ""), encoding="utf-8")
     assert main(["plan", str(folder)]) == 0
 
 

@@ -13,16 +13,17 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study import delta_efficiency as delta_module
 from analysis_lib.study import metabolic_power as module
 from analysis_lib.study.contents import read_contents
 from analysis_lib.study.datapackage import describe_package
+from analysis_lib.study.delta_efficiency import delta_efficiency
 from analysis_lib.study.derived_outcomes import NOT_CHECKED, derive
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.metabolic_power import (
     BROCKWAY,
     PERONNET_MASSICOTTE,
     check_steady,
-    delta_efficiency,
     gross_efficiency_pct,
     metabolic_power,
 )
@@ -259,5 +260,5 @@ def test_a_derived_outcome_needs_its_rules_declared(tiny):
         read_settings(tiny.root / "study.toml")
 
 
-def test_the_examples_in_the_module_are_right():
-    assert doctest.testmod(module).failed == 0
+def test_the_examples_in_the_modules_are_right():
+    assert doctest.testmod(module).failed == 0 and doctest.testmod(delta_module).failed == 0

@@ -162,6 +162,16 @@ def test_riders_needed_grow_with_the_square_of_the_spread(tiny, typical_error, b
     assert sizes.index[0] == typical_error / 2 and sizes.index[-1] == 2 * typical_error
 
 
+def test_one_sequence_is_planned_with_its_warning(tiny):
+    settings = with_plan(tiny, settings={', OR = ["oval", "round"] }': " }"})
+    plan = plan_study(settings)
+    assert "cannot be told from periods" in plan.design_variance.warning
+    table = power_table(plan).set_index("test")
+    assert table.loc[PAIRED, "riders_needed"] == table.loc[ADJUSTED, "riders_needed"]
+    with pytest.raises(Refusal, match="two sequences"):
+        _ = plan.relabelling_floor
+
+
 # ---- allocation and schedule -----------------------------------------------------------------------------------------
 
 
@@ -227,6 +237,7 @@ def test_published_efficiency_is_moseley_and_jeukendrups():
         ({"riders = 12": "riders = 3", "dropout = 0.0": "dropout = 0.5"}, "expected to finish"),
         ({"washout_hours = 0.1": ""}, "washout_hours"),
         ({"allocation_seed = 20261": "allocation_seed = 20261\nriders_a_block = 3"}, "multiple"),
+        ({"pilot of six riders": "<pilot, or paper and page>"}, "angle brackets"),
         ({"allocation_seed = 20261": "alocation_seed = 20261"}, "allocation_seed"),
     ],
 )
@@ -288,6 +299,12 @@ def test_concealed_files_tell_no_ring_and_no_sequence(frozen):
     assert "sequence" in (protocol.folder / "allocation_open.csv").read_text(encoding="utf-8")
 
 
+def test_the_protocol_itself_does_not_give_the_seed_of_the_allocation_away(frozen):
+    _, protocol = frozen
+    for name in ("protocol.json", "protocol.md", "allocation_concealed.csv", "schedule_concealed.csv"):
+        assert "20261" not in (protocol.folder / name).read_text(encoding="utf-8")
+
+
 def test_a_frozen_protocol_is_never_overwritten(frozen):
     tiny, protocol = frozen
     before = {path.name: path.read_bytes() for path in protocol.folder.iterdir()}
@@ -331,6 +348,8 @@ def test_a_study_that_keeps_to_its_protocol_deviates_in_what_is_missing_alone(fr
         ("study.toml", "better = \"higher\"", "better = \"lower\"", "outcomes.power_W.better", "lower"),
         ("study.toml", "axis_ratio = 1.10", "axis_ratio = 1.20", "rings.oval.axis_ratio", "1.2"),
         ("study.toml", "Does the ring matter?", "Does it?", "question", "Does it?"),
+        ("study.toml", "allocation_seed = 20261", "allocation_seed = 7", "plan.allocation_seed", "another list"),
+        ("study.toml", "[plan]", "[plan]\nriders_a_block = 3", "plan.allocation_seed", "another list"),
         ("study.toml", "dropout = 0.0", "dropout = 0.3", "plan.dropout", "0.3"),
         ("study.toml", "[plan]", "[rules]\nmin_turns = 5\n[plan]", "rules.min_turns", "planned 30; found 5"),
         ("study.toml", "washout_hours = 0.1", "washout_hours = 0.0", "plan.washout_hours", "0.1"),
