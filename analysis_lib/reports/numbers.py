@@ -29,7 +29,7 @@ def format_cell(value: object, digits: int | None = None) -> str:
     if isinstance(value, float | np.floating):
         text = f"{value:.{digits}f}" if digits is not None else f"{value:.4g}"
         text = text.lstrip("-") if not text.strip("-0.") else text
-        return text.replace("-", "−") if "e" not in text else text
+        return text.replace("-", "−")
     return str(value)
 
 

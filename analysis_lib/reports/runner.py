@@ -263,7 +263,7 @@ def _finish(study: Study, out: Path, keys: PageKeys, command: str) -> None:
     entries = [IndexEntry(_title(state.subject), state.page, state.words, state.notebook) for state in states]
     problems = [str(problem) for problem in study.problems]
     body = index_body(study.settings.study.question, entries, problems)
-    write_page(out / "index.html", study.settings.study.name, body, study.settings.study.name)
+    write_page(out / "index.html", "All pages of this report", body, study.settings.study.name)
     write_run_record(
         out / "run.json",
         study.root,

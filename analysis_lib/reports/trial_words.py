@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.statistics.estimates import show_number
 
@@ -13,13 +15,16 @@ def zero(result: TrialResult) -> list[str]:
         if key.startswith("zero_drift_") and key != "zero_drift_Nm":
             channel = key.removeprefix("zero_drift_").removesuffix("_Nm")
             words.append(
-                f"Zero torque of {channel} moved by {show_number(float(change), 2, signed=True)} N·m between"
-                " checks."
+                f"The zero torque of channel {channel} moved by {show_number(float(change), 2, signed=True)}"
+                " N·m between checks."
             )
     if "zero_drift_Nm" in result.quality:
         drift = float(result.quality["zero_drift_Nm"])
-        watts = abs(drift) * result.value("cadence_rpm") * 2 * 3.141592653589793 / 60
-        words.append(f"Left alone, all of that drift would be {watts:.1f} W at this cadence.")
+        watts = abs(drift) * result.value("cadence_rpm") * 2 * math.pi / 60
+        words.append(
+            f"If it were not taken off, the drift of all channels together would be {watts:.1f} W at this"
+            " cadence."
+        )
     return [*words, *result.assumptions]
 
 

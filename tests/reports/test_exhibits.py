@@ -62,7 +62,7 @@ def test_negative_numbers_have_a_true_minus_and_nothing_is_a_dash():
     assert format_cell(-1.25, 2) == "−1.25"
     assert format_cell(None) == "–"
     assert format_cell(True) == "yes"
-    assert format_cell(1.0e-7) == "1e-07"
+    assert format_cell(1.0e-7) == "1e−07"
 
 
 def test_csv_keeps_ten_digits_and_never_starts_a_formula(tmp_path):
