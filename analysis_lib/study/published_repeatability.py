@@ -38,8 +38,8 @@ class Repeatability:
     def sd(self, typical_value: float) -> float:
         """SD in the outcome's unit at a typical value: spread_pct/100 · typical_value.
 
-        >>> Repeatability("power_W", "one-minute power", 1.8, "", "").sd(250.0)
-        4.5
+        >>> Repeatability("power_W", "20-km power", 2.0, "", "").sd(250.0)
+        5.0
         """
         return self.spread_pct / 100 * typical_value
 
