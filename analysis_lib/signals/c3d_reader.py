@@ -67,7 +67,7 @@ def _parse(path: Path) -> tuple[list[str], float, np.ndarray]:
             what=path.name,
             got="a C3D file, and no ezc3d to read it with",
             wanted="the Python package ezc3d",
-            remedy="install ezc3d, or export the channels as CSV",
+            remedy="install ezc3d (pip install 'ezc3d>=1.5.20'), or export the channels as CSV",
             scope="trial",
         ) from error
     try:

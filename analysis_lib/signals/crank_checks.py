@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 # of positive torque on the way up means that something is turned round.
 DOWNSTROKE_DEG = (20.0, 160.0)
 UPSTROKE_DEG = (200.0, 340.0)
+SUSPECT_DIFFERENCE_DEG = 30.0  # between the legs' centres of positive torque; common practice, no source
 SMALLEST_SPREAD = 0.3  # of a leg's positive torque about its centre, as a resultant length
 
 
@@ -133,6 +134,20 @@ def check_sides(turns: Turns) -> list[str]:
         else "that leg's torque seems to have the wrong sign"
     )
     return [f"Positive torque is centred on the way up ({where} of its own crank): {cause}."]
+
+
+def check_leg_timing(turns: Turns) -> list[str]:
+    """Say, in a sentence, where one leg drives so much later than the other that its timing or angle is suspect."""
+    if not {"left", "right"} <= turns.profiles.keys() or check_sides(turns):
+        return []
+    found = leg_angle_difference(turns)
+    if abs(found.value) <= SUSPECT_DIFFERENCE_DEG:
+        return []
+    return [
+        f"The left leg drives {abs(found.value):.0f}° {'later' if found.value > 0 else 'earlier'} than the right one, "
+        f"each against its own crank; more than {SUSPECT_DIFFERENCE_DEG:g}° points to a fault of one channel's timing "
+        "or angle."
+    ]
 
 
 def _centre_deg(turns: Turns, leg: str) -> float:

@@ -98,7 +98,7 @@ def _read_hdf5(path: Path, wanted: Sequence[str]) -> dict[str, FloatArray]:
             what=path.name,
             got="a MATLAB file of version 7.3, and no h5py to read it with",
             wanted="the Python package h5py, or a file of version 7",
-            remedy="install h5py, or save in MATLAB with the option -v7",
+            remedy="install h5py (pip install 'h5py>=3.11'), or save in MATLAB with the option -v7",
             scope="trial",
         ) from error
     values = {}

@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.angle import check_travel, unwrap_turns
-from analysis_lib.signals.c3d_reader import read_c3d_columns
-from analysis_lib.signals.csv_reader import read_csv_columns
-from analysis_lib.signals.mat_reader import read_mat_columns
-from analysis_lib.signals.parquet_reader import read_parquet_columns
+from analysis_lib.signals.angle_source import right_crank_angle
+from analysis_lib.signals.canonical_columns import read_canonical_columns
+from analysis_lib.signals.crank_forces import CrankForces
+from analysis_lib.signals.force_channels import torque_from_forces
 from analysis_lib.signals.recorder import CHANNEL_BY_COLUMN, ColumnSource, RecorderSettings, layout_of
-from analysis_lib.signals.sample_checks import (
-    FEWEST_SAMPLES,
-    check_time,
-    legs_agreeing_with_total,
-    whole_samples,
-)
+from analysis_lib.signals.sample_checks import legs_agreeing_with_total
 from analysis_lib.signals.saturation import saturated_samples
-from analysis_lib.signals.stored_columns import StoredColumns
-from analysis_lib.signals.units import unit_factor
 
 __all__ = ["ColumnSource", "RecorderSettings", "Recording", "read_recording"]
 
 FloatArray = NDArray[np.float64]
-WINDOW_TOLERANCE_S = 1.0  # a recording may end this much before end_s without a word
 
 
 @dataclass(frozen=True)
@@ -51,6 +42,10 @@ class Recording:
     temperature_C : array of shape (samples,), optional
     saturated : dict of str to array
         By channel, the indices of the samples at which it could tell nothing more.
+    radial_N : dict of str to array of shape (samples,)
+        Radial pedal force of the legs whose forces were recorded, positive towards the crank axis.
+    crank_length_m : float, optional
+        Of the crank by which forces became torque.
     missing_samples : int
         Samples left out because an angle or a torque was missing; they are gaps in time.
     assumptions : tuple of str
@@ -64,6 +59,8 @@ class Recording:
     name: str = ""
     temperature_C: FloatArray | None = None
     saturated: dict[str, NDArray[np.intp]] = field(default_factory=dict)
+    radial_N: dict[str, FloatArray] = field(default_factory=dict)
+    crank_length_m: float | None = None
     missing_samples: int = 0
     assumptions: tuple[str, ...] = ()
 
@@ -80,13 +77,49 @@ class Recording:
                 )
 
     @property
+    def pedal_forces(self) -> dict[str, CrankForces]:
+        """Tangential and radial force by leg, where both are known; tangential is torque over crank length."""
+        length = self.crank_length_m or math.nan
+        return {leg: CrankForces(self.torque[leg] / length, radial) for leg, radial in self.radial_N.items()}
+
+    def between_pulses(self) -> Recording:
+        """Return the recording without the samples at either end that have no angle yet."""
+        known = np.flatnonzero(np.isfinite(self.crank_rad))
+        if known.size == self.time_s.size:
+            return self
+        part = slice(int(known[0]), int(known[-1]) + 1)
+        note = (
+            f"{self.time_s.size - known.size} samples before the first or after the last pulse have no angle."
+        )
+        return replace(self.part(part), assumptions=(*self.assumptions, note))
+
+    def part(self, samples: slice) -> Recording:
+        """Return some of the samples, those that stand next to each other."""
+        within = np.arange(self.time_s.size)[samples]
+        return replace(
+            self,
+            time_s=self.time_s[samples],
+            crank_rad=self.crank_rad[samples],
+            torque={channel: values[samples] for channel, values in self.torque.items()},
+            temperature_C=None if self.temperature_C is None else self.temperature_C[samples],
+            saturated={
+                c: at[(at >= within[0]) & (at <= within[-1])] - within[0] for c, at in self.saturated.items()
+            },
+            radial_N={leg: values[samples] for leg, values in self.radial_N.items()},
+        )
+
+    @property
     def duration_s(self) -> float:
         """Time from the first sample to the last, s."""
         return float(self.time_s[-1] - self.time_s[0])
 
 
 def read_recording(
-    path: str | Path, settings: RecorderSettings, start_s: float | None = None, end_s: float | None = None
+    path: str | Path,
+    settings: RecorderSettings,
+    start_s: float | None = None,
+    end_s: float | None = None,
+    crank_length_m: float | None = None,
 ) -> Recording:
     """Read a recording and bring it to canonical channels and units.
 
@@ -98,6 +131,8 @@ def read_recording(
         How the recorder writes.
     start_s, end_s : float, optional
         The part of the file that is the trial, in the file's own time, both ends included.
+    crank_length_m : float, optional
+        Needed where forces are recorded instead of torque.
 
     Returns
     -------
@@ -109,25 +144,29 @@ def read_recording(
     ------
     Refusal
         One clear fault of the file: missing, empty, a column or number that is not there, time that does not
-        grow, too few samples, an angle that contradicts its unit, legs that contradict the total.
+        grow, too few samples, an angle that contradicts its unit, legs that contradict the total, forces
+        without a crank length.
     """
     path = Path(path)
-    stored = _read_columns(path, settings)
-    columns = {
-        name: _in_own_units(stored, settings.columns[name], name, path.name) for name in settings.columns
-    }
-    stored.values.clear()  # an hour at 1000 Hz is large: it is held only once
-    trial, window_note = _trial_samples(columns["time_s"], start_s, end_s, path.name)
-    columns = {name: values[trial] for name, values in columns.items()}
-    time_column = settings.columns["time_s"].column
-    check_time(columns["time_s"], trial.start, stored, time_column, path.name)
-    columns, missing_note = _without_missing(columns, path.name)
+    if settings.messages is not None:
+        # A log makes a recording of its own, so its reader knows this module and is called from within.
+        from analysis_lib.signals.logged_recording import read_logged_recording
+
+        return read_logged_recording(path, settings, start_s, end_s, crank_length_m)
+    columns, samples, notes = read_canonical_columns(path, settings, start_s, end_s)
     time_s, temperature = columns.pop("time_s"), columns.pop("temperature_C", None)
-    crank_rad = _right_crank(columns.pop("crank_deg"), time_s, settings, path.name)
-    torque, total_note = {CHANNEL_BY_COLUMN[name]: values for name, values in columns.items()}, ""
+    crank_rad, angle_notes = right_crank_angle(columns, time_s, settings, path.name)
+    torque = {CHANNEL_BY_COLUMN[name]: columns.pop(name) for name in CHANNEL_BY_COLUMN if name in columns}
+    radial: dict[str, FloatArray] = {}
+    force_notes = []
+    for leg in settings.force_legs:
+        torque[leg], along, said = torque_from_forces(columns, leg, crank_rad, crank_length_m, path.name)
+        radial |= {} if along is None else {leg: along}
+        force_notes.append(said)
+    total_note = ""
     if len(torque) == 3:
         torque, total_note = legs_agreeing_with_total(torque, path.name)
-    return Recording(
+    recording = Recording(
         time_s=time_s,
         crank_rad=crank_rad,
         torque=torque,
@@ -136,76 +175,9 @@ def read_recording(
         saturated={
             channel: saturated_samples(values, settings.full_scale_Nm) for channel, values in torque.items()
         },
-        missing_samples=trial.stop - trial.start - time_s.size,
-        assumptions=tuple(filter(None, (*stored.notes, window_note, missing_note, total_note))),
+        radial_N=radial,
+        crank_length_m=crank_length_m if settings.force_legs else None,
+        missing_samples=samples - time_s.size,
+        assumptions=tuple(filter(None, (*notes, *angle_notes, *force_notes, total_note))),
     )
-
-
-def _read_columns(path: Path, settings: RecorderSettings) -> StoredColumns:
-    wanted = list(dict.fromkeys(source.column for source in settings.columns.values()))
-    match settings.kind:
-        case "csv":
-            return read_csv_columns(path, wanted, settings.delimiter, settings.decimal)
-        case "parquet":
-            return read_parquet_columns(path, wanted)
-        case "mat":
-            return read_mat_columns(path, wanted)
-        case "c3d":
-            return read_c3d_columns(path, wanted)
-
-
-def _in_own_units(stored: StoredColumns, source: ColumnSource, name: str, file: str) -> FloatArray:
-    factor = source.scale * unit_factor(name, source.unit, file)
-    if name == "crank_deg":
-        factor /= (
-            2 * math.pi
-        )  # the angle stays in turns while it is unwrapped, for whole turns are exact there
-    values = stored.values[source.column]
-    return values if factor == 1 else values * factor
-
-
-def _trial_samples(
-    time_s: FloatArray, start_s: float | None, end_s: float | None, file: str
-) -> tuple[slice, str]:
-    """Return the samples from the first at or after start_s to the last at or before end_s."""
-    start = -math.inf if start_s is None or math.isnan(start_s) else start_s
-    end = math.inf if end_s is None or math.isnan(end_s) else end_s
-    if math.isinf(start) and math.isinf(end):
-        return slice(0, time_s.size), ""
-    inside = np.flatnonzero((time_s >= start) & (time_s <= end))
-    if inside.size < FEWEST_SAMPLES:
-        raise Refusal(
-            what=f"{file}, from start_s = {start:g} to end_s = {end:g}",
-            got=f"{inside.size} samples",
-            wanted=f"at least {FEWEST_SAMPLES} of {np.nanmin(time_s):g} to {np.nanmax(time_s):g} s",
-            remedy="correct start_s and end_s in trials.csv; they are in the recording's own time",
-            scope="trial",
-        )
-    trial = slice(int(inside[0]), int(inside[-1]) + 1)
-    first, last = time_s[trial.start], time_s[trial.stop - 1]
-    short = first > start + WINDOW_TOLERANCE_S > -math.inf or last < end - WINDOW_TOLERANCE_S < math.inf
-    note = (
-        f"The samples run from {first:.1f} to {last:.1f} s only, less than start_s to end_s." if short else ""
-    )
-    return trial, note
-
-
-def _without_missing(columns: dict[str, FloatArray], file: str) -> tuple[dict[str, FloatArray], str]:
-    needed = {name: values for name, values in columns.items() if name not in ("time_s", "temperature_C")}
-    whole = whole_samples(needed, file)
-    missing = int(np.count_nonzero(~whole))
-    if not missing:
-        return columns, ""
-    note = f"{missing} samples lack an angle or a torque; they were left out as gaps in time."
-    return {name: values[whole] for name, values in columns.items()}, note
-
-
-def _right_crank(
-    stored_turns: FloatArray, time_s: FloatArray, settings: RecorderSettings, file: str
-) -> FloatArray:
-    turns = unwrap_turns(stored_turns.copy(), time_s)
-    check_travel(stored_turns, turns, time_s, file, settings.columns["crank_deg"].unit)
-    if settings.crank_side == "left":
-        turns += 0.5
-    turns *= 2 * math.pi
-    return turns
+    return recording if settings.angle == "encoder" else recording.between_pulses()

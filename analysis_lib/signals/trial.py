@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.crank_checks import check_sides
+from analysis_lib.signals.crank_checks import check_leg_timing, check_sides
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.signals.plausibility import check_plausible
 from analysis_lib.signals.recording import Recording
@@ -18,11 +18,11 @@ from analysis_lib.signals.revolutions import Turns, cut_turns
 from analysis_lib.signals.stroke import (
     own_crank_profiles,
     smooth_bin_time,
-    turn_measures,
     what_is_unknown,
 )
 from analysis_lib.signals.torque_bootstrap import draw_mean_profiles
 from analysis_lib.signals.torque_profile import torque_at_edges, wrap_deg
+from analysis_lib.signals.trial_measures import measure_turns
 from analysis_lib.signals.trial_quality import cautions_of, quality_row
 from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
 from analysis_lib.signals.turn_rules import TurnRules
@@ -213,13 +213,20 @@ def analyse_trial(
     Refusal
         When every turn was dropped, with the count of each reason, or the torque is more than a rider's.
     """
-    rules = rules or TurnRules()
     if zero_line is not None:
         recording = remove_zero_torque(recording, zero_line)
+    return analyse_corrected(recording, zero_line, rules)
+
+
+def analyse_corrected(
+    recording: Recording, zero_line: ZeroLine | None = None, rules: TurnRules | None = None
+) -> TrialResult:
+    """Analyse a recording that has lost its zero torque already; `zero_line` only tells how far it drifted."""
+    rules = rules or TurnRules()
     turns = cut_turns(recording, rules)
     kept = _kept_or_refuse(turns, recording.name)
     check_plausible(kept, recording.name)
-    measures = turn_measures(kept)
+    measures = measure_turns(recording, kept)
     return TrialResult(
         name=recording.name,
         layout=recording.layout,
@@ -227,7 +234,7 @@ def analyse_trial(
         summary=summarise_turns(measures),
         reasons=turns.reasons,
         assumptions=[*recording.assumptions, *what_is_unknown(recording.layout)],
-        cautions=[*cautions_of(turns), *check_sides(kept)],
+        cautions=[*cautions_of(turns), *check_sides(kept), *check_leg_timing(kept)],
         quality=quality_row(recording, turns, zero_line),
         kept=kept,
     )

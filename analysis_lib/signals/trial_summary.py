@@ -17,7 +17,16 @@ from analysis_lib.signals.turn_series import (
 
 Columns = dict[str, np.ndarray]
 
-UNIT_BY_ENDING = {"Nm": "N m", "Nms": "N m s", "W": "W", "deg": "deg", "rpm": "rpm", "pct": "%", "s": "s"}
+UNIT_BY_ENDING = {
+    "Nm": "N m",
+    "Nms": "N m s",
+    "W": "W",
+    "deg": "deg",
+    "rpm": "rpm",
+    "pct": "%",
+    "s": "s",
+    "N": "N",
+}
 NOT_SUMMARISED = ("turn", "start_s", "duration_s")
 NOTES = {
     "left_share_pct": "100 × left work / (left work + right work)",
@@ -28,6 +37,7 @@ NOTES = {
     "speed_variation_pct": "100 × (largest − smallest) / mean crank speed, first eight harmonics",
     "torque_phase": "half the phase of the second harmonic of two-leg torque, modulo 180",
     "torque_phase_leg": "circular mean of the leg's positive torque, own crank, modulo 360",
+    "effectiveness": "∫ tangential force dθ / ∫ resultant force dθ over the turn",
     "power_doubled": "twice the measured leg's power",
 }
 
@@ -44,7 +54,7 @@ def summarise_turns(turns: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row a quantity: ``quantity, value, unit, se, n_turns, n_effective, method, note``. Quantities bear
-        the names of their columns. Power, cadence, shares, evenness and impulse proportions are ratios of
+        the names of their columns. Power, cadence, shares, evenness, effectiveness and impulse proportions are ratios of
         sums over turns; harmonics and the two-leg torque phase are those of the mean profile; other angles
         are circular means; all else are plain means.
     """
@@ -82,6 +92,9 @@ def _mean(column: Columns, name: str) -> TurnMean:
     if part := re.fullmatch(r"evenness(_left|_right)?", name):
         leg = part[1] or ""
         return ratio_over_turns(column[f"mean_torque{leg}_Nm"], column[f"peak_torque{leg}_Nm"])
+    if part := re.fullmatch(r"effectiveness_(left|right)", name):
+        resultant = column[f"mean_resultant_{part[1]}_N"]
+        return ratio_over_turns(column[name] * resultant, resultant)
     if part := re.fullmatch(r"positive_impulse_proportion(_left|_right)?", name):
         positive = column[f"positive_impulse{part[1] or ''}_Nms"]
         return ratio_over_turns(positive, positive - column[f"negative_impulse{part[1] or ''}_Nms"])

@@ -7,12 +7,17 @@ from difflib import get_close_matches
 
 from analysis_lib.refusals import Refusal
 
-# Factor from the declared unit to seconds, radians, newton metres and degrees Celsius.
+# Factor from the declared unit to seconds, radians, newton metres, degrees Celsius, newtons and radians a second.
+# Inch-pounds and pounds of force are exact: 1 lbf = 0.45359237 · 9.80665 N, 1 in = 0.0254 m (NIST SP 811, appendix B.8).
+POUND_FORCE_N = 0.45359237 * 9.80665
 UNITS_BY_QUANTITY: dict[str, dict[str, float]] = {
     "time": {"s": 1.0, "ms": 1e-3},
     "angle": {"rad": 1.0, "deg": math.pi / 180, "turn": 2 * math.pi},
-    "torque": {"N m": 1.0, "mN m": 1e-3},
+    "torque": {"N m": 1.0, "mN m": 1e-3, "lbf in": POUND_FORCE_N * 0.0254},
     "temperature": {"degC": 1.0},
+    "force": {"N": 1.0, "kN": 1e3, "lbf": POUND_FORCE_N},
+    "turning rate": {"rad/s": 1.0, "deg/s": math.pi / 180, "turn/s": 2 * math.pi, "rpm": math.pi / 30},
+    "level": {"V": 1.0, "mV": 1e-3, "1": 1.0},
 }
 
 QUANTITY_BY_COLUMN = {
@@ -22,6 +27,14 @@ QUANTITY_BY_COLUMN = {
     "torque_right_Nm": "torque",
     "torque_Nm": "torque",
     "temperature_C": "temperature",
+    "crank_rate_rad_s": "turning rate",
+    "pulse_level": "level",
+    "index_level": "level",
+    **{
+        f"force_{direction}_{leg}_N": "force"
+        for direction in ("tangential", "radial", "fore_aft", "vertical")
+        for leg in ("left", "right")
+    },
 }
 
 
@@ -40,7 +53,7 @@ def unit_factor(name: str, unit: str, file: str) -> float:
     Returns
     -------
     float
-        Seconds, radians, newton metres or degrees Celsius for each declared unit.
+        Seconds, radians, newton metres, degrees Celsius, newtons, radians a second or volts for each declared unit.
 
     Raises
     ------

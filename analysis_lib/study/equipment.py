@@ -1,4 +1,4 @@
-"""The lab's equipment as study.toml describes it: rings, drivetrain and recorders."""
+"""The lab's rings and drivetrain as study.toml describes them."""
 
 from __future__ import annotations
 
@@ -12,14 +12,10 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.outlines import ring_from_outline
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.recording import ColumnSource, RecorderSettings
 from analysis_lib.study.ring_outline import read_outline
-from analysis_lib.study.schema import InnerPath, SettingsPart, Word, read_path
+from analysis_lib.study.schema import InnerPath, SettingsPart, read_path
 
 Role = Literal["round", "oval"]
-CanonicalName = Literal[
-    "time_s", "crank_deg", "torque_left_Nm", "torque_right_Nm", "torque_Nm", "temperature_C"
-]
 MountAngle = Annotated[float, Field(ge=0, lt=180)]
 
 
@@ -133,63 +129,4 @@ class DrivetrainSettings(SettingsPart):
             chainstay_m=self.chainstay_m,
             wheel_inertia_kgm2=self.inertia_at_wheel(round_teeth),
             chainstay_slope_rad=math.radians(self.chainstay_slope_deg),
-        )
-
-
-class ColumnMap(SettingsPart):
-    """Where one canonical column comes from: stored number x scale = value in `unit`."""
-
-    column: Word = Field(description="name of the column in the recording")
-    unit: Word = Field(
-        description='unit of the column, such as "s", "ms", "deg", "rad", "turn", "N m", "mN m"'
-    )
-    scale: float = Field(default=1.0, description="factor from the stored number to the unit")
-
-
-class RecorderMap(SettingsPart):
-    """How one recorder writes its files."""
-
-    kind: Literal["csv", "parquet"] = Field(description='kind of file, "csv" or "parquet"')
-    crank_side: Literal["right", "left"] = Field(description="whose crank the recorded angle belongs to")
-    columns: dict[CanonicalName, ColumnMap] = Field(description="canonical name -> column, unit, scale")
-    delimiter: str = Field(
-        default=",", min_length=1, max_length=1, description="what separates the cells of a CSV"
-    )
-    decimal: Literal[".", ","] = Field(default=".", description="decimal mark of a CSV")
-    full_scale_Nm: float | None = Field(
-        default=None, gt=0, description="largest torque the recorder can tell"
-    )
-    slope_uncertainty_pct: float | None = Field(
-        default=None, ge=0, lt=20, description="standard uncertainty of the calibration slope, %"
-    )
-    slope_per_degC_pct: float | None = Field(
-        default=None, ge=0, lt=5, description="largest change of the slope with temperature, % per degree"
-    )
-    angle_zero_uncertainty_deg: float | None = Field(
-        default=None,
-        ge=0,
-        lt=45,
-        description="standard uncertainty of where the crank angle is zero, degrees",
-    )
-    delay_uncertainty_ms: float | None = Field(
-        default=None, ge=0, lt=200, description="standard uncertainty of torque's delay behind angle, ms"
-    )
-
-    @model_validator(mode="after")
-    def _check_as_recorder(self) -> RecorderMap:
-        self.recorder_settings()
-        return self
-
-    def recorder_settings(self) -> RecorderSettings:
-        """Say the same in the words of the signals room, which refuses what it cannot read."""
-        sources: dict[str, ColumnSource] = {
-            name: ColumnSource(part.column, part.unit, part.scale) for name, part in self.columns.items()
-        }
-        return RecorderSettings(
-            kind=self.kind,
-            columns=sources,
-            crank_side=self.crank_side,
-            delimiter=self.delimiter,
-            decimal=self.decimal,
-            full_scale_Nm=self.full_scale_Nm,
         )

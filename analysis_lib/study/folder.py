@@ -113,7 +113,15 @@ class Study:
 
     def _read(self, row: Any) -> Recording:
         recorder = self.settings.recorders[row.recorder].recorder_settings()
-        return read_recording(self.root / row.file, recorder, row.start_s, row.end_s)
+        return read_recording(
+            self.root / row.file, recorder, row.start_s, row.end_s, self._crank_length_m(row.rider)
+        )
+
+    def _crank_length_m(self, rider: str) -> float | None:
+        """Length of a rider's crank; None where riders.csv does not tell."""
+        length_mm = self.riders.loc[self.riders["rider"] == rider, "crank_length_mm"]
+        known = length_mm.dropna()
+        return float(known.iloc[0]) / 1000 if len(known) else None
 
 
 def open_study(path: Path | str) -> Study:

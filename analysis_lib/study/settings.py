@@ -12,10 +12,11 @@ from pydantic import AfterValidator, Field, ValidationError, model_validator
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.equipment import DrivetrainSettings, RecorderMap, RingSettings, Role
+from analysis_lib.study.equipment import DrivetrainSettings, RingSettings, Role
 from analysis_lib.study.faults import Place, placed, refusals_from
 from analysis_lib.study.problems import listed, suggest
 from analysis_lib.study.protocol import Design, Intensity, Metabolism, Outcome, Plan, Rules
+from analysis_lib.study.recorder_map import RecorderMap
 from analysis_lib.study.schema import SettingsPart, Word
 
 FILE = "study.toml"

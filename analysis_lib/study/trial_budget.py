@@ -11,7 +11,7 @@ import math
 from analysis_lib.signals.measurement_budget import power_budget, torque_budget, torque_phase_budget
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.signals.uncertainty import UncertainInput, UncertaintyBudget
-from analysis_lib.study.equipment import RecorderMap
+from analysis_lib.study.recorder_map import RecorderMap
 
 DECLARED = {
     "slope_uncertainty_pct": "the calibration slope",

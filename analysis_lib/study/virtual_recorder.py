@@ -11,7 +11,7 @@ import pyarrow as pa
 from pyarrow import parquet
 
 from analysis_lib.mechanics.ring import FloatArray
-from analysis_lib.study.equipment import ColumnMap, RecorderMap
+from analysis_lib.study.recorder_map import ColumnMap, RecorderMap
 from analysis_lib.study.virtual_ride import Ride
 
 Fault = Literal["", "left channel stuck", "left channel saturated"]
