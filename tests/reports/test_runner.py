@@ -92,8 +92,10 @@ def test_pages_are_self_contained_and_well_formed(damaged_report, page):
 
 
 def test_pages_hold_their_figures(damaged_report):
-    assert len(_Page(damaged_report.text("riders/R01.html")).images) == 5
-    assert len(_Page(damaged_report.text("study.html")).images) == 8
+    rider = {"figure-quality_strip", "figure-torque_by_angle", "figure-torque_polar", "figure-crank_speed"}
+    study = {"figure-quality_strip", "figure-effect_power_W", "figure-paired_power_W", "figure-periods_power_W"}
+    assert rider <= set(_Page(damaged_report.text("riders/R01.html")).ids)
+    assert study <= set(_Page(damaged_report.text("study.html")).ids)
 
 
 def test_the_record_names_every_input_by_checksum_and_no_place_of_this_machine(damaged_report):
