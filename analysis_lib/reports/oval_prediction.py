@@ -42,8 +42,9 @@ class OvalPrediction:
     intensity : str
     prediction : StrokePrediction
     curves : DataFrame
-        One row a degree: ``intensity, crank_deg, round_Nm, oval_Nm, oval_low_Nm, oval_high_Nm,
-        predicted_low_Nm, predicted_high_Nm``; the interval of the measured torque is pointwise, 95 %.
+        One row a degree: ``intensity, crank_deg, round_Nm, oval_Nm, predicted_low_Nm, predicted_high_Nm`` and,
+        oval − round, ``change_Nm, change_low_Nm, change_high_Nm, predicted_change_low_Nm,
+        predicted_change_high_Nm``; the interval of the measured change is pointwise, 95 %, over turns and periods.
     phase_change_deg : float
         Measured torque phase on the oval ring minus round, an axial difference.
     predicted_phase_change_deg : (float, float)
@@ -58,10 +59,10 @@ class OvalPrediction:
 
     @property
     def share_met(self) -> float:
-        """Share of the turn in which the measured interval meets the predicted band."""
+        """Share of the turn in which the interval of the measured change meets the predicted band."""
         rows = self.curves
-        meets = (rows["oval_low_Nm"] <= rows["predicted_high_Nm"]) & (
-            rows["oval_high_Nm"] >= rows["predicted_low_Nm"]
+        meets = (rows["change_low_Nm"] <= rows["predicted_change_high_Nm"]) & (
+            rows["change_high_Nm"] >= rows["predicted_change_low_Nm"]
         )
         return float(meets.mean())
 
@@ -86,7 +87,8 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
         )
     before = analysis.stroke.mean_Nm[intensity]
     oval = analysis.ring_draws(intensity, "oval")
-    low, high = np.quantile(oval.torque_Nm[intensity], [0.025, 0.975], axis=0)
+    change = oval.torque_Nm[intensity] - analysis.stroke.torque_Nm[intensity]
+    low, high = np.quantile(change, [0.025, 0.975], axis=0)
     drives, cadence = analysis.drivetrains(analysis.mount_deg), analysis.stroke.cadence_rpm[intensity]
     legs = analysis.legs_if_known
     prediction = predict_on_oval(
@@ -104,10 +106,13 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
             "crank_deg": band["crank_deg"],
             "round_Nm": before,
             "oval_Nm": oval.mean_Nm[intensity],
-            "oval_low_Nm": low,
-            "oval_high_Nm": high,
             "predicted_low_Nm": band["torque_low_Nm"],
             "predicted_high_Nm": band["torque_high_Nm"],
+            "change_Nm": oval.mean_Nm[intensity] - before,
+            "change_low_Nm": low,
+            "change_high_Nm": high,
+            "predicted_change_low_Nm": band["torque_low_Nm"] - before,
+            "predicted_change_high_Nm": band["torque_high_Nm"] - before,
         }
     )
     phases = prediction.summary.set_index("assumption")["torque_phase_deg"]

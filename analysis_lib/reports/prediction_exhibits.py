@@ -75,11 +75,11 @@ def prediction_exhibit(predictions: list[OvalPrediction]) -> FigureExhibit:
     return FigureExhibit(
         "torque_prediction",
         prediction_panels(curves),
-        "Torque of both legs: measured on the round ring (solid) and on the oval ring (dashed, with the pointwise 95 %"
-        " interval over turns and periods), and what mechanics predicts on the oval from the round-ring stroke (shaded:"
-        " range over the assumptions, not a confidence interval).",
-        "Line charts of torque against crank angle with the predicted band, one panel an intensity; the measured"
-        f" interval meets the band over this share of the turn: {met}.",
+        "Torque of both legs. Above: measured on the round ring (solid) and on the oval ring (dashed). Below: oval −"
+        " round, measured (dashed, with the pointwise 95 % interval over turns and periods). Grey: what mechanics"
+        " predicts on the oval from the round-ring stroke, the range over the assumptions, not a confidence interval.",
+        "Line charts of torque, and of its change from round to oval, against crank angle with the predicted bands,"
+        f" one column an intensity; the measured interval meets the band over this share of the turn: {met}.",
         curves,
     )
 

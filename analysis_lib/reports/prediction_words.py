@@ -59,9 +59,9 @@ def torque(predictions: list[OvalPrediction]) -> list[str]:
 def _one(part: OvalPrediction) -> str:
     low, high = (show_number(change, 1, signed=True) for change in part.predicted_phase_change_deg)
     moved = show_number(part.phase_change_deg, 1, signed=True)
-    more = show_number(float((part.curves["oval_Nm"] - part.curves["round_Nm"]).mean()), 1, signed=True)
+    more = show_number(float(part.curves["change_Nm"].mean()), 1, signed=True)
     return (
-        f"At {part.intensity} the measured torque on the oval ring meets the predicted band over"
+        f"At {part.intensity} the measured change of torque, oval − round, meets the predicted band over"
         f" {100 * part.share_met:.0f} % of the turn; the torque phase moved by {moved}°, predicted {low} to"
         f" {high}°, and the mean torque by {more} N·m."
     )

@@ -131,33 +131,47 @@ def _draw_speed(axes: Axes, curves: pd.DataFrame) -> None:
 
 @in_house_style
 def prediction_panels(curves: pd.DataFrame) -> Figure:
-    """Return torque measured on both rings with the band predicted on the oval, one panel an intensity.
+    """Return torque on both rings and its change, oval − round, with the predicted bands; a column an intensity.
 
-    Columns ``intensity, crank_deg, round_Nm, oval_Nm, oval_low_Nm, oval_high_Nm, predicted_low_Nm,
-    predicted_high_Nm``.
+    Columns ``intensity, crank_deg, round_Nm, oval_Nm, predicted_low_Nm, predicted_high_Nm, change_Nm,
+    change_low_Nm, change_high_Nm, predicted_change_low_Nm, predicted_change_high_Nm``.
     """
     intensities = list(dict.fromkeys(curves["intensity"]))
-    figure, panels = new_figure(1, len(intensities), height_mm=66)
-    for axes, intensity in zip(panels, intensities, strict=True):
-        _draw_prediction(axes, curves[curves["intensity"] == intensity])
-        name_panel(axes, intensity)
-    panels[0].set_ylabel("Torque on the crank axle (N·m)")
-    share_limits(panels)
+    figure, panels = new_figure(2, len(intensities), height_mm=104)
+    above, below = panels[: len(intensities)], panels[len(intensities) :]
+    for upper, lower, intensity in zip(above, below, intensities, strict=True):
+        curve = curves[curves["intensity"] == intensity]
+        _draw_prediction(upper, curve)
+        _draw_change(lower, curve)
+        name_panel(upper, intensity)
+    above[0].set_ylabel("Torque on the crank axle (N·m)")
+    below[0].set_ylabel("Oval − round (N·m)")
+    share_limits(above)
+    share_limits(below)
     name_crank_axis(figure)
-    legend_above(figure, panels[0])
+    legend_above(figure, above[0])
     return figure
 
 
 def _draw_prediction(axes: Axes, curve: pd.DataFrame) -> None:
-    angle = curve["crank_deg"]
-    band: dict[str, Any] = {"color": GREY, "alpha": 0.35, "linewidth": 0, "label": "oval, predicted"}
-    axes.fill_between(angle, curve["predicted_low_Nm"], curve["predicted_high_Nm"], **band)
-    oval = LOOKS["oval"]
-    axes.fill_between(
-        angle, curve["oval_low_Nm"], curve["oval_high_Nm"], color=oval.colour, alpha=0.25, linewidth=0
-    )
+    _draw_band(axes, curve, "predicted", GREY, "oval, predicted")
     for ring in ("round", "oval"):
         look = LOOKS[ring]
         style: dict[str, Any] = {"color": look.colour, "linestyle": look.line, "label": f"{ring}, measured"}
-        axes.plot(angle, curve[f"{ring}_Nm"], linewidth=1.0, **style)
+        axes.plot(curve["crank_deg"], curve[f"{ring}_Nm"], linewidth=1.0, **style)
     crank_axis(axes)
+
+
+def _draw_change(axes: Axes, curve: pd.DataFrame) -> None:
+    axes.axhline(0, color=LOOKS["round"].colour, linewidth=0.8)
+    _draw_band(axes, curve, "predicted_change", GREY)
+    _draw_band(axes, curve, "change", LOOKS["oval"].colour)
+    axes.plot(
+        curve["crank_deg"], curve["change_Nm"], color=LOOKS["oval"].colour, linestyle=LOOKS["oval"].line
+    )
+    crank_axis(axes)
+
+
+def _draw_band(axes: Axes, curve: pd.DataFrame, name: str, colour: str, label: str | None = None) -> None:
+    low, high = curve[f"{name}_low_Nm"], curve[f"{name}_high_Nm"]
+    axes.fill_between(curve["crank_deg"], low, high, color=colour, alpha=0.3, linewidth=0, label=label)
