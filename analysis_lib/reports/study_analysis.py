@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,11 +14,11 @@ from analysis_lib.reports.places import study_folder
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
 from analysis_lib.statistics.circular import CircularMean, axial_mean
-from analysis_lib.statistics.crossover import RingEffect, ring_effect, ring_mixed_model
+from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
 from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.fixed_riders import FixedRiders, fixed_rider_effect
 from analysis_lib.statistics.period_effects import carry_over
-from analysis_lib.statistics.ring_model import RingModel
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.protocol import Outcome
 
@@ -74,33 +74,52 @@ class StudyAnalysis:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
         return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit)
 
-    def mixed_model(self, outcome: Outcome) -> RingModel:
-        """Return the secondary analysis of one outcome: a mixed model of every trial."""
-        return ring_mixed_model(self.outcome_table(outcome), outcome.label)
+    def fixed_riders(self, outcome: Outcome) -> FixedRiders:
+        """Return the least-squares analysis with fixed riders, and its residuals."""
+        return fixed_rider_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit)
 
     def carry_over(self, outcome: Outcome) -> Estimate:
         """Return what an oval ring leaves behind for the next period, less what a round one leaves."""
-        return carry_over(self.outcome_table(outcome), outcome.label)
+        return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.unit)
 
-    def curve_effect(self, intensity: str) -> PairedCurves:
+    def curve_effect(self, intensity: str, channel: str = "total") -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
-        differences = self.curve_differences(intensity)
+        differences = self.curve_differences(intensity, channel)
         return paired_curves(differences.to_numpy(), seed=self.study.settings.study.seed)
 
-    def curve_differences(self, intensity: str) -> pd.DataFrame:
-        """Return riders by degrees: mean total torque over oval periods minus that over round periods."""
+    def curve_trend(self, channel: str = "total") -> PairedCurves:
+        """Return how the difference curve changes per step of intensity: the mean of the riders' own slopes.
+
+        A band that leaves zero says that the ring acts differently at different intensities, somewhere in
+        the turn (ring × intensity). Riders who lack an intensity are left out.
+        """
+        steps = np.arange(len(self.intensities)) - (len(self.intensities) - 1) / 2
+        if len(steps) < 2:
+            raise Refusal("trend of torque curves", "one intensity", "at least two", "read its own curve")
+        curves = [self.curve_differences(name, channel) for name in self.intensities]
+        riders = [rider for rider in curves[0].index if all(rider in curve.index for curve in curves)]
+        slopes = sum(
+            step * curve.loc[riders].to_numpy() for step, curve in zip(steps, curves, strict=True)
+        ) / (steps @ steps)
+        return paired_curves(slopes, seed=self.study.settings.study.seed)
+
+    def curve_differences(self, intensity: str, channel: str = "total") -> pd.DataFrame:
+        """Return riders by degrees: mean torque over oval periods minus that over round periods.
+
+        ``channel`` is total (both legs), left or right; always against the right crank.
+        """
+        column = f"torque_{channel}_Nm"
         rows = self.profiles[self.profiles["intensity"] == intensity]
-        rows = rows.reindex(columns=[*rows.columns.union(["torque_total_Nm"])]).dropna(
-            subset=["torque_total_Nm"]
-        )
+        rows = rows.reindex(columns=[*rows.columns.union([column])]).dropna(subset=[column])
         curves = {
-            ring: here.pivot_table(index="rider", columns="crank_deg", values="torque_total_Nm")
+            ring: here.pivot_table(index="rider", columns="crank_deg", values=column)
             for ring, here in rows.groupby("ring")
         }
         if set(curves) != {"round", "oval"}:
+            legs = "two-leg torque" if channel == "total" else f"torque of the {channel} leg"
             raise Refusal(
                 f"torque curves at {intensity}",
-                "two-leg torque on " + (", ".join(map(str, curves)) or "no ring"),
+                f"{legs} on " + (", ".join(map(str, curves)) or "no ring"),
                 "both rings",
                 "record both legs, or their total, on both rings",
             )

@@ -6,8 +6,10 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_number, show_p
+from analysis_lib.statistics.relabelling import relabelling_test
 from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.protocol_deviations import compare_with_protocol
 
 
 def answer(analysis: StudyAnalysis) -> list[str]:
@@ -23,7 +25,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     each = "; ".join(f"{row.intensity}: {row.verdict}" for row in single.itertuples())
     return [
         f"Primary outcome: {verdict.sentence()}",
-        f"At each intensity: {each}.",
+        f"At each intensity, each looked at by itself: {each}.",
         *_one_sequence(analysis),
     ]
 
@@ -46,11 +48,53 @@ def effect_sentences(outcome: Outcome, effect: RingEffect) -> list[str]:
         "lower": "Lower is better",
         "neither": "Neither direction is better",
     }
-    trend = effect.trend().sentence() if len(effect.intensities) > 1 else ""
     return [
         judge(effect.overall, outcome.smallest_effect).sentence(),
-        f"{direction[outcome.better]}. {trend}".strip(),
+        f"{direction[outcome.better]}. {' '.join(intensity_sentences(effect))}".strip(),
     ]
+
+
+def intensity_sentences(effect: RingEffect) -> list[str]:
+    """Say whether the effect changes with intensity: the trend, then the test of any change at all."""
+    if len(effect.intensities) < 2:
+        return []
+    trend = effect.trend().sentence()
+    try:
+        return [f"{trend[0].upper()}{trend[1:]}.", f"{effect.interaction().sentence()}."]
+    except Refusal as refusal:
+        return [f"{trend[0].upper()}{trend[1:]}.", f"Any change at all could not be tested: {refusal}."]
+
+
+def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
+    """Hold the effect against the same sequences dealt otherwise, with the smallest p that this could give."""
+    test = relabelling_test(
+        analysis.outcome_table(outcome),
+        outcome.label,
+        seed=analysis.study.settings.study.seed,
+        unit=outcome.unit,
+    )
+    primary = analysis.effect(outcome).overall
+    apart = abs(test.estimate - primary.value) > 1e-9 * max(abs(primary.value), primary.se)
+    why = (
+        f" Its estimate is not quite the primary one ({show_number(primary.value, 2, signed=True)}"
+        f" {outcome.unit}), because a period that lacks an intensity counts nowhere in it."
+    )
+    return [
+        f"{test.sentence()}.",
+        (
+            f"With these riders p could not have been below {test.smallest_p:.2g}, however large the effect; the"
+            f" primary analysis gives {show_p(primary.p)}. Relabelling assumes nothing about distributions."
+            f"{why if apart else ''}"
+        ),
+    ]
+
+
+def deviations(analysis: StudyAnalysis) -> list[str]:
+    """List where the study left its frozen protocol."""
+    found = compare_with_protocol(analysis.study)
+    if not found:
+        return ["Nothing was found that differs from the frozen protocol."]
+    return [deviation.sentence() for deviation in found]
 
 
 def notes(effect: RingEffect) -> list[str]:
@@ -157,7 +201,9 @@ def methods(analysis: StudyAnalysis) -> list[str]:
         (
             "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round"
             " periods; the estimate is the unweighted mean of the sequence means (Senn 2002, ch. 3). Curves:"
-            " sign-flip largest-|t| band (Nichols & Holmes 2002)."
+            " sign-flip largest-|t| band (Nichols & Holmes 2002). Intensities together: Dunn's intervals and"
+            " Holm's p. Beside it: relabelling of sequences, mixed models (REML, Kenward & Roger 1997), fixed"
+            " riders by least squares, the log scale; individual response from replicate periods (Senn 2016)."
         ),
     ]
     try:

@@ -87,12 +87,14 @@ def ring_mixed_model(
     df_method : {"kenward-roger", "satterthwaite"}
         How standard errors and degrees of freedom are made fit for few riders.
     random_terms : tuple of str, optional
-        Some of "rider", "rider:ring", "rider:period", "rider:intensity". Unless given: rider; rider:ring
-        where a rider has several trials on a ring; rider:period where periods hold several trials and a ring
-        several periods. Leaving out rider:ring while riders differ in their response multiplies false
-        positives. Leaving out rider:intensity while strong riders raise their power more from one intensity
-        to the next does not touch "overall" where no trial is missing, but puts that spread into the residual
-        and makes the intervals at single intensities wider than the riders' own contrasts give them.
+        Some of "rider", "rider:ring", "rider:period", "rider:intensity", "rider:ring:intensity". Unless
+        given: rider; rider:ring where a rider has several trials on a ring; rider:period where periods hold
+        several trials and a ring several periods. Leaving out rider:ring while riders differ in their
+        response multiplies false positives, and so does leaving out rider:ring:intensity at single
+        intensities while the response changes with intensity by rider. Leaving out rider:intensity while
+        strong riders raise their power more from one intensity to the next does not touch "overall" where no
+        trial is missing, but puts that spread into the residual and makes the intervals at single intensities
+        wider than the riders' own contrasts give them.
     residual_by_intensity : bool
         Whether each intensity has a residual variance of its own.
 
@@ -193,6 +195,7 @@ def _random_labels(seen: pd.DataFrame, wanted: tuple[str, ...] | None) -> dict[s
         "rider:ring": rider + " : " + seen["ring"],
         "rider:period": rider + " : " + seen["period"].astype(str),
         "rider:intensity": rider + " : " + seen["intensity"].astype(str),
+        "rider:ring:intensity": rider + " : " + seen["ring"] + " : " + seen["intensity"].astype(str),
     }
     if wanted is None:
         by_ring, by_period = labels["rider:ring"].nunique(), labels["rider:period"].nunique()

@@ -9,7 +9,7 @@ import worked_crossovers as worked
 from worked_crossovers import two_periods
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.crossover import ring_mixed_model
+from analysis_lib.statistics.crossover import ring_effect, ring_mixed_model
 from analysis_lib.statistics.fixed_riders import fixed_rider_effect
 from analysis_lib.statistics.multiplicity import simultaneous_intervals
 from analysis_lib.statistics.simulated_riders import Beliefs, draw_values
@@ -82,6 +82,23 @@ def test_own_levels_at_intensities_belong_into_the_mixed_model():
         assert moved.estimates[intensity].value == pytest.approx(plain.estimates[intensity].value, rel=1e-6)
         assert moved.estimates[intensity].se < 0.5 * bare.estimates[intensity].se
     assert moved.overall.value == pytest.approx(bare.overall.value, rel=1e-6)
+
+
+def test_with_all_that_differs_by_intensity_the_mixed_model_is_the_riders_contrasts():
+    # In a complete ABBA/BAAB study the exact test at one intensity is the t of the riders' contrasts there, when no
+    # variance is at zero; residual variances by intensity keep the intensities apart.
+    terms = ("rider", "rider:ring", "rider:period", "rider:intensity", "rider:ring:intensity")
+    own = np.random.default_rng(3).normal(size=24) * 2
+    table = four_periods()
+    cell = (
+        table["rider"].str[1:].astype(int) * 4
+        + 2 * (table["intensity"] == "hard")
+        + (table["ring"] == "oval")
+    )
+    table = table.assign(y=table["y"] + own[cell])
+    model, effect = ring_mixed_model(table, "y", random_terms=terms), ring_effect(table, "y")
+    for intensity in ("easy", "hard", "overall"):
+        assert model.estimates[intensity].value == pytest.approx(effect.at(intensity).value, rel=1e-6)
 
 
 def test_each_intensity_can_have_a_residual_variance_of_its_own():

@@ -13,10 +13,8 @@ from analysis_lib.reports.figures.style import (
     INK,
     LOOKS,
     ONE_COLUMN,
-    crank_axis,
     in_house_style,
     legend_above,
-    name_crank_axis,
     name_panel,
     new_figure,
     share_limits,
@@ -52,7 +50,8 @@ def effect_panel(
 ) -> Figure:
     """Return the effect by intensity with the zone that does not matter shaded.
 
-    ``effects`` has columns ``intensity, estimate, low, high``; ``contrasts`` a row a rider and intensity with ``contrast``.
+    ``effects`` has columns ``intensity, estimate, low, high, low_together, high_together`` (the last two NaN where
+    there is no such interval); ``contrasts`` a row a rider and intensity with ``contrast``.
     """
     figure, (axes,) = new_figure(height_mm=70, width=ONE_COLUMN * 1.35)
     axes.axhspan(-smallest_effect, smallest_effect, color=GREEN, alpha=0.15, linewidth=0)
@@ -62,32 +61,13 @@ def effect_panel(
         riders = contrasts.loc[contrasts["intensity"] == intensity, "contrast"].to_numpy()
         spread = np.linspace(-0.12, 0.12, len(riders)) if len(riders) > 1 else np.zeros(len(riders))
         axes.plot(place - 0.18 + spread, riders, ".", color=GREY, markersize=3)
+    for place, low, high in zip(places, effects["low_together"], effects["high_together"], strict=True):
+        axes.plot([place + 0.15] * 2, [low, high], color=INK, linewidth=0.6)
     reach = [effects["estimate"] - effects["low"], effects["high"] - effects["estimate"]]
     axes.errorbar(places + 0.15, effects["estimate"], yerr=reach, fmt="D", color=INK, capsize=3)
     axes.set_xticks(places, effects["intensity"])
     axes.set_xlim(-0.5, len(effects) - 0.5)
     axes.set_ylabel(f"{label}, oval − round ({unit})")
-    return figure
-
-
-@in_house_style
-def curve_difference_panels(curves: pd.DataFrame, unit: str = "N·m") -> Figure:
-    """Return the mean difference curve with its simultaneous band, one panel an intensity.
-
-    Columns ``intensity, crank_deg, mean, low, high``.
-    """
-    intensities = list(dict.fromkeys(curves["intensity"]))
-    figure, panels = new_figure(1, len(intensities), height_mm=62)
-    for axes, intensity in zip(panels, intensities, strict=True):
-        curve = curves[curves["intensity"] == intensity]
-        axes.axhline(0, color=GREY, linewidth=0.7)
-        axes.fill_between(curve["crank_deg"], curve["low"], curve["high"], color=GREY, alpha=0.3, linewidth=0)
-        axes.plot(curve["crank_deg"], curve["mean"], color=INK)
-        crank_axis(axes)
-        name_panel(axes, intensity)
-    share_limits(panels)
-    panels[0].set_ylabel(f"Torque, oval − round ({unit})")
-    name_crank_axis(figure)
     return figure
 
 

@@ -1,0 +1,170 @@
+"""Torque curves around the turn, oval − round: both legs, each leg, and the change with intensity."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.figures.curve_figures import curve_difference_panels
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.statistics.curves import PairedCurves
+from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.multiplicity import adjust_p
+from analysis_lib.statistics.random_field import random_field_threshold
+
+BIN_CENTRES_DEG = np.arange(360) + 0.5
+NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
+HOW_MADE = (
+    "95 % band that holds for the whole turn at once (sign flips of riders, largest |t|, closed at 360°)"
+)
+
+
+def curve_exhibit(curves: Mapping[str, PairedCurves]) -> FigureExhibit:
+    """Draw the mean difference of two-leg torque around the turn with its band, one panel an intensity."""
+    return _curve_figure("curve_difference", curves, "Two-leg torque through the turn, oval − round")
+
+
+def leg_curves(analysis: StudyAnalysis) -> dict[str, PairedCurves]:
+    """Return the difference curves of each leg at each intensity, named for the panels of a figure."""
+    return {
+        f"{leg} leg, {name}": analysis.curve_effect(name, leg)
+        for leg in ("left", "right")
+        for name in analysis.intensities
+    }
+
+
+def leg_curve_exhibit(curves: Mapping[str, PairedCurves]) -> FigureExhibit:
+    """Draw the difference curves of each leg; riders whose legs were recorded apart."""
+    return _curve_figure(
+        "curve_difference_legs",
+        curves,
+        "Each leg's torque through the turn of the right crank, oval − round (riders whose legs were recorded apart)",
+    )
+
+
+def trend_curve_exhibit(trend: PairedCurves) -> FigureExhibit:
+    """Draw how the difference of two-leg torque changes from one intensity to the next."""
+    return _curve_figure(
+        "curve_difference_trend",
+        {"per step of intensity": trend},
+        "Ring × intensity through the turn: change of the two-leg torque difference, oval − round, per step of"
+        " intensity, mean of the riders' own slopes",
+    )
+
+
+def _curve_figure(name: str, curves: Mapping[str, PairedCurves], what: str) -> FigureExhibit:
+    frame = pd.concat(
+        pd.DataFrame(
+            {
+                "panel": panel,
+                "crank_deg": BIN_CENTRES_DEG,
+                "mean": curve.mean,
+                "low": curve.low,
+                "high": curve.high,
+            }
+        )
+        for panel, curve in curves.items()
+    )
+    riders = "; ".join(f"{panel}: {curve.n}" for panel, curve in curves.items())
+    found = "; ".join(f"{panel}: {_runs_in_words(curve)}" for panel, curve in curves.items())
+    return FigureExhibit(
+        name,
+        curve_difference_panels(frame),
+        f"{what}: mean over riders with a {HOW_MADE}. Riders: {riders}. Where the band leaves zero: {found}.",
+        f"{what}: mean difference curves with simultaneous bands; the band excludes zero: {found}.",
+        frame,
+    )
+
+
+def _runs_in_words(curve: PairedCurves) -> str:
+    return (
+        ", ".join(f"{start}–{(end + 1) % 360 or 360}°" for start, end in curve.excludes_zero()) or "nowhere"
+    )
+
+
+def curve_table(curves: Mapping[str, PairedCurves]) -> TableExhibit:
+    """Say where each band leaves zero and by how much, and what it rules out where it does not."""
+    adjusted = dict(zip(curves, adjust_p([curve.p for curve in curves.values()]), strict=True))
+    rows = []
+    for name, curve in curves.items():
+        places: list[tuple[int, int] | None] = [*curve.excludes_zero()] or [None]
+        rows += [
+            {"intensity": name, **_describe_run(curve, place), "p": curve.p, "p_holm": adjusted[name]}
+            for place in places
+        ]
+    return TableExhibit(
+        "curve_differences",
+        pd.DataFrame(rows),
+        "Two-leg torque, oval − round (N·m): where the band leaves zero, the largest mean difference there with"
+        " its band, and how far the band is from zero at most. Largest possible: no difference larger than this,"
+        " in either direction, is left open anywhere in the turn. p is for the whole curve at one intensity, and"
+        " beside it adjusted for having looked at all intensities (Holm).",
+        {
+            "largest_Nm": "largest mean (N·m)",
+            "at_deg": "at (deg)",
+            "low_Nm": "band low (N·m)",
+            "high_Nm": "band high (N·m)",
+            "clear_of_zero_Nm": "clear of zero by (N·m)",
+            "largest_possible_Nm": "largest possible (N·m)",
+            "p_holm": "p (Holm)",
+        },
+        {"at_deg": 1, "p": 3, "p_holm": 3} | dict.fromkeys(NEWTON_METRES, 2),
+    )
+
+
+def _describe_run(curve: PairedCurves, run: tuple[int, int] | None) -> dict[str, object]:
+    """Describe one run of angles whose band leaves zero, or the whole turn where there is none."""
+    first, last = run if run else (0, 359)
+    inside = np.arange(first, last + 1) if first <= last else np.r_[first:360, 0 : last + 1]
+    peak = inside[int(np.abs(curve.mean[inside]).argmax())]
+    clear = np.maximum(curve.low[inside], -curve.high[inside]).max()
+    return {
+        "band_leaves_zero": f"{first}–{(last + 1) % 360 or 360}°" if run else "nowhere",
+        "largest_Nm": curve.mean[peak],
+        "at_deg": BIN_CENTRES_DEG[peak],
+        "low_Nm": curve.low[peak],
+        "high_Nm": curve.high[peak],
+        "clear_of_zero_Nm": clear if run else np.nan,
+        "largest_possible_Nm": np.maximum(-curve.low, curve.high).max(),
+    }
+
+
+def random_field_table(analysis: StudyAnalysis, curves: Mapping[str, PairedCurves]) -> TableExhibit:
+    """Give a second reading of the same curves: the threshold of random field theory beside that of sign flips."""
+    rows = []
+    for name, curve in curves.items():
+        field = random_field_threshold(analysis.curve_differences(name).to_numpy())
+        most = float(np.abs(curve.t).max())
+        leaves = most > curve.critical_t, most > field.critical_t
+        rows.append((name, most, curve.critical_t, leaves[0], field.critical_t, leaves[1], field.fwhm))
+    columns = ["intensity", "largest_t", "flip_t", "flip_leaves", "field_t", "field_leaves", "fwhm_deg"]
+    return TableExhibit(
+        "random_field",
+        pd.DataFrame(rows, columns=columns),
+        "Second reading of the same curves: largest |t| in the turn against the critical t of sign flips (used for"
+        " the bands) and of random field theory on a closed curve, which assumes smooth curves and normal errors;"
+        " smoothness is the width at half height of the noise.",
+        {
+            "largest_t": "largest |t|",
+            "flip_t": "critical t, sign flips",
+            "flip_leaves": "leaves zero",
+            "field_t": "critical t, random field",
+            "field_leaves": "leaves zero, random field",
+            "fwhm_deg": "smoothness (deg)",
+        },
+        {"largest_t": 2, "flip_t": 2, "field_t": 2, "fwhm_deg": 0},
+    )
+
+
+def trend_sentence(trend: PairedCurves) -> str:
+    """Say whether the ring acts differently at different intensities somewhere in the turn, and by how much at most."""
+    most = float(np.maximum(-trend.low, trend.high).max())
+    where = _runs_in_words(trend)
+    zero = "includes zero all around the turn" if where == "nowhere" else f"leaves zero at {where}"
+    return (
+        f"Ring × intensity through the turn: the band {zero} (p = {trend.p:.2g} for the whole curve, n ="
+        f" {trend.n}); no change larger than {show_number(most, 2)} N·m per step of intensity is left open anywhere."
+    )

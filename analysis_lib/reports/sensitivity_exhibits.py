@@ -1,0 +1,173 @@
+"""Figures and tables that ask whether the answer hangs on a rider, a model, a scale or on time."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.reports.effect_exhibits import EFFECT_DIGITS, EFFECT_HEADINGS, name_with_unit, show_digits
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.figures.sensitivity_figures import forest, residual_panels
+from analysis_lib.reports.sister_analyses import SisterAnalyses
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.statistics.crossover import RingEffect, ring_effect
+from analysis_lib.statistics.estimates import decimals_for
+from analysis_lib.statistics.fixed_riders import FixedRiders
+from analysis_lib.statistics.period_effects import period_effects
+from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.study.protocol import Outcome
+
+MODELS_IN_WORDS = (
+    "Primary: t on the riders' contrasts. Relabelling: the riders' sequences dealt otherwise; it rests on riders"
+    " and periods with a value at every intensity, so its estimate may differ where trials are missing. Mixed"
+    " model: every trial, random rider, rider:ring and rider:period. By intensity: with rider:intensity (each"
+    " rider's own level at an intensity, which otherwise counts as noise there), rider:ring:intensity and a residual"
+    " variance at each intensity too. Fixed riders: rider, period and ring by least squares, for these riders only."
+)
+
+
+def agreement_sentences(sisters: SisterAnalyses) -> list[str]:
+    """Say whether the analyses agree, overall and at each intensity, and which could not be made."""
+    refused = [f"{name} cannot be made: {reason}." for name, reason in sisters.refused.items()]
+    return [
+        sisters.agreement_sentence(),
+        sisters.fixed_against_mixed_sentence(),
+        *sisters.single_sentences(),
+        *refused,
+    ]
+
+
+def forest_exhibit(sisters: SisterAnalyses) -> FigureExhibit:
+    """Draw the overall estimate by every analysis, one under the other."""
+    outcome, overall = sisters.outcome, sisters.overall
+    verdicts = ", ".join(f"{row.analysis} {row.verdict}" for row in overall.itertuples())
+    return FigureExhibit(
+        f"analyses_{outcome.name}",
+        forest(overall, outcome.smallest_effect, f"{outcome.label}, oval − round ({outcome.unit})"),
+        f"{name_with_unit(outcome)}, oval − round, mean over intensities, by every analysis: estimate with 95 %"
+        " interval. Shaded: smaller than the smallest effect that matters. Look for an interval that tells"
+        " another story than the first.",
+        f"Forest plot of {len(overall)} analyses of {outcome.label}: {verdicts}.",
+        overall,
+    )
+
+
+def analyses_table(sisters: SisterAnalyses) -> TableExhibit:
+    """Give every analysis at every intensity."""
+    frame = sisters.frame.drop(columns=["low90", "high90"])
+    decimals = decimals_for(float(frame["se"].iloc[0]))
+    notes = " ".join(f"{name[0].upper()}{name[1:]}: {note}" for name, note in sisters.notes.items())
+    return TableExhibit(
+        f"analyses_{sisters.outcome.name}",
+        frame,
+        f"{name_with_unit(sisters.outcome)}, oval − round, by every analysis. {MODELS_IN_WORDS} {notes}",
+        EFFECT_HEADINGS,
+        EFFECT_DIGITS | dict.fromkeys(("estimate", "se", "low", "high"), decimals),
+    )
+
+
+def leave_one_out_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
+    """Show how the overall estimate moves when each rider in turn is left out."""
+    frame = effect.leave_one_out()
+    return TableExhibit(
+        f"leave_one_out_{outcome.name}",
+        frame[frame["intensity"] == OVERALL].reset_index(drop=True),
+        f"{name_with_unit(outcome)}, oval − round overall, without each rider in turn. An answer that hangs on"
+        " one rider shows here.",
+        EFFECT_HEADINGS,
+        EFFECT_DIGITS | show_digits(effect),
+    )
+
+
+def period_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
+    """Give each period's effect, free of the ring."""
+    frame = period_effects(analysis.outcome_table(outcome), outcome.label)
+    return TableExhibit(
+        f"period_effects_{outcome.name}",
+        frame[frame["intensity"] == OVERALL].drop(columns="note").reset_index(drop=True),
+        f"{name_with_unit(outcome)}: each period minus the first, free of the ring effect, mean over"
+        " intensities.",
+        {**EFFECT_HEADINGS, "estimate": "difference", "versus": "minus period"},
+        EFFECT_DIGITS,
+    )
+
+
+def residual_exhibit(outcome: Outcome, fixed: FixedRiders) -> FigureExhibit:
+    """Draw what riders, periods and rings leave over, by sequence and period, one panel an intensity."""
+    left = _single_intensities(fixed)
+    return FigureExhibit(
+        f"residuals_{outcome.name}",
+        residual_panels(left, outcome.label, outcome.unit),
+        f"{name_with_unit(outcome)}: residuals of the fixed-rider analysis, one a trial (n = {len(left)}), by"
+        " sequence and period. Look for a sequence or period that spreads more than the others, for a trial far"
+        " from the rest, and for a spread that grows from panel to panel.",
+        f"Dot plot of {len(left)} residuals by sequence and period, one panel an intensity;"
+        f" {_spread_in_words(left)}.",
+        left,
+    )
+
+
+def residual_table(outcome: Outcome, fixed: FixedRiders) -> TableExhibit:
+    """Give the spread of residuals by intensity, period, sequence and ring, and the trial farthest out."""
+    left = _single_intensities(fixed)
+    rows = []
+    for by in ("intensity", "ring", "period", "sequence"):
+        for name, here in left.groupby(by, sort=False, observed=True):
+            far = here.iloc[int(here["standardised"].abs().fillna(0).argmax())]
+            trial = f"{far['rider']}, {far['intensity']}, period {far['period']}"
+            spread = float(np.sqrt((here["residual"] ** 2).mean()))
+            rows.append((by, name, len(here), spread, float(far["standardised"]), trial))
+    columns = ["by", "group", "trials", "rms", "farthest", "farthest_trial"]
+    return TableExhibit(
+        f"residuals_{outcome.name}",
+        pd.DataFrame(rows, columns=columns),
+        f"{name_with_unit(outcome)}: root mean square of the residuals in each group, and the standardised residual"
+        " farthest from 0. With a hundred trials one beyond 3 is to be expected less than once; it is looked at,"
+        " not removed.",
+        {"rms": "root mean square", "farthest": "farthest (in its SE)", "farthest_trial": "of"},
+        {"rms": 2, "farthest": 2},
+    )
+
+
+def _single_intensities(fixed: FixedRiders) -> pd.DataFrame:
+    left = fixed.residuals
+    return left[left["intensity"] != OVERALL].reset_index(drop=True)
+
+
+def _spread_in_words(left: pd.DataFrame) -> str:
+    spread = np.sqrt((left["residual"] ** 2).groupby(left["intensity"], sort=False).mean())
+    return "root mean squares " + ", ".join(f"{name} {value:.2g}" for name, value in spread.items())
+
+
+def log_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
+    """Repeat the primary analysis on the log scale and give it as a percentage; refused for values of 0 or below."""
+    table = analysis.outcome_table(outcome)
+    ratios = ring_effect(table, outcome.label, scale="log").ratios()
+    percent = ratios.assign(
+        **{name: 100 * (ratios[name] - 1) for name in ("ratio", "low", "high")}, scale="log"
+    ).rename(columns={"ratio": "percent"})
+    plain = analysis.effect(outcome).to_frame()
+    means = table.groupby("intensity", observed=True)[outcome.label].mean()
+    means[OVERALL] = means.mean()
+    level = plain["intensity"].map(means.to_dict()).astype(float)
+    linear = pd.DataFrame(
+        {name: 100 * plain[source] / level for name, source in _LINEAR.items()} | {"scale": "linear"}
+    ).assign(intensity=plain["intensity"], p=plain["p"], n=plain["n"])
+    columns = ["intensity", "scale", "percent", "low", "high", "p", "n"]
+    return TableExhibit(
+        f"log_scale_{outcome.name}",
+        pd.concat([percent, linear])[columns].sort_values("intensity", key=_in_order(plain), kind="stable"),
+        f"{outcome.label}, oval − round in percent: from ratios (log scale, for differences that grow with the"
+        " value) and from differences over the mean of all trials. Where both say the same, the scale does not"
+        " matter.",
+        {**EFFECT_HEADINGS, "percent": "oval − round (%)"},
+        {**EFFECT_DIGITS, "percent": 2, "low": 2, "high": 2},
+    )
+
+
+_LINEAR = {"percent": "estimate", "low": "low", "high": "high"}
+
+
+def _in_order(frame: pd.DataFrame):
+    order = {name: place for place, name in enumerate(frame["intensity"])}
+    return lambda column: column.map(order)
