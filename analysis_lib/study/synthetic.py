@@ -118,7 +118,14 @@ def small_study(
     -------
     StudyTruth
     """
-    quiet = {"name": "Small study", "spider_riders": (), "not_ridden": (), "left_out": (), "faults": ()}
+    quiet = {
+        "name": "Small study",
+        "spider_riders": (),
+        "not_ridden": (),
+        "left_out": (),
+        "faults": (),
+        "rules": {},
+    }
     return write_study(
         directory,
         replace(

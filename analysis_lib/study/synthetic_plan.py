@@ -103,6 +103,8 @@ class SyntheticStudy:
         Effect of the oval ring on the comfort score, points.
     spider_riders : tuple of int
         Riders recorded with the one-channel recorder.
+    rules : dict of str to float
+        Rules of study.toml that are not at their defaults.
     not_ridden, left_out, faults : tuple
         What went wrong.
     """
@@ -132,6 +134,7 @@ class SyntheticStudy:
     variation: TurnVariation = field(default_factory=TurnVariation)
     comfort_effect: float = -2.0
     spider_riders: tuple[int, ...] = ()
+    rules: dict[str, float] = field(default_factory=dict)
     not_ridden: tuple[NotRidden, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     faults: tuple[FaultyTrial, ...] = ()
@@ -165,6 +168,7 @@ class SyntheticStudy:
                 ],
                 "outcomes": OUTCOMES,
                 "design": {"sequences": {name: list(rings) for name, rings in self.sequences.items()}},
+                "rules": dict(self.rules),
                 "recorders": {name: recorder.model_dump() for name, recorder in recorders.items()},
             }
         )
@@ -231,6 +235,7 @@ LANTERN_HILL = SyntheticStudy(
     riders=12,
     sequences={"ROOR": ("round", "oval", "oval", "round"), "ORRO": ("oval", "round", "round", "oval")},
     spider_riders=(11,),
+    rules={"exclude_below_turns": 20},
     not_ridden=(NotRidden(7, 4), NotRidden(2, 3, "hard"), NotRidden(10, 2, "easy")),
     left_out=(LeftOut(4, 1, "hard", "chain dropped during the effort"),),
     faults=(

@@ -24,6 +24,10 @@ TWO_LEG_CRANK = RecorderMap(
     kind="parquet",
     crank_side="right",
     full_scale_Nm=200.0,
+    slope_uncertainty_pct=1.0,
+    slope_per_degC_pct=0.05,
+    angle_zero_uncertainty_deg=1.0,
+    delay_uncertainty_ms=2.0,
     columns={
         "time_s": ColumnMap(column="time_ms", unit="ms"),
         "crank_deg": ColumnMap(column="crank_mdeg", unit="deg", scale=0.001),
@@ -41,6 +45,7 @@ SPIDER = RecorderMap(
     delimiter=";",
     decimal=",",
     full_scale_Nm=300.0,
+    slope_uncertainty_pct=1.0,
     columns={
         "time_s": ColumnMap(column="clock", unit="s"),
         "crank_deg": ColumnMap(column="left_crank", unit="rad"),
