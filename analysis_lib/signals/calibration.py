@@ -63,6 +63,16 @@ class StaticCalibration:
     hysteresis_pct: float
     largest_load_Nm: float
 
+    def sentence(self, channel: str) -> str:
+        """Say what was divided out, how sure it is, and up to which load it was seen."""
+        found = self.slope.interval(0.95)
+        back = "" if math.isnan(self.hysteresis_pct) else f", hysteresis {self.hysteresis_pct:.2f} %"
+        return (
+            f"Torque of {channel} was divided by its calibration slope {self.slope.value:.4f} (95 % interval "
+            f"{found.low:.4f} to {found.high:.4f} from {self.slope.n} loads up to {self.largest_load_Nm:.1f} N m; "
+            f"linearity {self.linearity_pct:.2f} % of the range{back})."
+        )
+
 
 def calibrate_statically(applied_Nm: ArrayLike, recorded_Nm: ArrayLike) -> StaticCalibration:
     """Fit a channel's readings under known loads, in the order in which they were applied.
@@ -122,10 +132,7 @@ def apply_calibration(
         channel: values / calibrations[channel].slope.value if channel in calibrations else values
         for channel, values in recording.torque.items()
     }
-    said = tuple(
-        f"Torque of {channel} was divided by its calibration slope {calibration.slope.value:.4f}."
-        for channel, calibration in calibrations.items()
-    )
+    said = tuple(calibration.sentence(channel) for channel, calibration in calibrations.items())
     return replace(recording, torque=torque, assumptions=(*recording.assumptions, *said))
 
 
@@ -136,7 +143,8 @@ def _check_slope(channel: str, slope: float, override: bool) -> None:
         what=f"calibration of channel {channel!r}",
         got=f"a slope of {slope:.4f}",
         wanted=f"within {100 * LARGEST_CORRECTION:g} % of 1",
-        remedy="check masses, crank length and angle; if the slope is right, apply it with override=True",
+        remedy="check masses, crank length and angle; if the slope is right, set calibration_override = true for the"
+        " recorder in study.toml (override=True)",
     )
 
 

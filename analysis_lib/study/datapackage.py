@@ -15,9 +15,10 @@ from typing import Any
 from analysis_lib.study.contents import Contents, about_study, about_trial, read_contents, rows_of
 from analysis_lib.study.derived_outcomes import GAS_COLUMNS, gas_columns
 from analysis_lib.study.problems import Problem, listed
-from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
+from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
 from analysis_lib.study.schema import NO, YES
 from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.tables import read_table
 
 FILE = "datapackage.json"
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -44,6 +45,8 @@ def describe_package(contents: Contents) -> dict[str, Any]:
     """
     settings = contents.settings
     tables = [(RIDERS, contents.riders), (TRIALS, contents.trials), (ZERO_CHECKS, contents.zero_checks)]
+    if (contents.root / CALIBRATIONS.file).is_file():
+        tables.append((CALIBRATIONS, read_table(contents.root, CALIBRATIONS).frame))
     resources = [
         _table_resource(kind, [str(name) for name in frame if name != "row"], settings)
         for kind, frame in tables
@@ -92,8 +95,8 @@ def check_package(contents: Contents) -> list[Problem]:
     actual = {resource["path"]: resource for resource in describe_package(contents)["resources"]}
     problems = [
         about_study(f"{FILE}, {file}", got, "the columns and units of the table", REMEDY, "note")
-        for file in (RIDERS.file, TRIALS.file, ZERO_CHECKS.file)
-        if (got := _difference(described.get(file, {}), actual[file]))
+        for file in (RIDERS.file, TRIALS.file, ZERO_CHECKS.file, CALIBRATIONS.file)
+        if file in actual and (got := _difference(described.get(file, {}), actual[file]))
     ]
     for trial in rows_of(contents.trials):
         was, now = described.get(trial.file, {}).get("hash"), actual.get(trial.file, {}).get("hash")
@@ -121,7 +124,7 @@ def _table_resource(kind: TableKind, columns: list[str], settings: StudySettings
         "fields": [_field(kind, column, settings) for column in columns],
         "missingValues": [""],
     }
-    if kind is not ZERO_CHECKS:
+    if kind in (RIDERS, TRIALS):
         schema["primaryKey"] = [kind.columns[0]]
     if kind is TRIALS:
         reference = {"resource": _slug(Path(RIDERS.file).stem), "fields": ["rider"]}

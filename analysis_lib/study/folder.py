@@ -10,14 +10,15 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.recording import Recording, read_recording
-from analysis_lib.signals.trial import TrialResult, analyse_trial
-from analysis_lib.signals.zero_torque import zero_line
+from analysis_lib.signals.trial import TrialResult
+from analysis_lib.study.angle_zeros import read_angle_zeros
+from analysis_lib.study.calibrations import read_calibrations
 from analysis_lib.study.consistency import find_problems
 from analysis_lib.study.contents import read_contents, rows_of
 from analysis_lib.study.datapackage import check_package
 from analysis_lib.study.problems import Problem, listed, suggest
 from analysis_lib.study.settings import StudySettings
-from analysis_lib.study.zero_lookup import checks_around
+from analysis_lib.study.trial_correction import RecorderKnowledge, analyse_row
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class Study:
     ----------
     root : Path
     settings : StudySettings
+        Of a recorder, uncertainties that study.toml leaves out are filled in where calibrations or slow turns tell.
     riders, zero_checks : DataFrame
         The rows that can be read, as in the files.
     trials : DataFrame
@@ -36,6 +38,8 @@ class Study:
         an unknown intensity NaN. The column `row` is the line of the file.
     problems : list of Problem
         Errors and notes, each with its scope.
+    known : RecorderKnowledge
+        Calibrations and slow turns of the recorders.
     """
 
     root: Path
@@ -44,6 +48,7 @@ class Study:
     trials: pd.DataFrame
     zero_checks: pd.DataFrame
     problems: list[Problem]
+    known: RecorderKnowledge
 
     @property
     def errors(self) -> list[Problem]:
@@ -70,7 +75,7 @@ class Study:
         return self.trials[self.trials["rider"] == rider].reset_index(drop=True)
 
     def load_trial(self, trial: str) -> TrialResult:
-        """Read a trial's recording, take its zero torque off, cut its turns and analyse them.
+        """Read a trial's recording, take its zero torque off, apply its calibration, cut its turns, analyse them.
 
         The zero torque comes from the nearest zero checks before and after the trial on its recorder, within
         `zero_check_max_hours`. An excluded trial can be loaded too; whether it counts is not decided here.
@@ -105,11 +110,7 @@ class Study:
         return next(rows_of(rows))
 
     def _analyse(self, row: Any) -> TrialResult:
-        recording = self._read(row)
-        start_s = float(recording.time_s[0])
-        checks = checks_around(self.settings, self.zero_checks, row, start_s)
-        line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
-        return analyse_trial(recording, line, self.settings.rules.turn_rules())
+        return analyse_row(row, self._read(row), self.settings, self.known)
 
     def _read(self, row: Any) -> Recording:
         recorder = self.settings.recorders[row.recorder].recorder_settings()
@@ -144,8 +145,13 @@ def open_study(path: Path | str) -> Study:
     """
     contents, problems = read_contents(Path(path))
     problems += [*find_problems(contents), *check_package(contents)]
+    _, calibrations, calibration_problems = read_calibrations(contents.root, contents.settings)
+    angle_zeros, angle_problems = read_angle_zeros(contents.root, contents.settings)
+    problems += [*calibration_problems, *angle_problems]
+    known = RecorderKnowledge(contents.zero_checks, calibrations, angle_zeros)
     trials = _mark_usable(contents.trials, problems, contents.settings.intensity_names)
-    return Study(contents.root, contents.settings, contents.riders, trials, contents.zero_checks, problems)
+    settings = known.inform(contents.settings)
+    return Study(contents.root, settings, contents.riders, trials, contents.zero_checks, problems, known)
 
 
 def _mark_usable(trials: pd.DataFrame, problems: list[Problem], intensities: list[str]) -> pd.DataFrame:

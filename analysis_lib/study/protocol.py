@@ -99,6 +99,10 @@ class Rules(SettingsPart):
         default=True,
         description="false to analyse trials without a zero check, their zero torque being taken as 0",
     )
+    zero_model: Literal["line", "temperature"] = Field(
+        default="line",
+        description='"line" between the checks around a trial, or "temperature": a fit of all checks of the recorder',
+    )
     exclude_below_turns: int | None = Field(
         default=None, ge=1, description="fewer kept turns than this exclude the trial"
     )

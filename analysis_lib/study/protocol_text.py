@@ -156,7 +156,9 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
     ]
 
 
-def _show_rule(rule: float | bool | None) -> str:
+def _show_rule(rule: float | bool | str | None) -> str:
+    if isinstance(rule, str):
+        return rule
     if isinstance(rule, bool) or rule is None:
         return {True: "yes", False: "no", None: "not set"}[rule]
     return f"{rule:g}"

@@ -96,6 +96,29 @@ class ZeroCheckRow(TableRow):
     note: str | None = Field(description="anything worth remembering")
 
 
+class CalibrationRow(TableRow):
+    """One load of a static calibration, in the order in which the loads were applied."""
+
+    recorder: Word = Field(description="recorder, as named in study.toml")
+    calibrated_at: DateTime = Field(
+        description="date and time of the calibration, the same for all its loads"
+    )
+    channel: Literal["left", "right", "total"] = Field(description="channel that felt the load")
+    crank_deg: Annotated[float, Field(ge=-360, le=360, allow_inf_nan=False), AsNumber] = Field(
+        description="angle of the loaded crank from its top dead centre, 90 = level and forward",
+        json_schema_extra=_unit("deg"),
+    )
+    mass_kg: Annotated[float, Field(ge=0, le=250, allow_inf_nan=False), AsNumber] = Field(
+        description="mass hung from the pedal spindle, 0 for none", json_schema_extra=_unit("kg")
+    )
+    arm_mm: Annotated[float, Field(gt=50, lt=1000, allow_inf_nan=False), AsNumber] = Field(
+        description="crank axis to the line of the mass's hanger on a level crank",
+        json_schema_extra=_unit("mm"),
+    )
+    reading_Nm: Number = Field(description="torque shown under the load", json_schema_extra=_unit("N m"))
+    note: str | None = Field(description="anything worth remembering")
+
+
 @dataclass(frozen=True)
 class TableKind:
     """A table of the study folder: its file, its row model, and how to say whose row it is."""
@@ -134,3 +157,4 @@ class TableKind:
 RIDERS = TableKind("riders.csv", RiderRow, rider_column="rider", keeps_faulty_rows=True)
 TRIALS = TableKind("trials.csv", TrialRow, trial_column="trial", rider_column="rider")
 ZERO_CHECKS = TableKind("zero_checks.csv", ZeroCheckRow)
+CALIBRATIONS = TableKind("calibrations.csv", CalibrationRow)  # the one table that a folder need not have

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
-from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS, TableKind
+from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
 
 TEMPLATE = Path(__file__).parent / "template_files" / "study.toml"
 
@@ -30,7 +30,7 @@ def write_template(directory: Path | str) -> Path:
     """
     root = claim_folder(Path(directory))
     write_text(root / "study.toml", TEMPLATE.read_text(encoding="utf-8"))
-    for kind in (RIDERS, TRIALS, ZERO_CHECKS):
+    for kind in (RIDERS, TRIALS, ZERO_CHECKS, CALIBRATIONS):
         write_table(root, kind, [])
     write_text(root / "README.md", describe_tables())
     return root
@@ -69,13 +69,19 @@ _ABOUT = {
     ),
     ZERO_CHECKS: (
         "One row for each look at the unloaded recorder: crank free, no foot on the pedals. Look before and "
-        "after each block of trials; half a newton metre of zero torque is 5 W at 90 rpm."
+        "after each block of trials; half a newton metre of zero torque is 5 W at 90 rpm. Where pedal forces are "
+        "recorded, write the unloaded force times the crank length."
+    ),
+    CALIBRATIONS: (
+        "Optional: delete it if nothing was calibrated. One row a load, in the order in which the loads were applied, "
+        "going up and down again, at least three loads of a channel at one time. The slope is divided out of every "
+        "trial that follows; one that differs from 1 by more than 10 % needs `calibration_override = true`."
     ),
 }
 
 _INTRODUCTION = """# A ring study
 
 1. Fill in `study.toml`; its notes explain each key.
-2. Fill in the three tables. They are comma-separated text in UTF-8 with decimal points; keep all columns.
+2. Fill in the tables. They are comma-separated text in UTF-8 with decimal points; keep all columns.
 3. Put the recordings, as the recorder wrote them, into `recordings/`. Nothing ever changes them.
 4. Run `roundoval check` on this folder until it has nothing left to say."""

@@ -43,19 +43,39 @@ def checks_around(
     """
     if pd.isna(trial.started_at):
         return NearChecks([], [])
-    channels = settings.recorders[trial.recorder].recorder_settings().channels
-    # Where both legs are recorded beside their total, the legs are what is analysed.
-    needed = [channel for channel in channels if channel != "total" or len(channels) == 1]
-    columns = {channel: f"zero_{channel}_Nm" for channel in needed}
+    columns, is_usable = _usable(settings, zero_checks, trial.recorder)
     away_s = (zero_checks["checked_at"] - trial.started_at).dt.total_seconds().to_numpy()
-    is_own = (zero_checks["recorder"] == trial.recorder).to_numpy(dtype=bool)
-    is_whole = zero_checks[list(columns.values())].notna().to_numpy().all(axis=1)
-    near = is_own & is_whole & (np.abs(away_s) <= settings.rules.zero_check_max_hours * 3600)
+    near = is_usable & (np.abs(away_s) <= settings.rules.zero_check_max_hours * 3600)
     before, after = _nearest(near & (away_s <= 0), away_s), _nearest(near & (away_s > 0), away_s)
     return NearChecks(
         [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in before],
         [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in after],
     )
+
+
+def all_checks(
+    settings: StudySettings, zero_checks: pd.DataFrame, trial: Any, start_s: float = 0.0
+) -> list[ZeroCheck]:
+    """Return every whole check of the trial's recorder, timed as in `checks_around`, however far away."""
+    if pd.isna(trial.started_at):
+        return []
+    columns, is_usable = _usable(settings, zero_checks, trial.recorder)
+    return [
+        _as_check(zero_checks.iloc[place], columns, trial, start_s) for place in np.flatnonzero(is_usable)
+    ]
+
+
+def _usable(
+    settings: StudySettings, zero_checks: pd.DataFrame, recorder: str
+) -> tuple[dict[str, str], np.ndarray]:
+    """Return the recorder's channels with their columns, and which checks are its own and have all of them."""
+    channels = settings.recorders[recorder].recorder_settings().channels
+    # Where both legs are recorded beside their total, the legs are what is analysed.
+    needed = [channel for channel in channels if channel != "total" or len(channels) == 1]
+    columns = {channel: f"zero_{channel}_Nm" for channel in needed}
+    is_own = (zero_checks["recorder"] == recorder).to_numpy(dtype=bool)
+    is_whole = zero_checks[list(columns.values())].notna().to_numpy().all(axis=1)
+    return columns, is_own & is_whole
 
 
 def _nearest(allowed: np.ndarray, away_s: np.ndarray) -> list[int]:

@@ -52,7 +52,7 @@ def test_crank_inertial_load_agrees_with_a_bicycle_on_the_road(tiny):
 
 
 def test_rules_become_turn_rules_and_none_is_forgotten(tiny):
-    of_trials = {name for name in Rules.model_fields if name.startswith(("zero_check_", "exclude_"))}
+    of_trials = {name for name in Rules.model_fields if name.startswith(("zero_", "exclude_"))}
     assert set(Rules.model_fields) - of_trials == {rule.name for rule in fields(TurnRules)}
     tiny.replace("study.toml", "[recorders.crank]", "[rules]\nmin_turns = 12\n\n[recorders.crank]")
     assert read_settings(tiny.root / "study.toml").rules.turn_rules() == TurnRules(min_turns=12)

@@ -6,7 +6,7 @@ import pytest
 
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.trial_budget import trial_budgets, undeclared
+from analysis_lib.study.trial_budget import DECLARED, trial_budgets, undeclared
 
 
 @pytest.fixture(scope="module")
@@ -14,7 +14,8 @@ def trial(tmp_path_factory):
     folder = tmp_path_factory.mktemp("budget") / "study"
     small_study(folder, riders=2, duration_s=20.0)
     study = open_study(folder)
-    return study.load_trial("R01-P1-steady"), study.settings.recorders["two_leg_crank"]
+    bare = study.settings.recorders["two_leg_crank"].model_copy(update=dict.fromkeys(DECLARED))
+    return study.load_trial("R01-P1-steady"), bare
 
 
 def test_nothing_declared_leaves_turns_zero_and_sampling_and_says_what_is_missing(trial):

@@ -1,0 +1,117 @@
+"""A trial's recording on its way to a result: zero torque off, calibration applied, and what is to be said of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.signals.calibration import apply_calibration
+from analysis_lib.signals.recording import Recording
+from analysis_lib.signals.trial import TrialResult, analyse_corrected
+from analysis_lib.signals.zero_drift import fit_zero_drift, remove_zero_drift
+from analysis_lib.signals.zero_torque import remove_zero_torque, zero_line
+from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.study.angle_error import angle_error_sentence
+from analysis_lib.study.angle_zeros import sentences_on_zero
+from analysis_lib.study.calibrations import RecorderCalibration, calibration_for
+from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.zero_lookup import all_checks, checks_around
+
+
+@dataclass(frozen=True)
+class RecorderKnowledge:
+    """What is known of the recorders beyond study.toml.
+
+    Attributes
+    ----------
+    zero_checks : DataFrame
+    calibrations : list of RecorderCalibration
+        In order of time.
+    angle_zeros : dict of str to list of Estimate
+        By recorder, from its slow turns.
+    """
+
+    zero_checks: pd.DataFrame
+    calibrations: list[RecorderCalibration] = field(default_factory=list)
+    angle_zeros: dict[str, list[Estimate]] = field(default_factory=dict)
+
+    def inform(self, settings: StudySettings) -> StudySettings:
+        """Fill in the uncertainties that a recorder does not declare and that its calibrations and slow turns tell."""
+        recorders = {}
+        for name, recorder in settings.recorders.items():
+            told = {
+                "slope_uncertainty_pct": [
+                    part.slope_uncertainty_pct for part in self.calibrations if part.recorder == name
+                ],
+                "angle_zero_uncertainty_deg": [zero.se for zero in self.angle_zeros.get(name, [])],
+            }
+            learnt = {
+                key: max(values) for key, values in told.items() if values and getattr(recorder, key) is None
+            }
+            recorders[name] = recorder.model_copy(update=learnt)
+        return settings.model_copy(update={"recorders": recorders})
+
+
+def analyse_row(
+    row: Any, recording: Recording, settings: StudySettings, known: RecorderKnowledge
+) -> TrialResult:
+    """Correct and analyse one trial.
+
+    Zero torque goes first, in the recorder's own reading, and the slope after it. `zero_model` of the rules says
+    whether the zero is a line between the checks around the trial, or a fit of all checks of the recorder on
+    temperature and time.
+
+    Parameters
+    ----------
+    row : row of trials.csv
+    recording : Recording
+        As read.
+    settings : StudySettings
+    known : RecorderKnowledge
+
+    Raises
+    ------
+    Refusal
+        What zero checks, calibration or turns cannot give.
+    """
+    recorder = settings.recorders[row.recorder]
+    start_s = float(recording.time_s[0])
+    checks = checks_around(settings, known.zero_checks, row, start_s)
+    line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
+    if settings.rules.zero_model == "temperature":
+        every = all_checks(settings, known.zero_checks, row, start_s)
+        recording = remove_zero_drift(
+            recording, {channel: fit_zero_drift(every, channel) for channel in recording.torque}
+        )
+    else:
+        recording = remove_zero_torque(recording, line)
+    calibration, late = calibration_for(known.calibrations, row.recorder, row.started_at)
+    if calibration is not None:
+        recording = apply_calibration(recording, calibration.channels, recorder.calibration_override)
+    result = analyse_corrected(recording, line, settings.rules.turn_rules())
+    assumptions, cautions = sentences_on_zero(
+        known.angle_zeros.get(row.recorder, []), recorder.angle_offset_deg
+    )
+    mount_deg = None if pd.isna(row.mount_deg) else float(row.mount_deg)
+    astray = angle_error_sentence(result, recorder, settings.drivetrain_for(row.ring, mount_deg))
+    beyond = _beyond_calibration(recording, calibration)
+    return replace(
+        result,
+        assumptions=[*result.assumptions, *filter(None, (late, astray)), *assumptions],
+        cautions=[*result.cautions, *cautions, *beyond],
+    )
+
+
+def _beyond_calibration(recording: Recording, calibration: RecorderCalibration | None) -> list[str]:
+    said = []
+    for channel, part in (calibration.channels if calibration else {}).items():
+        reached = float(np.percentile(np.abs(recording.torque[channel]), 99))
+        if reached > part.largest_load_Nm:
+            said.append(
+                f"Torque of {channel} reached {reached:.1f} N m, beyond the {part.largest_load_Nm:.1f} N m to which it"
+                " was calibrated."
+            )
+    return said
