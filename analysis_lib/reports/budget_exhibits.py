@@ -1,57 +1,20 @@
-"""What the measurement can and cannot carry: trial budgets on the rider's page, the measuring floor on the study's."""
+"""What the measurement can and cannot carry: the trials' budgets on the rider's page."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
-from analysis_lib.reports.rider_analysis import LABELS, RiderAnalysis
+from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_number
-from analysis_lib.study.trial_budget import trial_budgets, undeclared
-
-COMMON = ("calibration slope and temperature", "zero of the crank angle", "delay of torque")
-"""Inputs that one recorder has in common on both rings: they do not tell the rings apart."""
-
-
-def budget_rows(analysis: RiderAnalysis) -> pd.DataFrame:
-    """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""
-    frames = []
-    for row in analysis.used.to_dict("records"):
-        recorder = analysis.study.settings.recorders[row["recorder"]]
-        budgets = trial_budgets(
-            analysis.results[row["trial"]], recorder, usual_drift_Nm(analysis, row["recorder"])
-        )
-        for quantity, budget in budgets.items():
-            parts = budget.to_frame()[["input", "contribution"]]
-            labels = pd.DataFrame([{name: row[name] for name in LABELS}])
-            known: dict[str, Any] = {
-                "quantity": quantity,
-                "total": budget.standard_uncertainty,
-                "unit": budget.unit,
-            }
-            frames.append(labels.merge(parts, how="cross").assign(**known))
-    return pd.concat(frames, ignore_index=True)[
-        [*LABELS, "quantity", "total", "unit", "input", "contribution"]
-    ]
-
-
-def usual_drift_Nm(analysis: RiderAnalysis, recorder: str) -> float:
-    """Root mean square of the zero's change between successive checks of a recorder, over all channels; 0 if unknown."""
-    checks = analysis.study.zero_checks
-    own = checks[checks["recorder"] == recorder].sort_values("checked_at")
-    columns = [name for name in own if str(name).startswith("zero_")]
-    changes = own[columns].diff().to_numpy(dtype=float)
-    changes = changes[np.isfinite(changes)]
-    return float(np.sqrt(np.mean(changes**2))) if changes.size else 0.0
+from analysis_lib.study.trial_budget import undeclared
 
 
 def budget_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give each input's share of the uncertainty of power, torque and torque phase, over the rider's trials."""
-    rows = budget_rows(analysis)
+    rows = analysis.budgets
     root_mean_square = rows.groupby(["quantity", "unit", "input"], sort=False)["contribution"].agg(
         lambda part: math.sqrt(float(np.mean(np.square(part))))
     )
@@ -76,7 +39,7 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
 
 def budget_sentences(analysis: RiderAnalysis) -> list[str]:
     """Say how uncertain a trial's power is, what was not declared, and what of it the comparison of rings escapes."""
-    rows = budget_rows(analysis)
+    rows = analysis.budgets
     power = rows[rows["quantity"] == "power"].drop_duplicates("trial")["total"]
     words = [
         "A single trial's power is known to a standard uncertainty of"
@@ -96,52 +59,3 @@ def budget_sentences(analysis: RiderAnalysis) -> list[str]:
         " refitting a recorder, again after the first thirty hours, and before any trial that counts."
     )
     return words
-
-
-def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFrame:
-    """Return the part of an effect's standard error that the measurement alone accounts for, by intensity.
-
-    A rider's contrast is the mean of the oval trials minus that of the round ones, so with k trials on a ring
-    each adds u²/k²; over n riders the floor is √(Σ over riders) / n. Inputs common to both rings are left
-    out.
-
-    Parameters
-    ----------
-    budgets : DataFrame
-        As `budget_rows` returns them, of all riders, for one quantity.
-    contrasts : DataFrame
-        ``rider, intensity`` of the riders in the estimate.
-
-    Returns
-    -------
-    DataFrame
-        ``intensity, floor, riders``.
-
-    Examples
-    --------
-    Two riders, one trial of 1 W a ring each: a contrast of √2 W each, and √(2 + 2)/2 = 1 W for their mean.
-    """
-    own = budgets[~budgets["input"].isin(COMMON)]
-    trial = own.groupby(["intensity", "rider", "ring", "trial"])["contribution"].agg(
-        lambda part: float(np.sum(part**2))
-    )
-    ring = trial.groupby(["intensity", "rider", "ring"]).agg(["sum", "size"])
-    variance = (ring["sum"] / ring["size"] ** 2).groupby(["intensity", "rider"]).sum()
-    rows = []
-    for intensity, here in contrasts[contrasts["intensity"] != "overall"].groupby(
-        "intensity", sort=False, observed=True
-    ):
-        parts = [
-            variance[(str(intensity), rider)]
-            for rider in here["rider"]
-            if (str(intensity), rider) in variance
-        ]
-        if parts:
-            rows.append(
-                {
-                    "intensity": str(intensity),
-                    "floor": math.sqrt(sum(parts)) / len(parts),
-                    "riders": len(parts),
-                }
-            )
-    return pd.DataFrame(rows, columns=["intensity", "floor", "riders"])

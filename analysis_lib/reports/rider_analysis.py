@@ -12,6 +12,7 @@ import pandas as pd
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mounting import MountAdvice
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.budgets import budget_rows
 from analysis_lib.reports.derived_rows import derived_rows
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
@@ -216,6 +217,11 @@ class RiderAnalysis:
             ["rider", "intensity", "sectors", "gap_W"]
         ]
 
+    @cached_property
+    def budgets(self) -> pd.DataFrame:
+        """One row a trial, quantity and uncertain input; see `budgets.budget_rows`."""
+        return budget_rows(self.study, self.used, self.results)
+
     @property
     def tables(self) -> RiderTables:
         """The tables that the study's page builds on; what this rider's channels cannot tell has no rows."""
@@ -225,6 +231,7 @@ class RiderAnalysis:
             self.profiles,
             _or_empty(lambda: self.mount_advice.by_intensity.assign(rider=self.rider), PHASE_COLUMNS),
             _or_empty(lambda: self.meter, METER_COLUMNS),
+            self.budgets,
         )
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis_lib.reports.numbers import write_csv
 
-TABLES = ("trials", "quantities", "profiles", "phases", "meter")
+TABLES = ("trials", "quantities", "profiles", "phases", "meter", "budgets")
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,9 @@ class RiderTables:
     meter : DataFrame
         One row an intensity and number of speed sectors: ``rider, intensity, sectors, gap_W``, what a meter
         would add to oval − round by itself.
+    budgets : DataFrame
+        One row a trial, quantity and uncertain input: ``trial, rider, period, ring, intensity, quantity, total, unit,
+        input, contribution``.
     """
 
     trials: pd.DataFrame
@@ -40,6 +43,7 @@ class RiderTables:
     profiles: pd.DataFrame
     phases: pd.DataFrame
     meter: pd.DataFrame
+    budgets: pd.DataFrame
 
     def write(self, results_dir: str, rider: str) -> None:
         """Write each table as CSV into the rider's folder of the report; an empty `results_dir` writes nothing."""

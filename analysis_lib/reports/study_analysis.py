@@ -48,6 +48,11 @@ class StudyAnalysis:
         """Every used trial's torque profile and crank speed."""
         return self._together("profiles")
 
+    @cached_property
+    def budgets(self) -> pd.DataFrame:
+        """Every trial's uncertain inputs, one row each; see `budgets.budget_rows`."""
+        return self._together("budgets")
+
     @property
     def outcomes(self) -> list[Outcome]:
         """The declared outcomes, the primary one first."""

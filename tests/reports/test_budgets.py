@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.budget_exhibits import measuring_floor
+from analysis_lib.reports.budgets import measuring_floor
 
 
 def _budgets(rows):

@@ -1,0 +1,99 @@
+"""The uncertainty budgets of trials as one table, and the measuring floor that follows for an effect."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.signals.trial import TrialResult
+from analysis_lib.study.folder import Study
+from analysis_lib.study.trial_budget import trial_budgets
+
+BUDGET_LABELS = ["trial", "rider", "period", "ring", "intensity"]
+BUDGET_COLUMNS = [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contribution"]
+COMMON = ("calibration slope and temperature", "zero of the crank angle", "delay of torque")
+"""Inputs that one recorder has in common on both rings: they do not tell the rings apart."""
+
+
+def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.DataFrame:
+    """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""
+    frames = []
+    for row in used.to_dict("records"):
+        recorder = study.settings.recorders[row["recorder"]]
+        budgets = trial_budgets(
+            results[row["trial"]], recorder, usual_drift_Nm(study.zero_checks, row["recorder"])
+        )
+        for quantity, budget in budgets.items():
+            parts = budget.to_frame()[["input", "contribution"]]
+            labels = pd.DataFrame([{name: row[name] for name in BUDGET_LABELS}])
+            known: dict[str, Any] = {
+                "quantity": quantity,
+                "total": budget.standard_uncertainty,
+                "unit": budget.unit,
+            }
+            frames.append(labels.merge(parts, how="cross").assign(**known))
+    return pd.concat(frames, ignore_index=True)[
+        [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contribution"]
+    ]
+
+
+def usual_drift_Nm(checks: pd.DataFrame, recorder: str) -> float:
+    """Root mean square of the zero's change between successive checks of a recorder, over all channels; 0 if unknown."""
+    own = checks[checks["recorder"] == recorder].sort_values("checked_at")
+    columns = [name for name in own if str(name).startswith("zero_")]
+    changes = own[columns].diff().to_numpy(dtype=float)
+    changes = changes[np.isfinite(changes)]
+    return float(np.sqrt(np.mean(changes**2))) if changes.size else 0.0
+
+
+def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFrame:
+    """Return the part of an effect's standard error that the measurement alone accounts for, by intensity.
+
+    A rider's contrast is the mean of the oval trials minus that of the round ones, so with k trials on a ring
+    each adds u²/k²; over n riders the floor is √(Σ over riders) / n. Inputs common to both rings are left
+    out.
+
+    Parameters
+    ----------
+    budgets : DataFrame
+        As `budget_rows` returns them, of all riders, for one quantity.
+    contrasts : DataFrame
+        ``rider, intensity`` of the riders in the estimate.
+
+    Returns
+    -------
+    DataFrame
+        ``intensity, floor, riders``.
+
+    Examples
+    --------
+    Two riders, one trial of 1 W a ring each: a contrast of √2 W each, and √(2 + 2)/2 = 1 W for their mean.
+    """
+    own = budgets[~budgets["input"].isin(COMMON)]
+    trial = own.groupby(["intensity", "rider", "ring", "trial"])["contribution"].agg(
+        lambda part: float(np.sum(part**2))
+    )
+    ring = trial.groupby(["intensity", "rider", "ring"]).agg(["sum", "size"])
+    variance = (ring["sum"] / ring["size"] ** 2).groupby(["intensity", "rider"]).sum()
+    rows = []
+    for intensity, here in contrasts[contrasts["intensity"] != "overall"].groupby(
+        "intensity", sort=False, observed=True
+    ):
+        parts = [
+            variance[(str(intensity), rider)]
+            for rider in here["rider"]
+            if (str(intensity), rider) in variance
+        ]
+        if parts:
+            rows.append(
+                {
+                    "intensity": str(intensity),
+                    "floor": math.sqrt(sum(parts)) / len(parts),
+                    "riders": len(parts),
+                }
+            )
+    return pd.DataFrame(rows, columns=["intensity", "floor", "riders"])
