@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +15,8 @@ SLOWEST_RPM = 5.0  # below any ride: a lower one too
 FEWEST_SAMPLES_A_TURN = 4
 LONG_STEP_TURNS = 0.25  # a gap in which the crank travels farther is bridged at the recording's own speed
 WRAP_MISMATCH_TURNS = 0.1
+FALLS_OF_ANOTHER_UNIT = 3  # a part of the recording in another unit falls that often; jitter does not
+FULL_TURN_ELSEWHERE = {"deg": ("radians", 2 * math.pi / 360), "rad": ("turns", 1 / (2 * math.pi))}
 USUAL_STEPS = 10_000  # enough of a recording to learn its usual step from
 
 FloatArray = NDArray[np.float64]
@@ -84,14 +88,14 @@ def check_travel(stored: FloatArray, turns: FloatArray, time_s: FloatArray, file
     ------
     Refusal
         No movement; backwards on the whole; less than one turn; more than 300 or less than 5 rpm; fewer than
-        four samples a turn; falls that are no whole number of turns.
+        four samples a turn; falls that are no whole number of turns; a part in another unit.
     """
     travel = turns[-1] - turns[0]
     rpm = 60 * travel / (time_s[-1] - time_s[0])
-    fault = _fault_of_travel(stored, turns, travel, rpm)
+    fault = _fault_of_travel(stored, turns, travel, rpm) or _fault_of_mixed_units(stored, unit)
     if not fault:
         return
-    wrong_way = travel < 0 and abs(rpm) <= FASTEST_RPM
+    wrong_way = fault.endswith("backwards")
     raise Refusal(
         what=f"{file}, crank angle declared in {unit!r}",
         got=fault,
@@ -134,3 +138,18 @@ def _fault_of_wraps(stored: FloatArray, turns: FloatArray) -> str:
         falls = np.median(np.abs(stored[wraps + 1] - stored[wraps]))
         return f"falls of {falls:.4g} turns, which are no whole turns"
     return ""
+
+
+def _fault_of_mixed_units(stored: FloatArray, unit: str) -> str:
+    """Look for the falls of a full turn in another unit: a part of the file that wraps at 2π among degrees."""
+    other, full = FULL_TURN_ELSEWHERE.get(unit, ("", 0.0))
+    if not other:
+        return ""
+    at = find_steps(stored, 0.6 * full)
+    before, after = stored[at] / full, stored[at + 1] / full
+    from_zero = (before > 0.7) & (before < 1.001) & (after > -0.001) & (after < 0.3)
+    about_zero = (before > 0.35) & (before < 0.501) & (after > -0.501) & (after < -0.35)
+    falls = int(np.count_nonzero(from_zero | about_zero))
+    if falls < FALLS_OF_ANOTHER_UNIT:
+        return ""
+    return f"{falls} falls of one turn as it is in {other}, so a part in {other}"

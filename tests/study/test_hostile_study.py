@@ -1,0 +1,125 @@
+"""What people and machines put into a study folder by mistake: one message each, and the other trials go on."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.study.folder import open_study
+
+TIME_S = np.arange(0, 20, 0.01)
+TURNS = 1.25 * TIME_S + 0.1
+TORQUE_NM = 30 + 12 * np.cos(2 * (2 * np.pi * TURNS - np.radians(100)))
+
+
+def write_recording(tiny, angle, torque=TORQUE_NM, time_s=TIME_S, name="T1"):
+    table = np.column_stack([time_s, angle, torque])
+    path = tiny.root / f"recordings/{name}.csv"
+    np.savetxt(path, table, "%.9g", ",", header="t,angle,torque", comments="")
+
+
+def the_message_about(tiny, trial="T1"):
+    """The refusal of the one trial; every other that is ridden still gives its power."""
+    study = open_study(tiny.root)
+    for other in set(study.trials.loc[study.trials["usable"], "trial"]) - {trial}:
+        assert study.load_trial(other).value("power_W") > 100
+    with pytest.raises(Refusal) as caught:
+        study.load_trial(trial)
+    return caught.value
+
+
+@pytest.mark.parametrize("radians_from", [0.2, 0.5, 0.8])
+def test_wraps_at_two_pi_and_at_360_in_one_file(tiny, radians_from):
+    part = 20 * radians_from <= TIME_S
+    write_recording(tiny, np.where(part, 2 * np.pi * (TURNS % 1), 360 * (TURNS % 1)))
+    refusal = the_message_about(tiny)
+    assert "falls of one turn as it is in radians" in refusal.got
+    assert (refusal.scope, refusal.trial) == ("trial", "T1")
+
+
+@pytest.mark.parametrize("radians_until", [0.2, 0.5, 0.8])
+def test_the_same_declared_in_radians(tiny, radians_until):
+    tiny.replace("study.toml", 'unit = "deg"', 'unit = "rad"')
+    part = 20 * radians_until > TIME_S
+    write_recording(tiny, np.where(part, 2 * np.pi * (TURNS % 1), 360 * (TURNS % 1)))
+    with pytest.raises(Refusal, match="unit is probably wrong"):
+        open_study(tiny.root).load_trial("T1")
+
+
+def test_wraps_at_180_and_at_360_mixed_are_the_same_angle(tiny):
+    """Whole turns apart, so nothing is lost: −90° and 270° are one place."""
+    degrees = 360 * (TURNS % 1)
+    write_recording(tiny, np.where((TIME_S > 5) & (degrees > 180), degrees - 360, degrees))
+    result = open_study(tiny.root).load_trial("T1")
+    assert result.value("cadence_rpm") == pytest.approx(75, rel=1e-6)
+    assert result.value("torque_phase_deg") == pytest.approx(100, abs=0.1)
+
+
+def test_inch_pounds_declared_as_newton_metres(tiny):
+    """NIST SP 811, appendix B.8; 40 N·m are 354 lbf·in, which no rider gives in N·m."""
+    write_recording(tiny, 360 * (TURNS % 1), (TORQUE_NM + 10) / 0.1129848290276167)
+    assert "more than any rider gives" in the_message_about(tiny).wanted
+
+
+def test_samples_sent_twice_are_named_by_line(tiny):
+    again = np.repeat(np.arange(TIME_S.size), np.where(np.arange(TIME_S.size) % 400 == 399, 2, 1))
+    write_recording(tiny, 360 * (TURNS[again] % 1), TORQUE_NM[again], TIME_S[again])
+    refusal = the_message_about(tiny)
+    assert "line 402" in refusal.what
+    assert "standing still at 3.99 s" in refusal.got
+
+
+def test_jittered_samples_cost_no_turn(tiny):
+    """Clock jitter of a millisecond and one extra sample in ten: 24 whole turns, power as it was."""
+    rng = np.random.default_rng(8)
+    time_s = np.sort(np.concatenate([TIME_S, rng.choice(TIME_S[1:-1], 200, replace=False) + 1e-4]))
+    turns = 1.25 * (time_s + rng.normal(0, 1e-3, time_s.size)) + 0.1
+    torque = 30 + 12 * np.cos(2 * (2 * np.pi * turns - np.radians(100)))
+    write_recording(tiny, 360 * (turns % 1), torque, time_s)
+    result = open_study(tiny.root).load_trial("T1")
+    assert result.quality["kept_turns"] == 24
+    zero = 0.5 + 0.2 * 310 / 3000  # the line between the tiny study's checks at 10 s, as in test_folder
+    assert result.value("mean_torque_Nm") == pytest.approx(30 - zero, abs=0.05)
+    assert result.value("power_W") == pytest.approx((30 - zero) * 2 * math.pi * 1.25, rel=3e-3)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["<script>alert(1)</script>", "=cmd|' /C calc'!A0", "@SUM(A1)", "-1+1", "../T9", "T 1", "T1\u202e"],
+)
+def test_an_id_that_a_page_or_a_spreadsheet_would_run(tiny, name):
+    tiny.replace("trials.csv", "\nT1,R01", f'\n"{name}",R01')
+    study = open_study(tiny.root)
+    about = [str(problem) for problem in study.errors if "column trial" in str(problem)]
+    assert len(about) == 1
+    assert name not in set(study.trials["trial"])
+    assert study.load_trial("T2").value("power_W") > 100
+
+
+@pytest.mark.parametrize(
+    "file",
+    [
+        "../secret.csv",
+        "recordings/../../secret.csv",
+        "/etc/passwd",
+        "C:/ride.csv",
+        "recordings\\T1.csv",
+        "~/x",
+    ],
+)
+def test_a_file_outside_the_folder(tiny, file):
+    tiny.replace("trials.csv", "recordings/T1.csv", file)
+    refusal = the_message_about(tiny)
+    assert "a path inside the study folder" in refusal.wanted
+
+
+@pytest.mark.parametrize(
+    "key", ['slow_turns = [{ file = "../slow.csv", channel = "total", mass_on = "left" }]']
+)
+def test_no_path_of_the_settings_leads_outside(tiny, key):
+    tiny.replace("study.toml", 'crank_side = "right"', f'crank_side = "right"\n{key}')
+    with pytest.raises(ValueError, match="a path inside the study folder"):
+        open_study(tiny.root)
