@@ -55,7 +55,7 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
         f"{outcome.label}, oval − round: estimate (diamonds) with {show_level(level)} interval (capped bar) and,"
         " for single intensities, the longer interval that holds for all of them at once (thin line), beside"
         " each rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
-        f" {outcome.smallest_effect:g} {outcome.unit}, declared beforehand. Riders: {riders}. An interval"
+        f" {outcome.smallest_effect:g} {outcome.unit}, as study.toml declares. Riders: {riders}. An interval"
         " wholly inside the shade speaks for no effect that matters.",
         f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g}"
         f" {outcome.unit}, interval {overall.low:.3g} to {overall.high:.3g}.",

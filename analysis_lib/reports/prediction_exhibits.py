@@ -28,7 +28,7 @@ def speed_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "crank_speed",
         speed_panels(frame),
-        "Crank speed through the turn in % of its mean. Lines: measured (round solid, oval dashed); dotted:"
+        "Crank speed through the turn in % of its mean. Lines: measured (round solid, oval dashed); open markers:"
         " predicted from the measured round-ring torque, the ring's geometry and the stated inertia. Where"
         " they part, the inertia is not the stated one, the angle is off, or the rider pushes differently.",
         "Line chart of crank speed through the turn, measured and predicted for both rings, one panel an"

@@ -75,7 +75,7 @@ def state_sentences(analysis: StudyAnalysis) -> list[str]:
         ),
         (
             "A trial is left out by a rule declared in study.toml or because its recording holds no whole"
-            " turn that counts, never because of its result."
+            " turn that counts."
         ),
     ]
 

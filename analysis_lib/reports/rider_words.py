@@ -116,7 +116,10 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
             "No criterion of mounting has been shown to predict performance; the largest arm at the torque"
             " phase is the usual one. The differences of loss that count as none are conventions."
         ),
-        "Predictions assume a rigid drivetrain, the inertia that study.toml states and legs that were not measured.",
+        (
+            "Predictions assume a rigid drivetrain, the inertia that study.toml states and legs that were not"
+            " measured."
+        ),
         "The rider knew which ring was on the bicycle.",
     ]
 
@@ -131,12 +134,19 @@ def methods(analysis: RiderAnalysis) -> list[str]:
             " is averaged over 360 one-degree bins by exact integration over angle. Power is work over the"
             " turn divided by its duration."
         ),
-        f"Turns are kept by these rules: {rules}.",
+        (
+            f"A whole turn is kept between {rules.cadence_min_rpm:g} and {rules.cadence_max_rpm:g} rpm,"
+            f" without a gap of more than {rules.max_gap_s:g} s between samples, a step back of more than"
+            f" {rules.max_backward_deg:g}°, a standstill of more than {rules.max_standstill_s:g} s or a"
+            f" saturated or stuck channel, and with a mean torque of at least {rules.min_mean_torque_Nm:g}"
+            " N·m."
+        ),
         (
             "A trial's value is the mean over its kept turns with a standard error that allows for"
             " correlation from turn to turn. Torque phase: half the phase of the second harmonic of two-leg"
-            f" torque against angle. {DRAWS} draws of the mean turn: circular block bootstrap over turns within a"
-            " trial, and a normal multiple of the differences between periods, shared by all intensities."
+            f" torque against angle. {DRAWS} draws of the mean turn: circular block bootstrap over turns"
+            " within a trial, and a normal multiple of the differences between periods, shared by all"
+            " intensities."
         ),
         METHOD,
     ]

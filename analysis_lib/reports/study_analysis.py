@@ -24,6 +24,9 @@ from analysis_lib.study.protocol import Outcome
 
 CELL = ["rider", "sequence", "period", "ring", "intensity"]
 
+FEWEST_FOR_A_BAND = 6
+"""2/2⁶ = 0.031 is the first below 0.05."""
+
 
 @dataclass(frozen=True)
 class StudyAnalysis:
@@ -90,7 +93,7 @@ class StudyAnalysis:
     def curve_effect(self, intensity: str, channel: str = "total") -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
         differences = self.curve_differences(intensity, channel)
-        return paired_curves(differences.to_numpy(), seed=self.study.settings.study.seed)
+        return self._band(differences.to_numpy(), f"torque curves at {intensity}")
 
     def curve_trend(self, channel: str = "total") -> PairedCurves:
         """Return how the difference curve changes per step of intensity: the mean of the riders' own slopes.
@@ -106,7 +109,7 @@ class StudyAnalysis:
         slopes = sum(
             step * curve.loc[riders].to_numpy() for step, curve in zip(steps, curves, strict=True)
         ) / (steps @ steps)
-        return paired_curves(slopes, seed=self.study.settings.study.seed)
+        return self._band(slopes, "trend of torque curves")
 
     def curve_differences(self, intensity: str, channel: str = "total") -> pd.DataFrame:
         """Return riders by degrees: mean torque over oval periods minus that over round periods.
@@ -149,6 +152,18 @@ class StudyAnalysis:
         over_all = gaps.groupby(["rider", "sectors"], as_index=False)["gap_W"].mean().assign(intensity="all")
         grouped = pd.concat([gaps, over_all]).groupby(["intensity", "sectors"], sort=False)["gap_W"]
         return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
+
+    def _band(self, differences: np.ndarray, what: str) -> PairedCurves:
+        """Return the family-wise band; refused where sign flips of so few riders make none of 95 %."""
+        riders = len(differences)
+        if riders < FEWEST_FOR_A_BAND:
+            raise Refusal(
+                what,
+                f"{riders} riders on both rings",
+                f"at least {FEWEST_FOR_A_BAND}: with fewer no band of 95 % exists, since 2 of 2ⁿ sign flips are extreme",
+                "look at the riders' own curves; a band needs more riders",
+            )
+        return paired_curves(differences, seed=self.study.settings.study.seed)
 
     def _together(self, name: str) -> pd.DataFrame:
         return pd.concat([getattr(tables, name) for tables in self.tables.values()], ignore_index=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
@@ -82,9 +84,9 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     return [
         f"{test.sentence()}.",
         (
-            f"With these riders p could not have been below {test.smallest_p:.2g}, however large the effect; the"
-            f" primary analysis gives {show_p(primary.p)}. Relabelling assumes nothing about distributions."
-            f"{why if apart else ''}"
+            f"With these riders p could not have been below {test.smallest_p:.2g}, however large the effect;"
+            f" the primary analysis gives {show_p(primary.p)}. Relabelling assumes nothing about"
+            f" distributions.{why if apart else ''}"
         ),
     ]
 
@@ -113,54 +115,65 @@ def left_out_sentences(effect: RingEffect) -> list[str]:
 def meter_sentences(analysis: StudyAnalysis) -> list[str]:
     """Say how much of oval − round a meter could have made up, before any effect is read."""
     gaps = analysis.meter_gaps()
-    gaps = gaps[gaps["intensity"] == "all"]
     if gaps.empty:
         return [
             "No rider's recording holds the torque of both legs, so what a meter could have made up is not"
             " known: treat any difference in power as possibly the meter's."
         ]
-    one = gaps[gaps["sectors"] == 1].iloc[0]
-    worst = gaps.iloc[int(gaps["mean_W"].abs().argmax())]
+    overall = gaps[gaps["intensity"] == "all"]
+    one = overall[overall["sectors"] == 1].iloc[0]
+    worst = overall.iloc[int(overall["mean_W"].abs().argmax())]
     more = (
         f"More readings can be worse: {_watts(worst.mean_W)} at {worst.sectors:.0f} a turn."
         if abs(worst.mean_W) > 1.01 * abs(one.mean_W)
-        else "None of the meters with more readings a turn errs by more."
+        else "None of the meters with more readings a turn errs by noticeably more."
     )
     return [
         (
-            "If the riders did exactly the same on both rings, a meter that learns crank speed once a turn"
-            f" would still show {_watts(one.mean_W)} of oval − round with these rings, mounts and torques"
-            f" (mean over {one.riders:.0f} riders, who range from {_watts(one.lowest_W)} to"
-            f" {_watts(one.highest_W)}; rigid drivetrain, constant resistance, stated inertia). {more}"
+            "If the riders did exactly the same on both rings, a meter that averages torque over time and"
+            f" learns crank speed once a turn would still show {_watts(one.mean_W)} of oval − round with"
+            f" these rings, mounts and torques (mean over {one.riders:.0f} riders, who range from"
+            f" {_watts(one.lowest_W)} to {_watts(one.highest_W)}; rigid drivetrain, constant resistance,"
+            f" stated inertia). {more}"
         ),
         (
             "Power in this report is work over the turn divided by its duration, which has no such error;"
             " that holds as far as the recorded angle, torque and zero are true."
         ),
-        *_meter_against_effect(analysis, float(one.mean_W)),
+        *_meter_against_effect(analysis, gaps[gaps["sectors"] == 1]),
     ]
 
 
-def _meter_against_effect(analysis: StudyAnalysis, gap_W: float) -> list[str]:
-    """Compare the meter's error with each outcome in watts that could be estimated."""
+def _meter_against_effect(analysis: StudyAnalysis, gaps: pd.DataFrame) -> list[str]:
+    """Hold the meter's error against the interval of every outcome in watts, at each intensity and overall."""
+    errors = {str(row["intensity"]): float(row["mean_W"]) for row in gaps.to_dict("records")}
     words = []
     for outcome in analysis.outcomes:
         if outcome.unit != "W":
             continue
         try:
-            bounds = analysis.effect(outcome).overall.interval(0.95)
+            effect = analysis.effect(outcome)
         except Refusal:
             continue
-        inside = bounds.low <= gap_W <= bounds.high
-        verdict = (
-            "lies inside: with such a meter the whole result could have been the meter"
-            if inside
-            else "lies outside: it could not be explained by such a meter alone"
-        )
-        words.append(
-            f"{outcome.label}: the effect's 95 % interval is {_watts(bounds.low)} to {_watts(bounds.high)};"
-            f" the error of one reading a turn {verdict}."
-        )
+        inside: list[str] = []
+        outside: list[str] = []
+        for intensity, estimate in effect.estimates.items():
+            error = errors.get("all" if intensity == "overall" else str(intensity))
+            if error is not None:
+                bounds = estimate.interval(0.95)
+                (inside if bounds.low <= error <= bounds.high else outside).append(
+                    f"{intensity} ({_watts(error)})"
+                )
+        if inside:
+            words.append(
+                f"{outcome.label}: at {', '.join(inside)} the error lies inside the effect's 95 % interval,"
+                " so that a study with such a meter could have found nothing but its meter there."
+            )
+        if outside:
+            words.append(
+                f"{outcome.label}: at {', '.join(outside)} the error lies outside the effect's 95 % interval:"
+                " what was measured here is not what such a meter would have shown of itself."
+            )
     return words
 
 

@@ -44,7 +44,9 @@ def fabricate(folder, riders: int = 8, missing=(), orders=ORDERS, noise_W: float
 def _tables(rows: pd.DataFrame, rng: np.random.Generator) -> RiderTables:
     trials = rows.drop(columns="value").assign(state="used", reason="", kept_turns=80.0)
     quantities = rows.assign(quantity="power_W", unit="W", se=0.5, n_turns=80, n_effective=40.0, note="")
-    return RiderTables(trials, quantities, _profiles(rows, rng), pd.DataFrame(), pd.DataFrame())
+    return RiderTables(
+        trials, quantities, _profiles(rows, rng), pd.DataFrame(), pd.DataFrame(), pd.DataFrame()
+    )
 
 
 def _profiles(rows: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
