@@ -24,12 +24,18 @@ def verdict(mounting: RiderMounting) -> str:
         return f"Any of these mounts will do by every criterion: {angles}.{besides}"
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
-    usual = mounting.advice.nearest_mount_deg
     return (
-        f"No mount is good by every criterion: {_wanted_by_each(mounting)}. None of the criteria has been shown"
-        f" to predict performance; the usual one, the largest arm at the torque phase, asks for {usual:g}°."
-        f"{besides}"
+        f"By the usual criterion, the largest arm at the torque phase, {_by_usual(mounting)}. No mount is good by"
+        f" every criterion: {_wanted_by_each(mounting)}. None of them has been shown to predict performance.{besides}"
     )
+
+
+def _by_usual(mounting: RiderMounting) -> str:
+    rows = mounting.criteria.verdicts
+    mounts = rows.loc[rows["criterion"] == USUAL, "mounts_deg"].iloc[0]
+    if not mounts:
+        return "the turns do not decide"
+    return f"this one: {_angles(mounts)}" if len(mounts) == 1 else f"any of these: {_angles(mounts)}"
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:
@@ -52,7 +58,7 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
 def _wanted_by_each(mounting: RiderMounting) -> str:
     parts = []
     for row in mounting.criteria.verdicts.to_dict("records"):
-        if row["verdict"] == UNDECIDED:
+        if row["verdict"] == UNDECIDED or row["criterion"] == USUAL:
             continue
         all_of_them = len(row["mounts_deg"]) == len(mounting.available_mounts_deg)
         parts.append(f"{'any' if all_of_them else _angles(row['mounts_deg'])} by {row['criterion']}")

@@ -46,7 +46,6 @@ class DecidedMounting(RiderMounting):
         return self.stroke
 
     available_mounts_deg = (55.0, 70.0, 85.0)
-    advice = type("Advice", (), {"nearest_mount_deg": 70.0})()
 
 
 def decided(*mounts_by_criterion):
@@ -68,7 +67,13 @@ def decided(*mounts_by_criterion):
         (([55.0, 70.0], [55.0, 70.0, 85.0], [55.0, 70.0], [55.0, 70.0]), ANY, "Any of these"),
         (([55.0, 70.0], [70.0, 85.0], [70.0], [70.0]), ONE, "This one: the mount at 70°"),
         (([], [], [], []), UNDECIDED, "Not enough turns"),
-        (([70.0], [55.0, 70.0, 85.0], [85.0], []), DISAGREE, "85° by peak force"),
+        (([70.0], [55.0, 70.0, 85.0], [85.0], []), DISAGREE, "torque phase, this one: 70°. No mount is good"),
+        (([55.0, 70.0], [70.0], [85.0], []), DISAGREE, "any of these: 55° and 70°"),
+        (
+            ([], [70.0], [85.0], []),
+            DISAGREE,
+            "the turns do not decide. No mount is good by every criterion: 70° by",
+        ),
         (([70.0], [], [70.0, 85.0], []), ONE, "to decide by crank speed and dead centres"),
     ],
 )
