@@ -13,6 +13,7 @@ from analysis_lib.signals.stored_columns import StoredColumns, check_columns, ch
 SAMPLE_TIME = "sample time"
 C3D_KEY = 0x50  # the second byte of every C3D file
 BLOCK_BYTES = 512
+MOST_FRAMES = 65535  # the header counts frames in 16 bits; of more, a reader may see only these
 
 
 def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
@@ -34,7 +35,8 @@ def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
     Raises
     ------
     Refusal
-        Missing, empty, cut or damaged file; missing channel; no ezc3d to read it with.
+        Missing, empty, cut or damaged file; a file of more frames than its header can count; missing channel; no
+        ezc3d to read it with.
     """
     check_file(path)
     _check_is_c3d(path)
@@ -77,9 +79,27 @@ def _parse(path: Path) -> tuple[list[str], float, np.ndarray]:
         values = found["data"]["analogs"][0][: len(labels)]
         if not rate > 0:
             raise ValueError(f"an analogue rate of {rate} Hz")
+        frames = found["data"]["points"].shape[2]
     except Exception as error:  # a damaged file can make its parser stumble over anything
         raise _unreadable(path, f"no readable C3D file ({str(error)[:80]})") from error
+    if frames == MOST_FRAMES and path.stat().st_size > 2 * BLOCK_BYTES + _largest_size(path):
+        raise Refusal(
+            what=path.name,
+            got=f"{MOST_FRAMES} frames, the most that its header can count, and more after them",
+            wanted="a file whose header counts all its frames",
+            remedy="export it with more analogue samples a frame, or as CSV, or cut it into trials",
+            scope="trial",
+        )
     return [str(label).strip() for label in labels], rate, values
+
+
+def _largest_size(path: Path) -> int:
+    """Bytes up to the end of the frames that were read, if the header's words are in Intel's order."""
+    with path.open("rb") as file:
+        head = file.read(BLOCK_BYTES)
+    points, analogue, first_block = (int.from_bytes(head[at : at + 2], "little") for at in (2, 4, 16))
+    number_bytes = 4 if head[15] & 0x80 else 2  # a negative scale factor, bytes 12 to 15, says real numbers
+    return (first_block - 1) * BLOCK_BYTES + MOST_FRAMES * (4 * points + analogue) * number_bytes
 
 
 def _unreadable(path: Path, got: str) -> Refusal:

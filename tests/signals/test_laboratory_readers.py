@@ -10,6 +10,7 @@ from rides import crank_at, leg_torque
 from scipy.io import savemat
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.c3d_reader import read_c3d_columns
 from analysis_lib.signals.recording import ColumnSource, RecorderSettings, read_recording
 
 TIME = np.arange(800) / 200
@@ -195,3 +196,20 @@ class TestC3d:
         (tmp_path / "ride.c3d").write_bytes(content)
         with pytest.raises(Refusal, match="a whole C3D file"):
             read_recording(tmp_path / "ride.c3d", settings("c3d"))
+
+
+def test_a_c3d_file_of_more_frames_than_its_header_counts_is_not_cut_in_silence(tmp_path):
+    ezc3d = pytest.importorskip("ezc3d")
+    made = ezc3d.c3d()
+    made["parameters"]["POINT"]["RATE"]["value"] = [1000.0]
+    made["parameters"]["ANALOG"]["RATE"]["value"] = [1000.0]
+    made["parameters"]["ANALOG"]["LABELS"]["value"] = ("angle", "right")
+    path = tmp_path / "long.c3d"
+    for samples in (65_535, 70_000):
+        made["data"]["analogs"] = np.ones((1, 2, samples))
+        made["data"]["points"] = np.zeros((4, 0, samples))
+        made.write(str(path))
+        if samples == 65_535:
+            assert read_c3d_columns(path, ["angle"]).values["angle"].size == samples
+    with pytest.raises(Refusal, match="65535 frames, the most that its header can count"):
+        read_c3d_columns(path, ["angle"])
