@@ -77,8 +77,3 @@ def one_trial_reports(tmp_path_factory):
         if recording.name != Path(kept).name:
             recording.unlink()
     return _report(study, root / "first", jobs=1), _report(study, root / "second", jobs=2)
-
-
-def pytest_configure(config):
-    """Make the mark of tests in a real browser known."""
-    config.addinivalue_line("markers", "browser: opens a notebook in a real, headless browser")
