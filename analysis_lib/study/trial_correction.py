@@ -38,6 +38,10 @@ class RecorderKnowledge:
     calibrations: list[RecorderCalibration] = field(default_factory=list)
     angle_zeros: dict[str, list[Estimate]] = field(default_factory=dict)
 
+    def fingerprint(self) -> str:
+        """Return a text that changes with anything that calibrations or slow turns tell, for whoever keeps results."""
+        return f"{self.calibrations!r} {self.angle_zeros!r}"
+
     def inform(self, settings: StudySettings) -> StudySettings:
         """Fill in the uncertainties that a recorder does not declare and that its calibrations and slow turns tell."""
         recorders = {}

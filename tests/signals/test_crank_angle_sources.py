@@ -144,3 +144,12 @@ class TestSides:
             leg_angle_difference(
                 cut_turns(Recording(recording.time_s, recording.crank_rad, {"left": late["left"]}))
             )
+
+    def test_a_leg_that_is_far_too_late_is_a_caution_of_the_trial(self):
+        recording = ride(duration_s=30, ripple=0.0)
+        for late_deg, cautions in ((12, 0), (45, 1)):
+            left = leg_torque(recording.crank_rad + np.pi - np.radians(late_deg))
+            legs = {**recording.torque, "left": left}
+            found = analyse_trial(Recording(recording.time_s, recording.crank_rad, legs)).cautions
+            assert len(found) == cautions
+        assert "The left leg drives 45° later than the right one" in found[0]

@@ -87,6 +87,15 @@ class TestCalibration:
         )
         assert open_study(tiny.root).settings.recorders["crank"].slope_uncertainty_pct == 0.7
 
+    def test_its_fingerprint_changes_with_it_and_with_nothing_else(self, tiny):
+        without = open_study(tiny.root).known.fingerprint()
+        write_calibration(tiny)
+        once, again = (open_study(tiny.root).known.fingerprint() for _ in range(2))
+        assert once == again != without
+        (tiny.root / "calibrations.csv").unlink()
+        write_calibration(tiny, slope=1.03)
+        assert open_study(tiny.root).known.fingerprint() not in (once, without)
+
     def test_torque_beyond_the_largest_load_carries_a_caution(self, tiny):
         write_calibration(tiny)
         assert not any("beyond" in said for said in open_study(tiny.root).load_trial("T1").cautions)
