@@ -52,6 +52,7 @@ def rider_inputs(study: Study, rider: str) -> dict[str, object]:
         "trials": trials.to_csv(index=False),
         "zero_checks": study.zero_checks.to_csv(index=False),
         "problems": problems,
+        "recorders": study.known.fingerprint(),
         "recordings": {name: _checksum_if_there(study.root / name) for name in files},
     }
 

@@ -93,7 +93,12 @@ def test_pages_are_self_contained_and_well_formed(damaged_report, page):
 
 def test_pages_hold_their_figures(damaged_report):
     rider = {"figure-quality_strip", "figure-torque_by_angle", "figure-torque_polar", "figure-crank_speed"}
-    study = {"figure-quality_strip", "figure-effect_power_W", "figure-paired_power_W", "figure-periods_power_W"}
+    study = {
+        "figure-quality_strip",
+        "figure-effect_power_W",
+        "figure-paired_power_W",
+        "figure-periods_power_W",
+    }
     assert rider <= set(_Page(damaged_report.text("riders/R01.html")).ids)
     assert study <= set(_Page(damaged_report.text("study.html")).ids)
 

@@ -53,7 +53,10 @@ LOG_REFERENCE_FIRST = [
 def two_periods(oval_first, round_first, intensity="one"):
     """Lay out two groups of pairs (period 1, period 2) as a trial table with the value column y."""
     rows = []
-    for label, rings, pairs in (("OR", ("oval", "round"), oval_first), ("RO", ("round", "oval"), round_first)):
+    for label, rings, pairs in (
+        ("OR", ("oval", "round"), oval_first),
+        ("RO", ("round", "oval"), round_first),
+    ):
         for number, pair in enumerate(pairs):
             for period, (ring, y) in enumerate(zip(rings, pair, strict=True), start=1):
                 rows.append((f"{label}{number:02d}", label, period, ring, intensity, float(y)))
