@@ -48,6 +48,10 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
         mounting.stroke.sentence(),
         *_recorded_on_oval(analysis),
         (
+            "Rising power, from about 310 to 460 W, usually gives one and the same mount (common practice, no"
+            " source); the table by intensity shows whether it does here."
+        ),
+        (
             "Comfort and the rider's own preference may override the figures between neighbouring mounts"
             " (common practice, no source). The evidence for tuning the angle at all is thin: nearly all"
             " published crossovers of submaximal riding found no effect of the ring itself."

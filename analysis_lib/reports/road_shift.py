@@ -60,7 +60,8 @@ class RoadShift:
             f"Indoor–road term: recorded with a crank inertial load of {self.recorded_kgm2:.0f} kg·m², ridden"
             f" on the road with {self.road_kgm2:.0f} kg·m², the wanted mount moves by {low} to {high}° by"
             " mechanics alone (torque falling with crank speed as maximal torque does, an assumption). It is"
-            " not in the intervals; how riders answer the road is not known."
+            " not in the intervals; how riders answer the road is not known. An indoor result may sit up to one"
+            " mounting hole away from the road (common practice, no source)."
         )
 
 
