@@ -63,7 +63,7 @@ def agreement_table(repeats: RepeatedTrials, found: dict[str, Agreement]) -> Tab
             "upper_end": "its outer end",
             "slope_p": "p of slope",
         },
-        dict.fromkeys(numbers, digits) | {"slope": 3, "slope_p": 2},
+        dict.fromkeys(numbers, digits) | {"slope": 3},
     )
 
 

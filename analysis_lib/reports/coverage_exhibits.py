@@ -24,8 +24,8 @@ def coverage_table() -> TableExhibit:
         "coverage",
         pd.read_csv(COVERAGE),
         "Share of simulated studies without an effect in which the test rejects (type I error), and share in which the"
-        " interval holds the truth (coverage), beside what was promised, with the standard error of the simulation."
-        " The folder's README says how the table was made.",
+        " interval holds the truth (coverage), beside what was promised, with the standard error of the simulation. A"
+        " warning is an analysis that this project does not make. The folder's README says how the table was made.",
         {
             "type_1_error": "type I error",
             "promised_error": "promised",

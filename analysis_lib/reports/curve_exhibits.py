@@ -111,7 +111,7 @@ def curve_table(curves: Mapping[str, PairedCurves]) -> TableExhibit:
             "largest_possible_Nm": "largest possible (N·m)",
             "p_holm": "p (Holm)",
         },
-        {"at_deg": 1, "p": 3, "p_holm": 3} | dict.fromkeys(NEWTON_METRES, 2),
+        {"at_deg": 1} | dict.fromkeys(NEWTON_METRES, 2),
     )
 
 

@@ -27,7 +27,7 @@ EFFECT_HEADINGS = {
     "p_holm": "p (Holm)",
     "n": "riders",
 }
-EFFECT_DIGITS = {"t": 2, "df": 1, "p": 3, "p_holm": 3}
+EFFECT_DIGITS = {"t": 2, "df": 1}
 
 
 def name_with_unit(outcome: Outcome) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import TWO_COLUMNS, in_house_style
-from analysis_lib.reports.numbers import format_cell, write_csv
+from analysis_lib.reports.numbers import format_cell, format_p, write_csv
 from analysis_lib.reports.whole_file import write_bytes_whole
 
 SVG_METADATA = {"Date": None, "Creator": None}
@@ -74,7 +74,10 @@ class FigureExhibit:
 
 @dataclass(frozen=True)
 class TableExhibit:
-    """A table with its caption; `headings` renames columns for the reader, `digits` rounds for display only."""
+    """A table with its caption; `headings` renames columns for the reader, `digits` rounds for display only.
+
+    Columns named p, p_... or ..._p hold p values.
+    """
 
     name: str
     frame: pd.DataFrame
@@ -103,7 +106,10 @@ class TableExhibit:
         return f"<tr>{''.join(cells)}</tr>"
 
     def _cell(self, column: str, value: object, first: bool) -> str:
-        text = escape(format_cell(value, self.digits.get(column)))
+        if _holds_p(column) and isinstance(value, float):
+            text = escape(format_p(value))
+        else:
+            text = escape(format_cell(value, self.digits.get(column)))
         if first:
             return f'<th scope="row">{text}</th>'
         numeric = ' class="number"' if isinstance(value, int | float) and not isinstance(value, bool) else ""
@@ -115,3 +121,7 @@ class TableExhibit:
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, str]:
         return {"text/html": self.html(), "text/plain": self.frame.to_string(index=False)}
+
+
+def _holds_p(column: str) -> bool:
+    return column == "p" or column.startswith("p_") or column.endswith("_p")

@@ -109,7 +109,7 @@ def meter_agreement_table(found: dict[tuple[str, int], Agreement]) -> TableExhib
             "upper_end": "its outer end",
             "slope_p": "p of slope",
         },
-        dict.fromkeys(numbers, 2) | {"slope": 3, "slope_p": 2},
+        dict.fromkeys(numbers, 2) | {"slope": 3},
     )
 
 
@@ -133,5 +133,5 @@ def meter_effect_table(readings: pd.DataFrame) -> TableExhibit:
             "high": "95 % high",
         }
         | {"n": "riders"},
-        {"estimate": 2, "low": 2, "high": 2, "p": 3},
+        {"estimate": 2, "low": 2, "high": 2},
     )

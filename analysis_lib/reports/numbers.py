@@ -34,12 +34,12 @@ def format_cell(value: object, digits: int | None = None) -> str:
 
 
 def format_p(p: float) -> str:
-    """Return a p value as it is printed: three decimals, never zero.
+    """Return a p value as it stands in a table: three decimals, never zero.
 
-    >>> format_p(0.04321), format_p(1e-9)
-    ('p = 0.043', 'p < 0.001')
+    >>> format_p(0.04321), format_p(1e-9), format_p(float("nan"))
+    ('0.043', '< 0.001', '–')
     """
-    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
+    return "< 0.001" if p < 0.001 else format_cell(float(p), 3)
 
 
 def write_csv(path: Path, frame: pd.DataFrame) -> None:

@@ -54,14 +54,15 @@ def rings_alike(repeats: RepeatedTrials) -> list[str]:
 def agreement_words(linked: Agreement) -> list[str]:
     """Say bias and limits of repeats in one sentence, and whether differences grow with the value."""
     slope = linked.slope
+    whose = "Here a is a rider's first trial on a ring and b the second."
     if slope.se != slope.se:
-        return [linked.sentence()]
+        return [linked.sentence(), whose]
     bounds = slope.interval()
     grows = (
         "differences change with the value" if bounds.excludes(0.0) else "no change with the value is shown"
     )
     return [
-        linked.sentence(),
+        f"{linked.sentence()} {whose}",
         f"Slope of the difference on the mean: {show_number(slope.value, 3, signed=True)}"
         f" ({show_number(bounds.low, 3)} to {show_number(bounds.high, 3)}, {show_p(slope.p)}): {grows}.",
     ]

@@ -65,6 +65,16 @@ def test_negative_numbers_have_a_true_minus_and_nothing_is_a_dash():
     assert format_cell(1.0e-7) == "1e−07"
 
 
+def test_no_p_value_is_printed_as_zero():
+    frame = pd.DataFrame(
+        {"x": ["a", "b"], "p": [1e-9, 0.0432], "p_holm": [np.nan, 1.0], "slope_p": [0.0004, 0.5]}
+    )
+    html = TableExhibit("t", frame, "Cap", digits={"p": 2}).html()
+    assert html.count("&lt; 0.001") == 2
+    assert ">0.043<" in html
+    assert ">–<" in html
+
+
 def test_csv_keeps_ten_digits_and_never_starts_a_formula(tmp_path):
     write_csv(tmp_path / "t.csv", pd.DataFrame({"who": ["=1+1", "R01"], "x": [1 / 3, np.nan]}))
     assert (tmp_path / "t.csv").read_text() == "who,x\n'=1+1,0.3333333333\nR01,\n"
