@@ -156,8 +156,8 @@ def period_means_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibi
         f"by_period_{outcome.name}",
         _mean_cells(analysis, outcome, ["intensity", "sequence", "period", "ring"]),
         f"{name_with_unit(outcome)} by intensity, sequence and period: mean, SD between riders and 95 %"
-        " interval of the mean between riders. These are the numbers of the figure before; differences between"
-        " rows of different sequences are differences between riders too.",
+        " interval of the mean between riders. The figure before draws them, sequences with the same ring in a"
+        " period together. Differences between rows of different sequences are differences between riders too.",
         {"low": "95 % low", "high": "95 % high", "n": "riders", "sd": "SD"},
         {"mean": 1, "sd": 1, "low": 1, "high": 1},
     )
