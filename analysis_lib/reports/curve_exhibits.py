@@ -11,7 +11,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.curve_figures import curve_difference_panels
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.curves import PairedCurves
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_number, show_p
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.random_field import random_field_threshold
 
@@ -82,6 +82,23 @@ def _curve_figure(name: str, curves: Mapping[str, PairedCurves], what: str) -> F
 def _runs_in_words(curve: PairedCurves) -> str:
     return (
         ", ".join(f"{start}–{(end + 1) % 360 or 360}°" for start, end in curve.excludes_zero()) or "nowhere"
+    )
+
+
+def curve_sentence(curves: Mapping[str, PairedCurves]) -> str:
+    """Say what all intensities looked at together show, and how large a difference is left open."""
+    smallest = float(min(adjust_p([curve.p for curve in curves.values()])))
+    most = max(float(np.maximum(-curve.low, curve.high).max()) for curve in curves.values())
+    alone = [f"{name} at {_runs_in_words(curve)}" for name, curve in curves.items() if curve.excludes_zero()]
+    shown = (
+        "The torque curve differs between rings"
+        if smallest <= 0.05
+        else "No difference between the rings' torque curves is shown"
+    )
+    by_itself = f" Looked at by itself the band leaves zero: {', '.join(alone)}." if alone else ""
+    return (
+        f"{shown} (smallest p over intensities, adjusted: {show_p(smallest)}).{by_itself} No difference larger than"
+        f" {show_number(most, 1)} N·m is left open anywhere in the turn."
     )
 
 

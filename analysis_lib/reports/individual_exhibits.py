@@ -33,7 +33,7 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
         " bar: 95 % interval from the rider's own periods with the typical error of all riders. Thin line: 95 %"
         " interval from that rider's own replicates alone, on very few degrees of freedom, cut off at the edge. Open"
         " circle: shrunken towards the group by as much as chance explains the spread. Shaded: smaller than the"
-        " smallest effect that matters. Bars that all overlap one line speak for one response.",
+        " smallest effect that matters. Bars that all cross one line do not speak against one response of all.",
         f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is"
         f" {spread.sd:.2g} {outcome.unit}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
         riders,

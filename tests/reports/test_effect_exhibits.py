@@ -159,6 +159,9 @@ def test_the_band_leaves_zero_where_torque_was_added(study):
     assert (peak.abs() < 10).all()
     assert np.allclose(frame["largest_Nm"], 2.0, atol=0.3)
     assert (frame["clear_of_zero_Nm"] > 0.5).all()
+    # Eight riders: the smallest p of a curve is 2/256, three times that after Holm's adjustment
+    assert "The torque curve differs between rings" in curve_exhibits.curve_sentence(curves)
+    assert "p = 0.023" in curve_exhibits.curve_sentence(curves)
     field = curve_exhibits.random_field_table(study, curves).frame
     assert field["field_leaves"].all()
 
@@ -169,3 +172,16 @@ def test_the_curve_does_not_change_with_intensity_and_each_leg_has_half(study):
     assert list(legs) == [f"{leg} leg, {name}" for leg in ("left", "right") for name in EFFECT_W]
     both = study.curve_effect("easy").mean
     assert np.allclose(legs["left leg, easy"].mean, both / 2)
+
+
+def test_curves_that_the_ring_does_not_change_show_nothing(study):
+    quiet = replace(study, tables={rider: _without_bump(table) for rider, table in study.tables.items()})
+    curves = {name: quiet.curve_effect(name) for name in quiet.intensities}
+    assert "No difference between the rings' torque curves is shown" in curve_exhibits.curve_sentence(curves)
+
+
+def _without_bump(tables):
+    """The same profiles with the rings' names dealt anew, so that the ring does nothing."""
+    profiles = tables.profiles
+    dealt = profiles["period"].map({1: "round", 2: "oval", 3: "round", 4: "oval"})
+    return replace(tables, profiles=profiles.assign(ring=dealt))
