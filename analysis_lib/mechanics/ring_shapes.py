@@ -13,8 +13,6 @@ from analysis_lib.mechanics.ring import LARGEST_AXIS_RATIO, FloatArray, Ring, wi
 from analysis_lib.mechanics.sprocket import mean_arm_m
 from analysis_lib.refusals import Refusal
 
-ZERO_WIDTH = 1e-12
-
 
 @dataclass(frozen=True)
 class HarmonicSupport:

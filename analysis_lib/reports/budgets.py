@@ -21,12 +21,11 @@ COMMON = ("calibration slope and temperature", "zero of the crank angle", "delay
 
 def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.DataFrame:
     """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""
+    drifts = {name: usual_drift_Nm(study.zero_checks, str(name)) for name in used["recorder"].unique()}
     frames = []
     for row in used.to_dict("records"):
         recorder = study.settings.recorders[row["recorder"]]
-        budgets = trial_budgets(
-            results[row["trial"]], recorder, usual_drift_Nm(study.zero_checks, row["recorder"])
-        )
+        budgets = trial_budgets(results[row["trial"]], recorder, drifts[row["recorder"]])
         for quantity, budget in budgets.items():
             parts = budget.to_frame()[["input", "contribution"]]
             labels = pd.DataFrame([{name: row[name] for name in BUDGET_LABELS}])
@@ -36,9 +35,7 @@ def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialRes
                 "unit": budget.unit,
             }
             frames.append(labels.merge(parts, how="cross").assign(**known))
-    return pd.concat(frames, ignore_index=True)[
-        [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contribution"]
-    ]
+    return pd.concat(frames, ignore_index=True)[BUDGET_COLUMNS]
 
 
 def usual_drift_Nm(checks: pd.DataFrame, recorder: str) -> float:

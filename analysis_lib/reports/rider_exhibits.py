@@ -10,6 +10,7 @@ from analysis_lib.reports.figures.quality_figures import quality_strip
 from analysis_lib.reports.figures.torque_figures import polar_panels, torque_panels
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_trials import NOT_USED
+from analysis_lib.statistics.circular import axial_mean
 
 STROKE_QUANTITIES = {
     "cadence_rpm": "Cadence (rpm)",
@@ -142,7 +143,7 @@ def _mean_of(quantity: str, values: pd.Series) -> float:
     """Mean over trials; the torque phase as an axis."""
     if quantity != "torque_phase_deg":
         return float(values.mean())
-    return float(np.degrees(np.angle(np.exp(2j * np.radians(values)).mean())) / 2 % 180)
+    return axial_mean(values).angle_deg
 
 
 def meter_table(analysis: RiderAnalysis) -> TableExhibit:

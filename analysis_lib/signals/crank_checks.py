@@ -18,7 +18,6 @@ from analysis_lib.statistics.estimates import Estimate
 FloatArray = NDArray[np.float64]
 # A leg drives on its way down. Published single-leg torque peaks lie from 80 to 120° (common practice), so a centre
 # of positive torque on the way up means that something is turned round.
-DOWNSTROKE_DEG = (20.0, 160.0)
 UPSTROKE_DEG = (200.0, 340.0)
 SUSPECT_DIFFERENCE_DEG = 30.0  # between the legs' centres of positive torque; common practice, no source
 SMALLEST_SPREAD = 0.3  # of a leg's positive torque about its centre, as a resultant length
