@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
@@ -113,6 +113,7 @@ class RecorderSettings:
             return
         for name, source in self.columns.items():
             unit_factor(name, source.unit, "recorder settings")
+        _check_columns_differ(self.columns)
         _check_angle(self)
         layout_of(self.channels)
 
@@ -128,6 +129,20 @@ class RecorderSettings:
     def force_legs(self) -> tuple[str, ...]:
         """The legs whose pedal force is recorded instead of their torque; refuse forces that do not suffice."""
         return tuple(leg for leg in ("left", "right") if _has_force(self.columns, leg))
+
+
+def _check_columns_differ(columns: Mapping[str, ColumnSource]) -> None:
+    """Refuse one stored column under two names: a leg mapped twice would pass for two legs that share alike."""
+    names: dict[str, str] = {}
+    for name, source in columns.items():
+        first = names.setdefault(source.column, name)
+        if first != name:
+            raise Refusal(
+                "recorder settings, column map",
+                f"column {source.column!r} as {first} and as {name}",
+                "a column of its own for each",
+                "correct the one that is wrong",
+            )
 
 
 def layout_of(channels: Sequence[str], declared: str = "") -> str:
