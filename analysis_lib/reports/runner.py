@@ -12,22 +12,13 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.notebook_run import NotebookFailure, RunFolder, run_notebook
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, page_key, rider_inputs
+from analysis_lib.reports.page_list import PlannedPage, planned_pages
 from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
-from analysis_lib.reports.parameters import Scalar, check_parameters
+from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.rider_analysis import blocking_problems
 from analysis_lib.reports.run_record import checksums, write_run_record
 from analysis_lib.study.folder import Study, open_study
-
-RIDER_NOTEBOOK = "03_rider_report.ipynb"
-STUDY_NOTEBOOK = "04_study_report.ipynb"
-QUALITY_NOTEBOOK = "05_data_quality.ipynb"
-QUALITY, STUDY = "the data", "the study"
-STUDY_PAGES = {
-    QUALITY: ("data_quality.html", QUALITY_NOTEBOOK, "Can the recordings carry the question?"),
-    STUDY: ("study.html", STUDY_NOTEBOOK, "Round against oval: the study"),
-}
-"""Pages about all riders, made after the riders' own: subject to (page, notebook, title)."""
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""
@@ -37,9 +28,10 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True)
 class PageState:
-    """What became of one page: its subject, its file, and the cause when it failed."""
+    """What became of one page: its subject and name, its files, and the cause when it failed."""
 
     subject: str
+    name: str
     page: str
     notebook: str
     cause: str = ""
@@ -54,6 +46,11 @@ class PageState:
     def words(self) -> str:
         """The state in words for the index and the record."""
         return "made" if self.made else f"failed: {self.cause}"
+
+    @classmethod
+    def of(cls, plan: PlannedPage, notebook: str, cause: str = "") -> PageState:
+        """Return the state of a page that was just tried."""
+        return cls(plan.subject, plan.name, plan.page, notebook, cause)
 
 
 @dataclass(frozen=True)
@@ -106,31 +103,31 @@ def make_report(
     """
     study_dir, out = study_dir.resolve(), out.resolve()
     study = open_study(study_dir)
-    riders = _chosen_riders(study, only_rider)
+    plans = _chosen_pages(study, only_rider)
     _check_outside(out, study.root)
     keys = PageKeys(out)
     keys.open(fresh)
     with RunFolder(study.root, out) as folder, alone_in(out):
         run = _Run(study, out, folder, keys, say)
-        run.check_all_parameters(riders)
+        for plan in plans:  # before the first kernel starts
+            check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
+        if not only_rider:
+            run.drop_strangers(plans)
         with ThreadPoolExecutor(max_workers=jobs) as pool:
-            pages = list(pool.map(run.make_rider_page, riders))
-            if not only_rider:
-                run.drop_strangers(riders)
-                pages += pool.map(run.make_study_page, STUDY_PAGES)
+            pages = list(pool.map(run.make_page, [plan for plan in plans if plan.rider]))
+            pages += pool.map(run.make_page, [plan for plan in plans if not plan.rider])
     _finish(study, out, keys, command)
     return Report(out, tuple(pages), tuple(str(problem) for problem in study.errors))
 
 
-def _chosen_riders(study: Study, only_rider: str) -> list[str]:
+def _chosen_pages(study: Study, only_rider: str) -> tuple[PlannedPage, ...]:
     known = [str(rider) for rider in study.riders["rider"]]
-    if not only_rider:
-        return known
-    if only_rider not in known:
+    if only_rider and only_rider not in known:
         raise Refusal(
             "option --rider", only_rider, "one of " + ", ".join(known), "choose a rider that riders.csv lists"
         )
-    return [only_rider]
+    pages = planned_pages(study)
+    return tuple(plan for plan in pages if plan.rider == only_rider) if only_rider else pages
 
 
 def _check_outside(out: Path, study_root: Path) -> None:
@@ -153,114 +150,70 @@ class _Run:
     keys: PageKeys
     say: Say
 
-    def check_all_parameters(self, riders: Sequence[str]) -> None:
-        """Check the parameters of every notebook before the first kernel starts."""
-        for rider in riders:
-            check_parameters(notebooks_folder() / RIDER_NOTEBOOK, dict(rider_parameters(rider)))
-        for _, notebook, _ in STUDY_PAGES.values():
-            check_parameters(notebooks_folder() / notebook, dict(study_parameters()))
+    def drop_strangers(self, plans: Sequence[PlannedPage]) -> None:
+        """Remove the pages that are no longer the study's, such as those of a rider taken out."""
+        planned = {plan.subject for plan in plans}
+        for name in self.keys.subjects():
+            if self.keys.of(name)["page"]["subject"] not in planned:
+                self.keys.forget(name)
 
-    def drop_strangers(self, riders: Sequence[str]) -> None:
-        """Remove the pages of riders who are no longer in the study."""
-        for subject in self.keys.subjects():
-            if self.keys.of(subject)["page"]["subject"] not in (*riders, *STUDY_PAGES):
-                self.keys.forget(subject)
-
-    def make_rider_page(self, rider: str) -> PageState:
-        """Make one rider's page, unless nothing that it follows from has changed."""
-        state = PageState(rider, f"riders/{rider}.html", f"notebooks/riders/{rider}.ipynb")
-        inputs = rider_inputs(self.study, rider)
-        key = page_key(self.study, RIDER_NOTEBOOK, rider_parameters(rider), inputs)
-        roots = [state.page, state.notebook, f"tables/riders/{rider}", f"figures/riders/{rider}"]
-        return self._keep_or_make(state, key, roots, lambda: self._rider_page(state, rider))
-
-    def _rider_page(self, state: PageState, rider: str) -> PageState:
-        problems = [str(problem) for problem in blocking_problems(self.study, rider)]
-        if problems:
-            state = PageState(rider, state.page, "", problems[0])
-            self._write(state, f"Rider {rider}", failure_body(f"rider {rider}", None, problems))
-            return state
-        return self._run(state, RIDER_NOTEBOOK, rider_parameters(rider), f"rider {rider}", f"Rider {rider}")
-
-    def make_study_page(self, subject: str) -> PageState:
-        """Make one of the pages about all riders, from the tables that the riders' pages left behind."""
-        page, notebook, title = STUDY_PAGES[subject]
-        name = Path(page).stem
-        state = PageState(subject, page, f"notebooks/{name}.ipynb")
-        riders = [str(rider) for rider in self.study.riders["rider"]]
-        inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
-        inputs["plan"] = str(checksums(self.study.root, "plan/**/*"))
-        key = page_key(self.study, notebook, study_parameters(), inputs | {"subject": subject})
-        roots = [page, state.notebook, f"tables/{name}", f"figures/{name}"]
-        roots += ["results.json"] if subject == STUDY else []
-        make = lambda: self._run(state, notebook, study_parameters(), subject, title)  # noqa: E731
-        return self._keep_or_make(state, key, roots, make)
-
-    def _keep_or_make(
-        self, state: PageState, key: str, roots: Sequence[str], make: Callable[[], PageState]
-    ) -> PageState:
+    def make_page(self, plan: PlannedPage) -> PageState:
         """Keep an unchanged page; else clear what it left, make it and record it. A failed page is always tried again."""
         began = time.monotonic()
-        if self.keys.unchanged(state.subject, key):
-            kept = self.keys.of(state.subject)["page"]
-            state = PageState(kept["subject"], kept["page"], kept["notebook"], kept["cause"], unchanged=True)
+        key = self._key(plan)
+        if self.keys.unchanged(plan.subject, key):
+            state = PageState(**self.keys.of(plan.subject)["page"], unchanged=True)
         else:
-            self.keys.forget(state.subject)
-            self.keys.clear(roots)
-            state = make()
-            page = {
-                "subject": state.subject,
-                "page": state.page,
-                "notebook": state.notebook,
-                "cause": state.cause,
-            }
-            self.keys.keep(state.subject, key if state.made else NEVER, page, roots)
+            self.keys.forget(plan.subject)
+            self.keys.clear(plan.roots)
+            state = self._make(plan)
+            page = {name: getattr(state, name) for name in ("subject", "name", "page", "notebook", "cause")}
+            self.keys.keep(plan.subject, key if state.made else NEVER, page, plan.roots)
         words = "unchanged" if state.unchanged and state.made else state.words
-        self.say(f"{_title(state.subject)}: {words} ({time.monotonic() - began:.1f} s, key {key[:12]})")
+        self.say(f"{plan.name}: {words} ({time.monotonic() - began:.1f} s, key {key[:12]})")
         return state
 
-    def _run(
-        self, state: PageState, template: str, parameters: dict[str, Scalar], subject: str, title: str
-    ) -> PageState:
-        failure = self._execute(template, state, parameters)
+    def _key(self, plan: PlannedPage) -> str:
+        """A rider's page follows from that rider's inputs, a page about all from the keys of the riders' pages."""
+        if plan.rider:
+            inputs = rider_inputs(self.study, plan.rider)
+        else:
+            riders = [page.subject for page in planned_pages(self.study) if page.rider]
+            inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
+            inputs |= {"plan": checksums(self.study.root, "plan/**/*"), "subject": plan.subject}
+        return page_key(self.study, plan.template, plan.parameters, inputs)
+
+    def _make(self, plan: PlannedPage) -> PageState:
+        problems = (
+            [str(problem) for problem in blocking_problems(self.study, plan.rider)] if plan.rider else []
+        )
+        if problems:
+            self._write(plan, failure_body(plan.name, None, problems))
+            return PageState.of(plan, "", problems[0])
+        failure = self._execute(plan)
         if failure is None:
-            self._write(state, title, notebook_body(self.out / state.notebook))
-            return state
-        self._write(state, title, failure_body(subject, failure))
-        executed = state.notebook if (self.out / state.notebook).is_file() else ""
-        return PageState(state.subject, state.page, executed, failure.cause)
+            self._write(plan, notebook_body(self.out / plan.notebook))
+            return PageState.of(plan, plan.notebook)
+        self._write(plan, failure_body(plan.name, failure))
+        executed = plan.notebook if (self.out / plan.notebook).is_file() else ""
+        return PageState.of(plan, executed, failure.cause)
 
-    def _execute(
-        self, template: str, state: PageState, parameters: dict[str, Scalar]
-    ) -> NotebookFailure | None:
-        notebook = notebooks_folder() / template
-        label = state.subject.replace(" ", "-")
-        return run_notebook(notebook, self.out / state.notebook, parameters, self.folder, label)
+    def _execute(self, plan: PlannedPage) -> NotebookFailure | None:
+        notebook = notebooks_folder() / plan.template
+        label = plan.subject.replace(" ", "-")
+        return run_notebook(notebook, self.out / plan.notebook, plan.parameters, self.folder, label)
 
-    def _write(self, state: PageState, title: str, body: str) -> None:
-        home = "../index.html" if "/" in state.page else "index.html"
-        write_page(self.out / state.page, title, body, self.study.settings.study.name, home)
-
-
-def rider_parameters(rider: str) -> dict[str, Scalar]:
-    """Return the parameters of a rider's notebook; folders are the run folder's own relative names."""
-    return {"study_dir": "study", "rider": rider, "results_dir": "results"}
-
-
-def study_parameters() -> dict[str, Scalar]:
-    """Return the parameters of the study's notebook."""
-    return {"study_dir": "study", "results_dir": "results"}
+    def _write(self, plan: PlannedPage, body: str) -> None:
+        home = "../index.html" if "/" in plan.page else "index.html"
+        write_page(self.out / plan.page, plan.title, body, self.study.settings.study.name, home)
 
 
 def _finish(study: Study, out: Path, keys: PageKeys, command: str) -> None:
     """Write the first page and the record of the run, from all pages that the folder holds."""
-    records = [keys.of(subject) for subject in keys.subjects()]
-    pages = sorted(
-        (record["page"] for record in records),
-        key=lambda page: (page["subject"] not in STUDY_PAGES, page["subject"]),
-    )
-    states = [PageState(page["subject"], page["page"], page["notebook"], page["cause"]) for page in pages]
-    entries = [IndexEntry(_title(state.subject), state.page, state.words, state.notebook) for state in states]
+    held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
+    plans = [plan for plan in planned_pages(study) if plan.subject in held]
+    states = [held[plan.subject] for plan in sorted(plans, key=lambda plan: bool(plan.rider))]
+    entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
     problems = [str(problem) for problem in study.problems]
     body = index_body(study.settings.study.question, entries, problems)
     write_page(out / "index.html", "All pages of this report", body, study.settings.study.name)
@@ -270,13 +223,5 @@ def _finish(study: Study, out: Path, keys: PageKeys, command: str) -> None:
         command,
         study.settings.study.seed,
         {state.subject: state.words for state in states},
-        {state.subject: _parameters_of(state.subject) for state in states if state.notebook},
+        {plan.subject: plan.parameters for plan in plans if held[plan.subject].notebook},
     )
-
-
-def _parameters_of(subject: str) -> dict[str, Scalar]:
-    return study_parameters() if subject in STUDY_PAGES else rider_parameters(subject)
-
-
-def _title(subject: str) -> str:
-    return subject.capitalize() if subject in STUDY_PAGES else f"Rider {subject}"

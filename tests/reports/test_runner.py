@@ -58,7 +58,7 @@ def test_one_riders_fault_leaves_the_others_alone_and_gives_exit_code_1(damaged_
 
 def test_a_failed_page_says_who_and_what_to_mend(damaged_report):
     text = damaged_report.text("riders/R03.html")
-    assert "rider R03" in text
+    assert "No result could be made for Rider R03" in text
     assert re.search(r"riders\.csv, row 4.*RRRR", text)
     assert "What to mend" in text
 

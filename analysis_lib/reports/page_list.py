@@ -1,0 +1,83 @@
+"""Which pages a report has: each with its template, its parameters and the places of what it leaves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from analysis_lib.reports.parameters import Scalar
+from analysis_lib.study.folder import Study
+
+
+@dataclass(frozen=True)
+class PlannedPage:
+    """One page of a report before it is made.
+
+    ``subject`` names it in the record, ``name`` on the first page; ``stem`` is its place without suffix,
+    ``riders/R01`` for example; ``template`` the notebook it is made from. A page about one rider names that
+    ``rider``; a page about all is made after the riders' own, from the tables that they left. ``also`` lists files
+    that it writes outside its own folders.
+    """
+
+    subject: str
+    name: str
+    title: str
+    stem: str
+    template: str
+    parameters: dict[str, Scalar]
+    rider: str = ""
+    also: tuple[str, ...] = field(default=())
+
+    @property
+    def page(self) -> str:
+        """The page's file below the report folder."""
+        return f"{self.stem}.html"
+
+    @property
+    def notebook(self) -> str:
+        """The executed notebook's file below the report folder."""
+        return f"notebooks/{self.stem}.ipynb"
+
+    @property
+    def roots(self) -> tuple[str, ...]:
+        """Every place below the report folder that belongs to this page alone."""
+        return (self.page, self.notebook, f"tables/{self.stem}", f"figures/{self.stem}", *self.also)
+
+
+def planned_pages(study: Study) -> tuple[PlannedPage, ...]:
+    """Return the pages of a study's report: every rider's, then those about all riders."""
+    riders = tuple(_rider_page(str(rider)) for rider in study.riders["rider"])
+    return (*riders, QUALITY_PAGE, STUDY_PAGE)
+
+
+PLACES: dict[str, Scalar] = {"study_dir": "study", "results_dir": "results"}
+"""Folders as every notebook sees them: the run folder's own relative names."""
+
+QUALITY_PAGE = PlannedPage(
+    "the data",
+    "The data",
+    "Can the recordings carry the question?",
+    "data_quality",
+    "05_data_quality.ipynb",
+    PLACES,
+)
+STUDY_PAGE = PlannedPage(
+    "the study",
+    "The study",
+    "Round against oval: the study",
+    "study",
+    "04_study_report.ipynb",
+    PLACES,
+    also=("results.json",),
+)
+
+
+def _rider_page(rider: str) -> PlannedPage:
+    return PlannedPage(
+        rider,
+        f"Rider {rider}",
+        f"Rider {rider}",
+        f"riders/{rider}",
+        "03_rider_report.ipynb",
+        PLACES | {"rider": rider},
+        rider,
+    )
