@@ -13,15 +13,18 @@ USED, CAUTION, NOT_USED = "used", "caution", "not used"
 
 
 def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
-    """Return the rider's rows of trials.csv with ``sequence``, the ring's role as ``ring`` and its ``ring_name``."""
+    """Return the rider's rows of trials.csv with ``sequence``, what tables call the ring as ``ring``, and ``ring_name``.
+
+    The ring is called by its role, round or oval; where a study has several oval rings, these by their names.
+    """
     trials = study.trials_of(rider).reset_index(drop=True)
     sequence = str(study.riders.set_index("rider").loc[rider, "sequence"])
-    roles = {name: ring.role for name, ring in study.settings.rings.items()}
+    labels = {name: study.settings.ring_label(name) for name in study.settings.rings}
     return trials.assign(
         sequence=sequence,
         intensity=trials["intensity"].astype(str),
         ring_name=trials["ring"],
-        ring=trials["ring"].map(roles),
+        ring=trials["ring"].map(labels),
     )
 
 

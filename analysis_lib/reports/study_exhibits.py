@@ -78,7 +78,7 @@ def _not_listed(analysis: StudyAnalysis) -> list[tuple]:
     listed = set(zip(trials["rider"], trials["period"], trials["intensity"], strict=True))
     sequences = analysis.study.riders.set_index("rider")["sequence"]
     return [
-        (rider, sequences[rider], period, settings.rings[ring].role, intensity, "–", "not in trials.csv")
+        (rider, sequences[rider], period, settings.ring_label(ring), intensity, "–", "not in trials.csv")
         for rider in analysis.tables
         for period, ring in enumerate(settings.design.sequences[sequences[rider]], start=1)
         for intensity in analysis.intensities

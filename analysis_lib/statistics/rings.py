@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy import optimize, stats
-from statsmodels.regression.linear_model import OLS
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.estimates import Estimate, check_level
-from analysis_lib.statistics.trial_table import check_trials, split_intensities
+from analysis_lib.statistics.rider_least_squares import fit_columns, indicate, indicate_periods
+from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities
 
 COLUMNS = ["intensity", "ring", "estimate", "se", "df", "t", "p", "p_family", "low", "high", "n"]
 
@@ -22,13 +24,26 @@ COLUMNS = ["intensity", "ring", "estimate", "se", "df", "t", "p", "p_family", "l
 class RingsEffect:
     """Every ring − the reference ring, with intervals that hold for all rings at once.
 
-    `families` keeps, by intensity, the estimates by ring and the correlation of their errors.
+    `families` keeps, by intensity, the estimates by ring and the correlation of their errors; `trials` the checked
+    trials that they rest on.
     """
 
     value: str
     reference: str
     level: float
     families: dict[object, tuple[dict[str, Estimate], NDArray[np.float64]]]
+    trials: pd.DataFrame = field(repr=False)
+    unit: str = ""
+
+    @property
+    def rings(self) -> list[str]:
+        """The rings that are compared with the reference."""
+        return list(next(iter(self.families.values()))[0])
+
+    @property
+    def overall(self) -> dict[str, Estimate]:
+        """Each ring − the reference, mean over intensities."""
+        return self.families[OVERALL][0]
 
     @property
     def method(self) -> str:
@@ -51,9 +66,64 @@ class RingsEffect:
                 rows.append((intensity, ring, e.value, e.se, e.df, e.t, e.p, family, low, high, e.n))
         return pd.DataFrame(rows, columns=COLUMNS)
 
+    def omnibus(self) -> dict[object, FTest]:
+        """Test at each intensity that no ring differs from any other, by F = t' R⁻¹ t / k.
+
+        t holds the k contrasts over their standard errors and R their correlation; they share one residual
+        variance, so this is the F test of rings of the least squares fit, on k and its residual df. NaN where
+        the values do not vary.
+        """
+        return {name: _test_rings(*family) for name, family in self.families.items()}
+
+    def between(self) -> dict[object, dict[tuple[str, str], Estimate]]:
+        """Every two of the compared rings against each other, second − first: not against the reference."""
+        return {name: self._between(name, *family) for name, family in self.families.items()}
+
+    def _between(
+        self, intensity: object, estimates: dict[str, Estimate], correlation: NDArray[np.float64]
+    ) -> dict[tuple[str, str], Estimate]:
+        pairs = {}
+        for (i, first), (j, second) in combinations(enumerate(self.rings), 2):
+            a, b = estimates[first], estimates[second]
+            variance = a.se**2 + b.se**2 - 2 * correlation[i, j] * a.se * b.se
+            quantity = f"{self.value}, {intensity}, {second} − {first}"
+            se = math.sqrt(max(variance, 0.0))
+            pairs[first, second] = replace(a, quantity=quantity, value=b.value - a.value, se=se)
+        return pairs
+
+    def verdicts(self, smallest_effect: float, alpha: float = 0.05) -> pd.DataFrame:
+        """Say at each intensity for each ring: difference, equivalent or undecided, all rings allowed for.
+
+        difference: the simultaneous 1 − alpha interval excludes 0. equivalent (goes first): the 1 − 2 alpha/k
+        interval of each of k rings lies inside ±smallest_effect, which is both one-sided tests at alpha/k; so
+        the chance of calling any ring equivalent that is not stays below alpha, however the rings are correlated.
+
+        Returns
+        -------
+        DataFrame
+            intensity, ring, low_equivalence, high_equivalence, verdict.
+        """
+        frame = (self if self.level == 1 - alpha else replace(self, level=1 - alpha)).to_frame()
+        intervals = zip(frame["low"], frame["high"], strict=True)
+        rows = []
+        for intensity, (estimates, _) in self.families.items():
+            for ring, e in estimates.items():
+                inner = e.interval(1 - 2 * alpha / len(estimates))
+                low, high = next(intervals)
+                inside = -smallest_effect < inner.low and inner.high < smallest_effect
+                word = "equivalent" if inside else "difference" if low > 0 or high < 0 else "undecided"
+                rows.append((intensity, ring, inner.low, inner.high, word))
+        columns = ["intensity", "ring", "low_equivalence", "high_equivalence", "verdict"]
+        return pd.DataFrame(rows, columns=columns)
+
 
 def rings_effect(
-    table: pd.DataFrame, value: str, rings: tuple[str, ...], reference: str = "round", level: float = 0.95
+    table: pd.DataFrame,
+    value: str,
+    rings: tuple[str, ...],
+    reference: str = "round",
+    level: float = 0.95,
+    unit: str = "",
 ) -> RingsEffect:
     """Contrast several rings with the reference in a crossover in which each rider rides each ring once.
 
@@ -62,7 +132,7 @@ def rings_effect(
 
     Parameters
     ----------
-    table, value, level
+    table, value, level, unit
         As for `crossover.ring_effect`, with other ring names.
     rings : tuple of str
         All ring names, the reference among them.
@@ -87,10 +157,17 @@ def rings_effect(
     _check_no_repeats(trials)
     others = [ring for ring in rings if ring != reference]
     families = {
-        intensity: _fit_family(here.dropna(subset=["value"]), others, f"{value}, {intensity}", reference)
+        intensity: fit_family(here.dropna(subset=["value"]), others, f"{value}, {intensity}", reference, unit)
         for intensity, here in split_intensities(trials)
     }
-    return RingsEffect(value, reference, level, families)
+    return RingsEffect(value, reference, level, families, trials, unit)
+
+
+def _test_rings(estimates: dict[str, Estimate], correlation: NDArray[np.float64]) -> FTest:
+    t = np.array([e.t for e in estimates.values()])
+    df = next(iter(estimates.values())).df
+    f = float(t @ np.linalg.solve(correlation, t)) / len(t) if np.isfinite(t).all() else math.nan
+    return FTest(f, len(t), df, "F test of rings, rider + period + ring least squares")
 
 
 def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> float:
@@ -143,28 +220,10 @@ def _check_no_repeats(trials: pd.DataFrame) -> None:
         )
 
 
-def _fit_family(
-    seen: pd.DataFrame, others: list[str], quantity: str, reference: str
+def fit_family(
+    seen: pd.DataFrame, others: list[str], quantity: str, reference: str, unit: str
 ) -> tuple[dict[str, Estimate], NDArray[np.float64]]:
-    ring = np.column_stack([seen["ring"] == name for name in others]).astype(float)
-    rider = pd.get_dummies(seen["rider"].astype(str), dtype=float).to_numpy()
-    period = pd.get_dummies(seen["period"].astype(str), dtype=float, drop_first=True).to_numpy()
-    design = np.column_stack([ring, rider, period])
-    if len(seen) <= design.shape[1] or np.linalg.matrix_rank(design) < design.shape[1]:
-        raise Refusal(
-            quantity,
-            f"{len(seen)} values of {rider.shape[1]} riders",
-            "enough riders and sequences to tell rings from periods and riders",
-            "add riders or sequences, or leave this intensity out",
-        )
-    fit = OLS(seen["value"].to_numpy(), design).fit()
-    k, df, n = len(others), float(fit.df_resid), rider.shape[1]
-    errors = np.where(fit.bse[:k] > 16 * np.finfo(float).eps * seen["value"].abs().max(), fit.bse[:k], 0.0)
-    method = "rider + period + ring least squares"
-    estimates = {
-        name: Estimate(f"{quantity}, {name} − {reference}", float(value), float(se), df, "", n, method)
-        for name, value, se in zip(others, fit.params[:k], errors, strict=True)
-    }
-    covariance = fit.normalized_cov_params[:k, :k]
-    scale = np.sqrt(np.diag(covariance))
-    return estimates, covariance / np.outer(scale, scale)
+    """Contrast the other rings with the reference on the trials seen at one intensity; see `RingsEffect.families`."""
+    columns = {name: indicate(seen["ring"], name) for name in others}
+    names = {name: f"{quantity}, {name} − {reference}" for name in others}
+    return fit_columns(seen, columns, indicate_periods(seen), names, unit)

@@ -11,7 +11,9 @@ from analysis_lib.study import derived_checks, readiness, trial_checks
 from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
 from analysis_lib.study.measured_quantities import measured_quantities
 from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.ring_roles import WILLIAMS
 from analysis_lib.study.rows import TRIALS
+from analysis_lib.study.settings import FILE
 
 
 def find_problems(contents: Contents) -> list[Problem]:
@@ -87,6 +89,24 @@ def check_sequences_used(contents: Contents) -> Iterator[Problem]:
         )
 
 
+def check_sequences_of_several(contents: Contents) -> Iterator[Problem]:
+    """With several oval rings, each is ridden in some sequence, and no sequence holds a ring twice."""
+    settings = contents.settings
+    if len(settings.oval_rings) == 1:
+        return
+    orders = settings.design.sequences
+    ridden = {ring for order in orders.values() for ring in order}
+    if absent := [ring for ring in settings.rings if ring not in ridden]:
+        remedy = "add the sequences in which they are ridden, or take the rings out"
+        wanted = "every ring in some sequence"
+        yield about_study(f"{FILE}, design.sequences", f"none with {listed(absent)}", wanted, remedy)
+    if twice := [name for name, order in orders.items() if len(set(order)) < len(order)]:
+        remedy = f'write sequences = "{WILLIAMS}"; the page of several rings refuses repeated rings'
+        wanted = "each ring at most once a sequence"
+        got = f"a ring twice in {listed(twice)}"
+        yield about_study(f"{FILE}, design.sequences", got, wanted, remedy, "note")
+
+
 def check_listed_twice(contents: Contents) -> Iterator[Problem]:
     """Ids are unique, also where capitals are not told apart, as in the file names of some machines."""
     for rider in _repeated(contents.riders, contents.riders["rider"].str.casefold()):
@@ -131,7 +151,8 @@ def check_riders(contents: Contents) -> Iterator[Problem]:
                 f"trials on {trials['ring'].iloc[0]} only",
                 "the rider cannot be compared within himself",
             )
-            yield about_rider(rider, "rider", got, "trials on both rings", remedy, "note")
+            wanted = "both rings" if len(contents.settings.rings) == 2 else "two rings or more"
+            yield about_rider(rider, "rider", got, f"trials on {wanted}", remedy, "note")
 
 
 def check_periods(contents: Contents) -> Iterator[Problem]:
@@ -177,6 +198,7 @@ CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
     check_measured_outcomes,
     check_outcome_columns,
     check_sequences_used,
+    check_sequences_of_several,
     check_listed_twice,
     check_riders,
     check_periods,

@@ -12,6 +12,7 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.outlines import ring_from_outline
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
+from analysis_lib.study.problems import listed
 from analysis_lib.study.ring_outline import read_outline
 from analysis_lib.study.schema import InnerPath, SettingsPart, read_path
 
@@ -33,6 +34,10 @@ class RingSettings(SettingsPart):
         default=[],
         description="mount angles that the holes allow, degrees from the right crank arm to the major axis",
     )
+    mount_deg: MountAngle | None = Field(
+        default=None,
+        description="the one mount angle at which this entry is ridden; another mount of the ring is another entry",
+    )
     role: Role = Field(description='"round" or "oval": the part the ring plays in the comparison')
     outline: InnerPath | None = Field(
         default=None, description="file of points on the pitch curve, instead of axis_ratio"
@@ -42,7 +47,7 @@ class RingSettings(SettingsPart):
     @model_validator(mode="before")
     @classmethod
     def _complete(cls, given: Any, info: ValidationInfo) -> Any:
-        """Fill in what follows from the rest: axis ratio from an outline, role from the axis ratio."""
+        """Fill in what follows from the rest: axis ratio from an outline, role from it, holes from a fixed mount."""
         if not isinstance(given, dict):
             return given
         ring = dict(given)
@@ -57,6 +62,8 @@ class RingSettings(SettingsPart):
             ring["axis_ratio"] = ring_from_outline(ring["outline_mm"], ring["teeth"]).ring.axis_ratio
         if "role" not in ring and "axis_ratio" in ring:
             ring["role"] = "round" if ring["axis_ratio"] == 1 else "oval"
+        if ring.get("mount_deg") is not None and not ring.get("available_mounts_deg"):
+            ring["available_mounts_deg"] = [ring["mount_deg"]]
         return ring
 
     @model_validator(mode="after")
@@ -68,7 +75,25 @@ class RingSettings(SettingsPart):
         if self.axis_ratio != 1 and not self.available_mounts_deg:
             remedy = "list the angles that the ring's holes allow, such as [60, 75, 90]"
             raise Refusal("", "an oval ring without available_mounts_deg", "at least one mount angle", remedy)
+        self._check_mount()
         return self
+
+    def _check_mount(self) -> None:
+        if self.mount_deg is None:
+            return
+        if self.axis_ratio == 1:
+            got, wanted = f"mount_deg {self.mount_deg:g} of a round ring", "a mount of an oval ring"
+            raise Refusal("", got, wanted, "take it out: a round ring has no major axis")
+        if self.mount_deg not in self.available_mounts_deg:
+            wanted = (
+                f"one of available_mounts_deg: {listed(f'{angle:g}' for angle in self.available_mounts_deg)}"
+            )
+            raise Refusal("", f"mount_deg {self.mount_deg:g}", wanted, "correct one of the two")
+
+    @property
+    def ridden_mounts_deg(self) -> list[float]:
+        """The mounts that trials may state: the fixed one, else all that the holes allow."""
+        return self.available_mounts_deg if self.mount_deg is None else [self.mount_deg]
 
     def ring(self) -> Ring:
         """Make the ring's pitch curve."""

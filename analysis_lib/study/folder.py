@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +59,37 @@ class Study:
     def notes(self) -> list[Problem]:
         """The problems that stop nothing."""
         return [problem for problem in self.problems if problem.severity == "note"]
+
+    def comparing(self, ring: str) -> Study:
+        """Return this study as one of two rings: the round one and the oval one named, and the trials on these.
+
+        What is said of the round ring is the same in every such view. Sequences and periods keep their names.
+
+        Parameters
+        ----------
+        ring : str
+            An oval ring of study.toml; empty for the only one, which leaves the study as it is.
+
+        Raises
+        ------
+        Refusal
+            For a ring that is no oval ring of study.toml; for none named where there are several.
+        """
+        known = self.settings.oval_rings
+        ring = ring or self.settings.ring_in_role("oval")
+        if ring not in known:
+            remedy = suggest(ring, known, "use an oval ring of study.toml")
+            raise Refusal("ring", repr(ring), f"one of {listed(known)}", remedy)
+        kept = [self.settings.ring_in_role("round"), ring]
+        if set(kept) == set(self.settings.rings):
+            return self
+        rings = {name: part for name, part in self.settings.rings.items() if name in kept}
+        strange = [name for name in self.settings.rings if name not in kept]
+        return replace(
+            self,
+            settings=self.settings.model_copy(update={"rings": rings}),
+            trials=self.trials[~self.trials["ring"].isin(strange)].reset_index(drop=True),
+        )
 
     def trials_of(self, rider: str) -> pd.DataFrame:
         """Return a rider's trials as in the file, also those that cannot be used.

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Literal
+from typing import Any, Literal
 
-from analysis_lib.refusals import Refusal
+from analysis_lib.refusals import Refusal, Refusals
 
 Severity = Literal["error", "note"]
 
@@ -54,3 +55,16 @@ def listed(words: Iterable[object]) -> str:
     'round, oval'
     """
     return ", ".join(str(word) for word in words) or "(none)"
+
+
+def repeated(key: str, values: Iterable[object]) -> list[Refusal]:
+    """Refuse every value that stands more than once where each must be told from the others."""
+    twice = [value for value, count in Counter(values).items() if count > 1]
+    return [Refusal(key, f"{value!r} twice", "each once", "rename or remove one of them") for value in twice]
+
+
+def or_refuse(value: Any, faults: list[Refusal]) -> Any:
+    """Return the value, or refuse with all its faults at once."""
+    if faults:
+        raise Refusals(faults)
+    return value

@@ -12,6 +12,8 @@ from analysis_lib.study.contents import Contents, about_study, about_trial, rows
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.settings import FILE
 
+FEWEST_RIDERS = 3
+"""(riders − 2)(rings − 1) degrees of freedom are left where each rider rides each of several rings once."""
 PLACEHOLDER = re.compile(r"^<.*>$", re.DOTALL)
 
 
@@ -31,10 +33,19 @@ def check_anybody(contents: Contents) -> Iterator[Problem]:
 
 
 def check_enough_riders(contents: Contents) -> Iterator[Problem]:
-    """The primary analysis needs more riders than sequences; with fewer there is a description and no interval."""
+    """The primary analysis needs more riders than sequences; with fewer there is a description and no interval.
+
+    With several oval rings it has riders, periods and rings in one model, and three riders leave something over.
+    """
     sequences = contents.settings.design.sequences
     ridden = set(contents.ridden["rider"])
-    if ridden and len(ridden) <= len(sequences):
+    if len(contents.settings.oval_rings) > 1:
+        if 0 < len(ridden) < FEWEST_RIDERS:
+            remedy = "report what each rider did; plan more riders before an effect is judged"
+            got = f"{len(ridden)} with trials"
+            wanted = f"{FEWEST_RIDERS} riders or more, for any interval"
+            yield about_study("riders.csv", got, wanted, remedy, "note")
+    elif ridden and len(ridden) <= len(sequences):
         remedy = "report what each rider did; plan more riders before an effect is judged"
         got = f"{len(ridden)} with trials in a design of {len(sequences)} sequences"
         yield about_study("riders.csv", got, "more riders than sequences, for any interval", remedy, "note")

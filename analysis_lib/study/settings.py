@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from collections import Counter
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,9 +12,10 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.equipment import DrivetrainSettings, RingSettings, Role
 from analysis_lib.study.faults import Place, placed, refusals_from
-from analysis_lib.study.problems import listed, suggest
+from analysis_lib.study.problems import listed, or_refuse, repeated, suggest
 from analysis_lib.study.protocol import Design, Intensity, Metabolism, Outcome, Plan, Rules
 from analysis_lib.study.recorder_map import RecorderMap
+from analysis_lib.study.ring_roles import check_roles, spell_williams, unknown_rings
 from analysis_lib.study.schema import SettingsPart, Word
 
 FILE = "study.toml"
@@ -30,39 +29,19 @@ class StudyHeading(SettingsPart):
     seed: int = Field(ge=0, description="whole number from which every random draw of the study follows")
 
 
-def _check_roles(rings: dict[str, RingSettings]) -> dict[str, RingSettings]:
-    roles = Counter(ring.role for ring in rings.values())
-    if roles != {"round": 1, "oval": 1}:
-        got = listed(f"{name}: {ring.role}" for name, ring in rings.items())
-        remedy = "describe the two rings that are compared; compare further rings in a study of their own"
-        raise Refusal("", got, "one ring in the role round and one in the role oval", remedy)
-    return rings
-
-
 def _check_intensities(intensities: list[Intensity]) -> list[Intensity]:
-    faults = _repeated("name", [part.name for part in intensities])
-    faults += _repeated("order", [part.order for part in intensities])
-    return _or_refuse(sorted(intensities, key=lambda part: part.order), faults)
+    faults = repeated("name", [part.name for part in intensities])
+    faults += repeated("order", [part.order for part in intensities])
+    return or_refuse(sorted(intensities, key=lambda part: part.order), faults)
 
 
 def _check_outcomes(outcomes: list[Outcome]) -> list[Outcome]:
-    faults = _repeated("name", [part.name for part in outcomes])
+    faults = repeated("name", [part.name for part in outcomes])
     primary = [part.name for part in outcomes if part.primary]
     if len(primary) != 1:
         remedy = "set primary = true on the one outcome that the study was planned for"
         faults.append(Refusal("primary", listed(primary), "exactly one primary outcome", remedy))
-    return _or_refuse(outcomes, faults)
-
-
-def _repeated(key: str, values: Iterable[object]) -> list[Refusal]:
-    twice = [value for value, count in Counter(values).items() if count > 1]
-    return [Refusal(key, f"{value!r} twice", "each once", "rename or remove one of them") for value in twice]
-
-
-def _or_refuse(value: Any, faults: list[Refusal]) -> Any:
-    if faults:
-        raise Refusals(faults)
-    return value
+    return or_refuse(outcomes, faults)
 
 
 class StudySettings(SettingsPart):
@@ -72,7 +51,7 @@ class StudySettings(SettingsPart):
     ----------
     study : StudyHeading
     rings : dict of str to RingSettings
-        By the ring's name in trials.csv; one plays the round ring and one the oval ring.
+        By the ring's name in trials.csv; one plays the round ring and each other one an oval ring.
     drivetrain : DrivetrainSettings
     intensities : list of Intensity
         Sorted by their `order`.
@@ -89,7 +68,7 @@ class StudySettings(SettingsPart):
     """
 
     study: StudyHeading
-    rings: Annotated[dict[Word, RingSettings], AfterValidator(_check_roles)]
+    rings: Annotated[dict[Word, RingSettings], AfterValidator(check_roles)]
     drivetrain: DrivetrainSettings
     intensities: Annotated[list[Intensity], Field(min_length=1), AfterValidator(_check_intensities)]
     outcomes: Annotated[list[Outcome], Field(min_length=1), AfterValidator(_check_outcomes)]
@@ -101,7 +80,7 @@ class StudySettings(SettingsPart):
 
     @model_validator(mode="after")
     def _check_sequences(self) -> StudySettings:
-        return _or_refuse(self, _unknown_rings(self.design.sequences, self.rings))
+        return or_refuse(self, unknown_rings(self.design.sequences, self.rings))
 
     @model_validator(mode="after")
     def _check_metabolism(self) -> StudySettings:
@@ -111,7 +90,7 @@ class StudySettings(SettingsPart):
             remedy = 'add one with equation = "brockway" and steady_change_pct, say 5.0'
             wanted = f"how {listed(derived)} is made from gas exchange"
             faults.append(Refusal("metabolism", "no [metabolism] table", wanted, remedy))
-        return _or_refuse(self, faults)
+        return or_refuse(self, faults)
 
     @property
     def primary_outcome(self) -> Outcome:
@@ -135,9 +114,31 @@ class StudySettings(SettingsPart):
         """How many periods every sequence has."""
         return len(next(iter(self.design.sequences.values())))
 
+    @property
+    def oval_rings(self) -> list[str]:
+        """The names of the rings that are compared with the round one, as study.toml lists them."""
+        return [name for name, ring in self.rings.items() if ring.role == "oval"]
+
     def ring_in_role(self, role: Role) -> str:
-        """Name the ring that plays the round, or the oval, ring."""
-        return next(name for name, ring in self.rings.items() if ring.role == role)
+        """Name the ring that plays the round, or the oval, ring.
+
+        Raises
+        ------
+        Refusal
+            For the oval ring of a study that has several.
+        """
+        names = [name for name, ring in self.rings.items() if ring.role == role]
+        if len(names) > 1:
+            remedy = "name the one to compare: study.comparing(name), or the notebook's parameter ring"
+            raise Refusal(
+                "the oval ring", f"{len(names)} of them: {listed(names)}", "one ring in that role", remedy
+            )
+        return names[0]
+
+    def ring_label(self, ring: str) -> str:
+        """Say how tables call a ring: by its role, or by its name where several play the oval ring."""
+        role = self.rings[ring].role
+        return ring if role == "oval" and len(self.oval_rings) > 1 else role
 
     def drivetrain_for(self, ring: str, mount_deg: float | None = None) -> Drivetrain:
         """Build the drivetrain with one of the study's rings on it.
@@ -147,7 +148,8 @@ class StudySettings(SettingsPart):
         ring : str
             The ring's name.
         mount_deg : float, optional
-            Degrees from the right crank arm to the ring's major axis; not needed for a ring of axis ratio 1.
+            Degrees from the right crank arm to the ring's major axis; not needed for a ring of axis ratio 1, nor
+            for one whose entry fixes it.
 
         Raises
         ------
@@ -158,6 +160,7 @@ class StudySettings(SettingsPart):
             remedy = suggest(ring, self.rings, "use a ring of study.toml")
             raise Refusal("ring", repr(ring), f"one of {listed(self.rings)}", remedy)
         described = self.rings[ring]
+        mount_deg = described.mount_deg if mount_deg is None else mount_deg
         if mount_deg is None and described.axis_ratio != 1:
             raise Refusal(
                 f"mount_deg of ring {ring!r}", "none", "an angle in degrees", "state how the ring sits"
@@ -183,7 +186,7 @@ def read_settings(path: Path) -> StudySettings:
     Refusals
         Every fault at once, each with the path of its key.
     """
-    given = _load_toml(path)
+    given = spell_williams(_load_toml(path))
     try:
         return StudySettings.model_validate(given, context={"root": path.parent})
     except ValidationError as error:
@@ -191,7 +194,7 @@ def read_settings(path: Path) -> StudySettings:
         faulty = {fault["loc"][0] for fault in error.errors() if fault["loc"]}
         if not faulty & {"rings", "design"} and faulty:
             # Fields that failed keep pydantic from comparing the fields that passed, so that is done here.
-            unknown = _unknown_rings(given["design"]["sequences"], given["rings"])
+            unknown = unknown_rings(given["design"]["sequences"], given["rings"])
             faults += [placed(refusal, FILE) for refusal in unknown]
         raise Refusals(faults) from error
 
@@ -210,21 +213,6 @@ def _load_toml(path: Path) -> dict[str, Any]:
             "mend that line: words stand in quotation marks, numbers have a decimal point, lists have [ ]"
         )
         raise Refusals([Refusal(FILE, str(error), "a file in TOML", remedy)]) from error
-
-
-def _unknown_rings(sequences: dict[str, list[str]], rings: Iterable[str]) -> list[Refusal]:
-    known = list(rings)
-    return [
-        Refusal(
-            f"design.sequences.{name} entry {place + 1}",
-            repr(ring),
-            f"one of {listed(known)}",
-            suggest(ring, known, "use a ring of study.toml"),
-        )
-        for name, order in sequences.items()
-        for place, ring in enumerate(order)
-        if ring not in known
-    ]
 
 
 def _name_key(place: Place) -> str:

@@ -42,11 +42,13 @@ def check_mounts(contents: Contents) -> Iterator[Problem]:
         ring = contents.settings.rings.get(trial.ring)
         if ring is None or ring.axis_ratio == 1 or trial.exclude:
             continue
-        wanted = f"one of {listed(f'{angle:g}' for angle in ring.available_mounts_deg)} for ring {trial.ring}"
+        wanted = f"one of {listed(f'{angle:g}' for angle in ring.ridden_mounts_deg)} for ring {trial.ring}"
         if np.isnan(trial.mount_deg):
             yield about_trial(trial, "mount_deg", "an empty cell", wanted, "state how the oval ring sat")
-        elif not any(_same_axis(trial.mount_deg, angle) for angle in ring.available_mounts_deg):
+        elif not any(_same_axis(trial.mount_deg, angle) for angle in ring.ridden_mounts_deg):
             remedy = "correct it, or add the angle to available_mounts_deg in study.toml"
+            if ring.mount_deg is not None:
+                remedy = "correct it, or describe that mount as a ring entry of its own in study.toml"
             yield about_trial(trial, "mount_deg", f"{trial.mount_deg:g}", wanted, remedy)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields
+from itertools import pairwise
 
 import pytest
 
@@ -212,3 +213,66 @@ def test_an_outline_file_that_is_not_there_or_beside_an_axis_ratio(tiny):
     assert "inside the study folder" in faults_of(tiny)[0]
     tiny.replace("study.toml", 'outline = "../ring.csv"', 'outline = "ring.csv"\naxis_ratio = 1.1')
     assert "both axis_ratio and outline" in faults_of(tiny)[0]
+
+
+TWO_MOUNTS = """
+[rings.early]
+teeth = 50
+axis_ratio = 1.10
+available_mounts_deg = [60.0, 75.0]
+mount_deg = 60.0
+
+[rings.late]
+teeth = 50
+axis_ratio = 1.10
+mount_deg = 75.0
+
+[drivetrain]"""
+OVAL = "[rings.oval]\nteeth = 50\naxis_ratio = 1.10\navailable_mounts_deg = [60.0, 75.0]\n"
+
+
+def ride_two_mounts(tiny, sequences: str) -> None:
+    """Turn the tiny study into one of a ring at two mounts beside the round one."""
+    tiny.replace("study.toml", OVAL, "")
+    tiny.replace("study.toml", "\n[drivetrain]", TWO_MOUNTS)
+    tiny.replace("study.toml", '{ RO = ["round", "oval"], OR = ["oval", "round"] }', sequences)
+
+
+def test_two_mounts_of_a_ring_are_two_rings_with_orders_of_williams(tiny):
+    ride_two_mounts(tiny, '"williams"')
+    settings = read_settings(tiny.root / "study.toml")
+    assert settings.oval_rings == ["early", "late"]
+    assert [settings.ring_label(name) for name in settings.rings] == ["round", "early", "late"]
+    assert settings.rings["late"].available_mounts_deg == [75.0]
+    assert settings.drivetrain_for("early").mount_deg == 60.0
+    with pytest.raises(Refusal, match="early, late"):
+        settings.ring_in_role("oval")
+    # Williams 1949: for three treatments six orders, in which each follows each other twice
+    orders = list(settings.design.sequences.values())
+    follows = [pair for order in orders for pair in pairwise(order)]
+    assert len(orders) == 6
+    assert {pair: follows.count(pair) for pair in follows} == dict.fromkeys(set(follows), 2)
+    assert len(set(follows)) == 6
+
+
+def test_one_oval_ring_is_called_by_its_role(tiny):
+    settings = read_settings(tiny.root / "study.toml")
+    assert [settings.ring_label(name) for name in settings.rings] == ["round", "oval"]
+    assert settings.oval_rings == ["oval"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "words"),
+    [
+        ("mount_deg = 75.0", "mount_deg = 185.0", "rings.late.mount_deg", "below 180"),
+        ("mount_deg = 60.0", "mount_deg = 65.0", "rings.early", "available_mounts_deg: 60, 75"),
+        ("[rings.round]", "[rings.round]\nmount_deg = 10.0", "rings.round", "no major axis"),
+        ("[rings.late]", '[rings."late ring"]', "rings, late ring", "letters, digits"),
+        ("[rings.late]", "[rings.Early]", "rings, name", "'early' twice"),
+    ],
+)
+def test_faults_of_several_rings_are_named_by_their_key(tiny, old, new, key, words):
+    ride_two_mounts(tiny, '"williams"')
+    tiny.replace("study.toml", old, new)
+    faults = faults_of(tiny)
+    assert any(fault.startswith(f"study.toml, {key}") and words in fault for fault in faults), faults
