@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis_lib.statistics.designs import williams_design
 from analysis_lib.study.datapackage import write_package
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.settings import FILE
-from analysis_lib.study.synthetic_plan import LANTERN_HILL, SyntheticStudy
+from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES, LANTERN_HILL, SyntheticStudy, VirtualOval
 from analysis_lib.study.toml_text import write_toml
 from analysis_lib.study.virtual_visits import visit_laboratory
 
@@ -132,6 +133,36 @@ def small_study(
             LANTERN_HILL, **{**quiet, "riders": riders, "duration_s": duration_s, "start_s": 1.0, **changes}
         ),
     )
+
+
+SEVERAL_RINGS = ("round", "oval", "strong")
+
+
+def small_rings_study(
+    directory: Path | str, riders: int = 6, duration_s: float = 6.0, **changes: Any
+) -> StudyTruth:
+    """Write a small, quick study of three rings in Williams's orders, at two intensities and without mishaps.
+
+    The ring "strong" has the axis ratio 1.25 and twice the effect of the ring "oval".
+
+    Parameters
+    ----------
+    directory : Path or str
+    riders : int
+        A multiple of six gives every order to equally many.
+    duration_s : float
+        Length of a recording.
+    **changes
+        Any field of SyntheticStudy.
+    """
+    several: dict[str, Any] = {
+        "name": "Small study of three rings",
+        "question": "At a fixed perceived exertion, does either of two oval rings change power?",
+        "sequences": williams_design(SEVERAL_RINGS),
+        "further_ovals": (VirtualOval("strong", 1.25, 70.0, effect=2.0),),
+        "intensities": DEMO_INTENSITIES[::2],
+    }
+    return small_study(directory, riders, duration_s, **{**several, **changes})
 
 
 def read_truth(directory: Path | str) -> StudyTruth:

@@ -63,6 +63,16 @@ class FaultyTrial:
     fault: Fault
 
 
+@dataclass(frozen=True)
+class VirtualOval:
+    """An oval ring or mount beside the first; its effect on torque is a multiple of the first's."""
+
+    name: str
+    axis_ratio: float
+    mount_deg: float
+    effect: float = 1.0
+
+
 DEMO_INTENSITIES = (
     VirtualIntensity("easy", "Easy (RPE 11)", 0.58, 11.0, 0.005),
     VirtualIntensity("steady", "Steady (RPE 13)", 0.78, 13.0, 0.010),
@@ -81,7 +91,7 @@ class SyntheticStudy:
         One seed a study; rider number k draws from the stream (seed, k), the allocation from (seed, 0).
     riders : int
     sequences : dict of str to tuple of str
-        Rings, "round" and "oval", by period.
+        Rings, "round", "oval" and the further ones, by period.
     intensities : tuple of VirtualIntensity
     teeth, sprocket_teeth : int
     axis_ratio, chainstay_m, crank_inertial_load_kgm2 : float
@@ -107,6 +117,8 @@ class SyntheticStudy:
         Rules of study.toml that are not at their defaults.
     not_ridden, left_out, faults : tuple
         What went wrong.
+    further_ovals : tuple of VirtualOval
+        Rings or mounts that are ridden beside "round" and "oval".
     """
 
     name: str
@@ -138,10 +150,21 @@ class SyntheticStudy:
     not_ridden: tuple[NotRidden, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     faults: tuple[FaultyTrial, ...] = ()
+    further_ovals: tuple[VirtualOval, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Write the plan as plain values, for a file beside the study."""
-        return asdict(self)
+        plain = asdict(self)
+        return plain if self.further_ovals else {k: v for k, v in plain.items() if k != "further_ovals"}
+
+    def mount_of(self, ring: str) -> float | None:
+        """How a ring sits; None for the round one."""
+        mounts = {"oval": self.mount_deg} | {part.name: part.mount_deg for part in self.further_ovals}
+        return mounts.get(ring)
+
+    def effect_of(self, ring: str) -> float:
+        """A ring's effect on torque over that of the ring "oval": 0 for the round one."""
+        return ({"round": 0.0, "oval": 1.0} | {part.name: part.effect for part in self.further_ovals})[ring]
 
     def settings(self) -> StudySettings:
         """Declare the study as its study.toml does."""
@@ -156,6 +179,14 @@ class SyntheticStudy:
                         "axis_ratio": self.axis_ratio,
                         "available_mounts_deg": list(self.available_mounts_deg),
                     },
+                }
+                | {
+                    part.name: {
+                        "teeth": self.teeth,
+                        "axis_ratio": part.axis_ratio,
+                        "mount_deg": part.mount_deg,
+                    }
+                    for part in self.further_ovals
                 },
                 "drivetrain": {
                     "sprocket_teeth": self.sprocket_teeth,

@@ -52,7 +52,7 @@ class VirtualTrial:
     bench : Bench
     visit, period : int
     ring : str
-        "round" or "oval".
+        A ring of the plan.
     intensity : VirtualIntensity
     form : float
         The rider's form in this period, a factor on torque.
@@ -104,7 +104,7 @@ class VirtualTrial:
         """Ring effect, period effect and form of the period, as one factor on torque."""
         effects = self.bench.plan.period_effects
         period_effect = effects[self.period - 1] if self.period <= len(effects) else 0.0
-        ring_effect = self.bench.ring_effect(self.intensity) if self.ring == "oval" else 0.0
+        ring_effect = self.bench.ring_effect(self.intensity) * self.bench.plan.effect_of(self.ring)
         return self.form * (1 + period_effect) * (1 + ring_effect)
 
     def ride(self, session: Session, root: Path) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -150,7 +150,7 @@ class VirtualTrial:
             "visit": self.visit,
             "period": self.period,
             "ring": self.ring,
-            "mount_deg": plan.mount_deg if self.ring == "oval" else None,
+            "mount_deg": plan.mount_of(self.ring),
             "intensity": self.intensity.name,
             "environment": "ergometer",
             "recorder": self.bench.recorder,
@@ -167,7 +167,7 @@ class VirtualTrial:
         model, rng = self.bench.model, self.bench.rng
         effort = power_W / model.hard_power_W
         heart_rate = model.hr_rest_bpm + (model.hr_hard_bpm - model.hr_rest_bpm) * (0.25 + 0.75 * effort)
-        comfort = model.comfort + (self.bench.plan.comfort_effect if self.ring == "oval" else 0.0)
+        comfort = model.comfort + (self.bench.plan.comfort_effect if self.ring != "round" else 0.0)
         return {
             "hr_bpm": round(heart_rate + rng.normal(0.0, 2.0)),
             "rpe": int(np.clip(round(self.intensity.rpe + rng.normal(0.0, 0.6)), 6, 20)),

@@ -63,10 +63,7 @@ def visit_laboratory(plan: SyntheticStudy, number: int, sequence: str, root: Pat
     rng = np.random.default_rng([plan.seed, number])
     model = draw_rider(f"R{number:02d}", sequence, rng, plan.rider_effect_sd)
     settings = plan.settings()
-    rings = {
-        "round": settings.drivetrain_for("round"),
-        "oval": settings.drivetrain_for("oval", plan.mount_deg),
-    }
+    rings = {name: settings.drivetrain_for(name, plan.mount_of(name)) for name in settings.rings}
     legs = {part.name: _legs_at(model, part) for part in plan.intensities}
     bench = Bench(plan, number, model, rings, legs, rng)
     records = RiderRecords(_rider_row(model), truth=_rider_truth(bench))
