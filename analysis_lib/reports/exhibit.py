@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import base64
 import io
+import math
+import re
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
@@ -12,11 +14,20 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import TWO_COLUMNS, in_house_style
-from analysis_lib.reports.numbers import format_cell, format_p, write_csv
+from analysis_lib.reports.numbers import FILE_DIGITS, format_cell, format_p, write_csv
 from analysis_lib.reports.whole_file import write_bytes_whole
 
 SVG_METADATA = {"Date": None, "Creator": None}
 PNG_DPI = 150
+
+WIDE_COLUMNS, BROAD_COLUMNS = 8, 14
+"""With more columns than these a table is set smaller on paper, or on a page turned to its long side."""
+
+SHORT_ROWS = 12
+"""Up to so many rows a table stays on one page."""
+
+LONG_WORD = 24
+"""Characters without a gap beyond which a cell's word is broken over lines, so that it cannot push others away."""
 
 
 @dataclass(frozen=True)
@@ -86,34 +97,56 @@ class TableExhibit:
     digits: dict[str, int] = field(default_factory=dict)
 
     def html(self) -> str:
-        """Return an HTML table with caption and scoped headings; every cell is escaped."""
-        heads = "".join(f'<th scope="col">{escape(self._heading(name))}</th>' for name in self.frame.columns)
-        rows = "".join(self._row(values) for values in self.frame.itertuples(index=False, name=None))
+        """Return an HTML table with caption and scoped headings; every cell is escaped and every row has an id."""
+        heads = "".join(self._head(name) for name in self.frame.columns)
+        values = self.frame.itertuples(index=False, name=None)
+        rows = "".join(self._row(key, row) for key, row in zip(row_keys(self.frame), values, strict=True))
+        caption = f'<caption id="caption-{escape(self.name)}">{escape(self.caption)}</caption>'
         return (
-            f'<div class="table-frame"><table class="exhibit" id="table-{escape(self.name)}">'
-            f"<caption>{escape(self.caption)}</caption>"
+            f'<div class="table-frame" tabindex="0" role="group" aria-labelledby="caption-{escape(self.name)}">'
+            f'<table class="{self._size()}" id="table-{escape(self.name)}">{caption}'
             f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
         )
+
+    def _size(self) -> str:
+        """The classes by which paper sets a table smaller, turns it to the page's long side or keeps it whole."""
+        rows, columns = self.frame.shape
+        sizes = {
+            "wide": columns > WIDE_COLUMNS,
+            "broad": columns > BROAD_COLUMNS,
+            "short": rows <= SHORT_ROWS,
+        }
+        return " ".join(["exhibit", *(name for name, holds in sizes.items() if holds)])
+
+    def _head(self, column: object) -> str:
+        """A column's heading, which stands over its numbers where it has any."""
+        first = column == self.frame.columns[0]
+        numbers = pd.api.types.is_numeric_dtype(self.frame[column]) and not first
+        marks = ' class="number"' if numbers and self.frame[column].dtype != bool else ""
+        return f'<th scope="col"{marks}>{escape(self._heading(column))}</th>'
 
     def _heading(self, column: object) -> str:
         return self.headings.get(str(column), str(column).replace("_", " "))
 
-    def _row(self, values: tuple) -> str:
+    def _row(self, key: str, values: tuple) -> str:
         cells = [
             self._cell(str(column), value, first=position == 0)
             for position, (column, value) in enumerate(zip(self.frame.columns, values, strict=True))
         ]
-        return f"<tr>{''.join(cells)}</tr>"
+        return f'<tr id="table-{escape(self.name)}--{escape(key)}">{"".join(cells)}</tr>'
 
     def _cell(self, column: str, value: object, first: bool) -> str:
         if _holds_p(column) and isinstance(value, float):
-            text = escape(format_p(value))
+            text = format_p(value)
         else:
-            text = escape(format_cell(value, self.digits.get(column)))
-        if first:
-            return f'<th scope="row">{text}</th>'
-        numeric = ' class="number"' if isinstance(value, int | float) and not isinstance(value, bool) else ""
-        return f"<td{numeric}>{text}</td>"
+            text = format_cell(value, self.digits.get(column))
+        kind, marks = _word_kind(text), ""
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            kind = kind if first else "number"
+            marks = "" if math.isnan(value) else f' data-value="{value:.{FILE_DIGITS}g}"'
+        marks = (f' class="{kind}"' if kind else "") + marks
+        tag, scope = ("th", ' scope="row"') if first else ("td", "")
+        return f"<{tag}{scope}{marks}>{escape(text)}</{tag}>"
 
     def save(self, folder: Path) -> None:
         """Write the unrounded table as CSV below `folder`."""
@@ -121,6 +154,31 @@ class TableExhibit:
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, str]:
         return {"text/html": self.html(), "text/plain": self.frame.to_string(index=False)}
+
+
+def row_keys(frame: pd.DataFrame) -> list[str]:
+    """Return a short name for every row: the values of as many leading columns as tell all rows apart.
+
+    >>> row_keys(pd.DataFrame({"ring": ["round", "round"], "period": [1, 2], "n": [5, 5]}))
+    ['round-1', 'round-2']
+    """
+    for columns in range(1, frame.shape[1] + 1):
+        keys = [_slug(row) for row in frame.iloc[:, :columns].itertuples(index=False, name=None)]
+        if len(set(keys)) == len(keys):
+            return keys
+    return [str(number) for number in range(1, len(frame) + 1)]
+
+
+def _slug(values: tuple) -> str:
+    words = "-".join(format_cell(value) for value in values)
+    return re.sub(r"[^\w.−]+", "-", words).strip("-").lower()
+
+
+def _word_kind(text: str) -> str:
+    """Whether a cell is one short word, an id say, that stays on one line, or holds one too long for any line."""
+    if any(len(word) > LONG_WORD for word in re.split(r"[\s-]+", text)):
+        return "unbroken"
+    return "whole" if len(text) <= LONG_WORD and not re.search(r"\s", text) else ""
 
 
 def _holds_p(column: str) -> bool:

@@ -17,6 +17,7 @@ from functools import cache
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.pdf_page import printer_version
 from analysis_lib.reports.places import PACKAGE, notebooks_folder
 from analysis_lib.reports.run_record import package_versions, sha256_of
 from analysis_lib.reports.whole_file import write_text_whole
@@ -67,6 +68,7 @@ def page_key(
             "notebook": sha256_of(notebooks_folder() / notebook),
             "library": source_digest(),
             "packages": package_versions(),
+            "paper": printer_version(),
             "parameters": dict(parameters),
             "inputs": dict(inputs),
         }

@@ -33,6 +33,11 @@ class PlannedPage:
         return f"{self.stem}.html"
 
     @property
+    def paper(self) -> str:
+        """The page's PDF below the report folder, where one could be made."""
+        return f"{self.stem}.pdf"
+
+    @property
     def notebook(self) -> str:
         """The executed notebook's file below the report folder."""
         return f"notebooks/{self.stem}.ipynb"
@@ -40,7 +45,14 @@ class PlannedPage:
     @property
     def roots(self) -> tuple[str, ...]:
         """Every place below the report folder that belongs to this page alone."""
-        return (self.page, self.notebook, f"tables/{self.stem}", f"figures/{self.stem}", *self.also)
+        return (
+            self.page,
+            self.paper,
+            self.notebook,
+            f"tables/{self.stem}",
+            f"figures/{self.stem}",
+            *self.also,
+        )
 
 
 def planned_pages(study: Study) -> tuple[PlannedPage, ...]:

@@ -1,4 +1,4 @@
-"""Self-contained HTML pages: no script, no outside address, alternative text on every figure."""
+"""Self-contained pages, as HTML and on paper: no script, no outside address, alternative text on every figure."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from jinja2 import Environment, PackageLoader
 from analysis_lib import __version__
 from analysis_lib.reports.canonical import plain_text, without_places
 from analysis_lib.reports.notebook_run import NotebookFailure
+from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
 from analysis_lib.reports.whole_file import write_text_whole
 
 HEADING = re.compile(r'<h2(?: id="([^"]+)")?>(.*?)</h2>', re.DOTALL)
@@ -48,7 +49,10 @@ def _templates() -> Environment:
 
 
 def write_page(path: Path, title: str, body: str, study_name: str, home: str = "") -> None:
-    """Write one page around `body` (trusted HTML); `title` and `study_name` are escaped."""
+    """Write one page around `body` (trusted HTML), and its PDF beside it where one can be made.
+
+    `title` and `study_name` are escaped.
+    """
     body, headings = _anchor_headings(body)
     css = _templates().loader.get_source(_templates(), "page.css")[0]  # type: ignore[union-attr]
     page = _templates().get_template("page.html.j2")
@@ -65,6 +69,8 @@ def write_page(path: Path, title: str, body: str, study_name: str, home: str = "
         ),
     )
     write_text_whole(path, text)
+    if not why_no_pdf():
+        write_pdf(path, path.with_suffix(".pdf"))
 
 
 def _anchor_headings(body: str) -> tuple[str, list[Heading]]:

@@ -15,6 +15,7 @@ from analysis_lib.reports.page_keys import PageKeys, page_key, rider_inputs
 from analysis_lib.reports.page_list import PlannedPage, planned_pages
 from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
 from analysis_lib.reports.parameters import check_parameters
+from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.rider_analysis import blocking_problems
 from analysis_lib.reports.run_record import checksums, write_run_record
@@ -107,6 +108,8 @@ def make_report(
     _check_outside(out, study.root)
     keys = PageKeys(out)
     keys.open(fresh)
+    if missing := why_no_pdf():
+        say(missing)
     with RunFolder(study.root, out) as folder, alone_in(out):
         run = _Run(study, out, folder, keys, say)
         for plan in plans:  # before the first kernel starts

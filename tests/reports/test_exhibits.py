@@ -51,10 +51,10 @@ def test_saving_writes_both_pictures_and_the_numbers(tmp_path):
 def test_a_table_has_caption_and_scopes_and_escapes_cells():
     frame = pd.DataFrame({"rider": ["<script>"], "power_W": [201.23456], "n": [3], "gone": [np.nan]})
     html = TableExhibit("t", frame, "Cap", {"power_W": "Power (W)"}, {"power_W": 1}).html()
-    assert "<caption>Cap</caption>" in html
-    assert '<th scope="col">Power (W)</th>' in html
-    assert '<th scope="row">&lt;script&gt;</th>' in html
-    assert '<td class="number">201.2</td>' in html
+    assert '<caption id="caption-t">Cap</caption>' in html
+    assert '<th scope="col" class="number">Power (W)</th>' in html
+    assert '<th scope="row" class="whole">&lt;script&gt;</th>' in html
+    assert '<td class="number" data-value="201.23456">201.2</td>' in html
     assert '<td class="number">–</td>' in html
 
 

@@ -6,6 +6,7 @@ from html.parser import HTMLParser
 
 import pandas as pd
 import pytest
+from paper import MARGIN_POINTS, paper_pages, poppler, require_printer
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.run_record import checksums
@@ -53,7 +54,7 @@ def test_one_riders_fault_leaves_the_others_alone_and_gives_exit_code_1(damaged_
         "the study": True,
     }
     assert damaged_report.report.exit_code == 1
-    assert len(damaged_report.said) == 7
+    assert sum(", key " in line for line in damaged_report.said) == 7
 
 
 def test_a_failed_page_says_who_and_what_to_mend(damaged_report):
@@ -160,3 +161,29 @@ def test_output_inside_the_study_or_over_foreign_files_is_refused(damaged_report
     with pytest.raises(Refusal, match="other files"):
         make_report(damaged_report.study, tmp_path)
     assert (tmp_path / "thesis.txt").read_text() == "mine"
+
+
+def test_every_page_of_a_report_has_its_pdf_with_title_language_and_tags(damaged_report):
+    require_printer()
+    pages = sorted(damaged_report.folder.rglob("*.html"))
+    assert len(pages) == 8
+    for page in pages:
+        facts = poppler("pdfinfo", page.with_suffix(".pdf"))
+        title = re.search(r"<title>(.*?)</title>", page.read_text())[1]
+        assert f"Title:           {title}\n" in facts
+        assert re.search(r"Tagged: +yes", facts)
+        assert "CreationDate" not in facts
+        structure = poppler("pdfinfo", "-struct", page.with_suffix(".pdf"))
+        tags = [line.split()[0].rstrip(":") for line in structure.splitlines() if line.strip()]
+        html = page.read_text()
+        assert (tags.count("Figure"), tags.count("H2")) == (html.count("<img "), html.count("<h2 "))
+        assert tags.count("Table") >= html.count("<table ")  # a table on two pages is tagged on both
+
+
+def test_nothing_stands_beyond_the_margins_of_any_page(damaged_report):
+    require_printer()
+    for page in damaged_report.folder.rglob("*.pdf"):
+        for width, _, words in paper_pages(page):
+            assert words, "an empty page"
+            assert max(word[2] for word in words) <= width - MARGIN_POINTS + 1
+            assert min(word[0] for word in words) >= MARGIN_POINTS - 1

@@ -1,0 +1,112 @@
+"""Paper pages are whole and the same twice; where none can be made, one sentence says why."""
+
+import re
+import subprocess
+import sys
+from importlib import util
+
+import pandas as pd
+import pytest
+from paper import A4_POINTS, MARGIN_POINTS, TOP_POINTS, paper_pages, poppler, require_printer
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports import pdf_page
+from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.pages import write_page
+
+
+@pytest.fixture(autouse=True)
+def _needs_weasyprint(request):
+    if "no_printer" not in request.fixturenames:
+        require_printer()
+
+
+@pytest.fixture
+def no_printer():
+    """Forget the printer before and after, so that it is looked for anew."""
+    pdf_page._printer.cache_clear()
+    yield
+    pdf_page._printer.cache_clear()
+
+
+def _printed(folder, *exhibits, words=""):
+    page = folder / "page.html"
+    body = words + "".join(exhibit.html() for exhibit in exhibits)
+    write_page(page, "A page", body, "A study", "../index.html")
+    return page.with_suffix(".pdf")
+
+
+def _table(name, rows, columns):
+    frame = pd.DataFrame({f"measure {k}": [1234.5 + k] * rows for k in range(columns)})
+    frame.insert(0, "trial", [f"R{row:02d}-P1-steady" for row in range(rows)])
+    return TableExhibit(name, frame, f"Caption of {name}")
+
+
+def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(tmp_path):
+    pages = paper_pages(_printed(tmp_path, _table("long", 150, 3), _table("broad", 3, 16)))
+    upright, turned = pages[:-1], pages[-1]
+    assert len(upright) > 2
+    for width, height, words in upright:
+        assert (width, height) == pytest.approx(A4_POINTS, abs=0.01)
+        assert "trial" in [word[4] for word in words]
+    assert turned[:2] == pytest.approx(A4_POINTS[::-1], abs=0.01)
+    assert max(word[2] for word in turned[2]) <= A4_POINTS[1] - MARGIN_POINTS + 1
+
+
+def test_pages_are_numbered_and_bear_the_running_title(tmp_path):
+    pages = paper_pages(_printed(tmp_path, _table("long", 150, 3)))
+    for number, (_, _, words) in enumerate(pages, 1):
+        assert f"Page {number} of {len(pages)}" in " ".join(word[4] for word in words)
+        above = " ".join(word[4] for word in words if word[3] < TOP_POINTS)
+        assert above == ("" if number == 1 else "A study A page")
+
+
+def test_links_are_spelled_out_and_files_outside_are_never_read(tmp_path):
+    (tmp_path / "secret.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg"><text y="9">hush</text></svg>'
+    )
+    picture = f'<img alt="a picture" src="{(tmp_path / "secret.svg").as_uri()}">'
+    words = f'<p><a href="https://example.org/x">a source</a></p>{picture}'
+    text = poppler("pdftotext", "-layout", _printed(tmp_path, words=words), "-")
+    assert "(https://example.org/x)" in text
+    assert "(../index.html)" in text
+    assert "hush" not in text
+
+
+def test_the_same_page_gives_the_same_bytes_and_no_place_of_this_machine(tmp_path):
+    pdf = _printed(tmp_path, _table("t", 5, 3))
+    first = pdf.read_bytes()
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    assert _printed(elsewhere, _table("t", 5, 3)).read_bytes() == first
+    assert str(tmp_path).encode() not in first
+
+
+@pytest.mark.parametrize(
+    ("stands_in", "told"),
+    [
+        ("raise ImportError('no such module')", r"roundoval\[pdf\]"),
+        ("raise OSError('cannot load library libpango-1.0-0')", "libpango-1.0-0"),
+    ],
+)
+def test_without_the_printer_there_is_html_only_and_one_sentence_why(
+    tmp_path, monkeypatch, no_printer, stands_in, told
+):
+    (tmp_path / "weasyprint.py").write_text(f"print('a banner')\n{stands_in}\n")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    for name in [name for name in sys.modules if name.split(".")[0] == "weasyprint"]:
+        monkeypatch.delitem(sys.modules, name)
+    assert re.search(told, pdf_page.why_no_pdf())
+    assert pdf_page.printer_version() == "none"
+    pdf = _printed(tmp_path, _table("t", 2, 2))
+    assert pdf.with_suffix(".html").is_file()
+    assert not pdf.exists()
+    with pytest.raises(Refusal, match=told):
+        pdf_page.write_pdf(pdf.with_suffix(".html"), pdf)
+
+
+def test_the_printer_is_not_loaded_with_the_library():
+    if util.find_spec("weasyprint") is None:
+        pytest.skip("weasyprint is not installed")
+    code = "import sys, analysis_lib.reports.runner; print('weasyprint' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout == "False\n"
