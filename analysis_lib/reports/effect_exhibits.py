@@ -125,7 +125,7 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
 
 def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.95) -> FigureExhibit:
     """Draw the mean of each ring in each period."""
-    means = _mean_cells(analysis, outcome, ["intensity", "period", "ring"], level)
+    means = mean_cells(analysis, outcome, ["intensity", "period", "ring"], level)
     # One rider alone has no interval; none is drawn.
     drawn = means.assign(low=means["low"].fillna(means["mean"]), high=means["high"].fillna(means["mean"]))
     return FigureExhibit(
@@ -139,7 +139,7 @@ def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.9
     )
 
 
-def _mean_cells(
+def mean_cells(
     analysis: StudyAnalysis, outcome: Outcome, cells: list[str], level: float = 0.95
 ) -> pd.DataFrame:
     """Riders, mean, SD and interval of the mean between riders in each cell."""
@@ -154,7 +154,7 @@ def period_means_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibi
     """Give the result of each ring in each period, by sequence."""
     return TableExhibit(
         f"by_period_{outcome.name}",
-        _mean_cells(analysis, outcome, ["intensity", "sequence", "period", "ring"]),
+        mean_cells(analysis, outcome, ["intensity", "sequence", "period", "ring"]),
         f"{name_with_unit(outcome)} by intensity, sequence and period: mean, SD between riders and 95 %"
         " interval of the mean between riders. The figure before draws them, sequences with the same ring in a"
         " period together. Differences between rows of different sequences are differences between riders too.",

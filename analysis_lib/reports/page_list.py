@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from analysis_lib.reports.joined_rings import compared_rings, pair_name
 from analysis_lib.reports.parameters import Scalar
 from analysis_lib.study.folder import Study
 
@@ -57,8 +58,10 @@ class PlannedPage:
 
 def planned_pages(study: Study) -> tuple[PlannedPage, ...]:
     """Return the pages of a study's report: every rider's, then those about all riders."""
-    riders = tuple(_rider_page(str(rider)) for rider in study.riders["rider"])
-    return (*riders, QUALITY_PAGE, STUDY_PAGE)
+    rings = compared_rings(study.settings)
+    riders = tuple(_rider_page(str(rider), ring) for rider in study.riders["rider"] for ring in rings)
+    several = len(rings) > 1
+    return (*riders, QUALITY_PAGE, RINGS_PAGE if several else STUDY_PAGE)
 
 
 PLACES: dict[str, Scalar] = {"study_dir": "study", "results_dir": "results"}
@@ -83,13 +86,20 @@ STUDY_PAGE = PlannedPage(
 )
 
 
-def _rider_page(rider: str) -> PlannedPage:
+RINGS_PAGE = replace(
+    STUDY_PAGE, title="Round against several oval rings: the study", template="09_several_rings.ipynb"
+)
+
+
+def _rider_page(rider: str, ring: str) -> PlannedPage:
+    """Plan the page of a rider on the round ring and one oval ring, which is named where there are several."""
+    name = f"Rider {rider}, {ring} against round" if ring else f"Rider {rider}"
     return PlannedPage(
-        rider,
-        f"Rider {rider}",
-        f"Rider {rider}",
-        f"riders/{rider}",
+        pair_name(rider, ring),
+        name,
+        name,
+        f"riders/{pair_name(rider, ring)}",
         "03_rider_report.ipynb",
-        PLACES | {"rider": rider},
+        PLACES | {"rider": rider} | ({"ring": ring} if ring else {}),
         rider,
     )

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.joined_rings import compared_rings, join_rings, pair_name
 from analysis_lib.reports.places import study_folder
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
@@ -184,13 +185,26 @@ def analyse_study(study_dir: str = "", results_dir: str = "") -> StudyAnalysis:
     Refusals
         When no rider at all can be analysed.
     """
-    study = open_study(study_folder(study_dir))
-    tables, left_out = {}, {}
+    return gather_study(open_study(study_folder(study_dir)), results_dir)
+
+
+def gather_study(study: Study, results_dir: str = "") -> StudyAnalysis:
+    """Gather the riders of an open study; see `analyse_study`."""
+    tables: dict[str, RiderTables] = {}
+    left_out: dict[str, str] = {}
     for rider in study.riders["rider"]:
-        try:
-            tables[rider] = _rider_tables(study, rider, results_dir)
-        except (Refusal, Refusals) as refusal:
-            left_out[rider] = str(refusal)
+        found: dict[str, RiderTables] = {}
+        refused: dict[str, str] = {}
+        for ring in compared_rings(study.settings):
+            try:
+                found[ring] = _rider_tables(study, rider, ring, results_dir)
+            except (Refusal, Refusals) as refusal:
+                refused[ring] = str(refusal)
+        if found:
+            tables[rider] = join_rings(study.settings, found)
+            left_out |= {f"{rider} on {ring}": reason for ring, reason in refused.items()}
+        else:
+            left_out[rider] = "; ".join(dict.fromkeys(refused.values()))
     if not tables:
         raise Refusal(
             "riders of the study", "no rider that could be analysed", "at least one", "see each rider's page"
@@ -198,10 +212,10 @@ def analyse_study(study_dir: str = "", results_dir: str = "") -> StudyAnalysis:
     return StudyAnalysis(study, tables, left_out)
 
 
-def _rider_tables(study: Study, rider: str, results_dir: str) -> RiderTables:
+def _rider_tables(study: Study, rider: str, ring: str, results_dir: str) -> RiderTables:
     if not results_dir:
-        return analyse_rider(study, rider).tables
-    tables = read_rider_tables(results_dir, rider)
+        return analyse_rider(study.comparing(ring), rider).tables
+    tables = read_rider_tables(results_dir, pair_name(rider, ring))
     if tables is None:
         raise Refusal(
             f"rider {rider}", "no tables in the report", "a rider's page", "see that page", "rider", rider

@@ -16,37 +16,49 @@ from analysis_lib.study.protocol import Outcome
 def write_results(analysis: StudyAnalysis, results_dir: str) -> None:
     """Write ``results.json``: every declared outcome with its estimates, or why there are none."""
     if results_dir:
-        results = {
-            "study": analysis.study.settings.study.name,
-            "riders_analysed": sorted(analysis.tables),
-            "riders_left_out": dict(analysis.left_out),
-            "outcomes": [_outcome(analysis, outcome) for outcome in analysis.outcomes],
-        }
-        text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
-        write_text_whole(Path(results_dir) / "results.json", text + "\n")
+        write_json_results(
+            analysis, [_outcome(analysis, outcome) for outcome in analysis.outcomes], results_dir
+        )
 
 
-def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
-    entry = {
+def write_json_results(analysis: StudyAnalysis, outcomes: list[dict], results_dir: str) -> None:
+    """Write ``results.json`` with what is known of each outcome, as plain values."""
+    results = {
+        "study": analysis.study.settings.study.name,
+        "riders_analysed": sorted(analysis.tables),
+        "riders_left_out": dict(analysis.left_out),
+        "outcomes": outcomes,
+    }
+    text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
+    write_text_whole(Path(results_dir) / "results.json", text + "\n")
+
+
+def describe_outcome(outcome: Outcome) -> dict:
+    """Return what study.toml declares of an outcome, as it stands before its estimates."""
+    return {
         "outcome": outcome.name,
         "label": outcome.label,
         "unit": outcome.unit,
         "primary": outcome.primary,
         "smallest_effect": outcome.smallest_effect,
     }
+
+
+def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
+    entry = describe_outcome(outcome)
     try:
         effect = analysis.effect(outcome)
     except Refusal as refusal:
         return {**entry, "estimates": [], "why_none": str(refusal)}
     verdicts = effect.verdicts(outcome.smallest_effect).set_index("intensity")["verdict"]
     rows = [
-        {**{name: _plain(value) for name, value in row.items()}, "verdict": verdicts[row["intensity"]]}
+        {**{name: plain_value(value) for name, value in row.items()}, "verdict": verdicts[row["intensity"]]}
         for row in effect.to_frame().to_dict("records")
     ]
     return {**entry, "method": effect.method, "notes": list(effect.notes), "estimates": rows}
 
 
-def _plain(value):
+def plain_value(value):
     """Return a JSON value: numbers with the declared digits, null for what is not known."""
     if isinstance(value, float):
         return float(f"{value:.{FILE_DIGITS}g}") if math.isfinite(value) else None

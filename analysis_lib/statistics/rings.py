@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -49,12 +50,16 @@ class RingsEffect:
     def method(self) -> str:
         """How it was made, in words."""
         return (
-            "rider + period + ring least squares; intervals and p_family simultaneous over the rings at one"
+            "rider + period + ring least squares; intervals and adjusted p simultaneous over the rings at one"
             f" intensity, by the multivariate t distribution (Dunnett) against {self.reference}"
         )
 
     def to_frame(self) -> pd.DataFrame:
         """One row an intensity and ring; p_family, low and high hold for all rings together."""
+        return self._frame.copy()
+
+    @cached_property
+    def _frame(self) -> pd.DataFrame:
         rows = []
         for intensity, (estimates, correlation) in self.families.items():
             df = next(iter(estimates.values())).df

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.mixed import fit_mixed_model
 from analysis_lib.statistics.rider_least_squares import fit_columns, indicate, indicate_periods
 from analysis_lib.statistics.rings import RingsEffect, fit_family
 from analysis_lib.statistics.trial_table import OVERALL, ring_order, split_intensities
@@ -133,3 +134,25 @@ def _overall(effect: RingsEffect) -> pd.DataFrame:
 
 def _indicate_rings(rings: pd.Series, effect: RingsEffect) -> np.ndarray:
     return np.column_stack([indicate(rings, ring) for ring in effect.rings])
+
+
+def rings_mixed_model(effect: RingsEffect) -> dict[str, Estimate]:
+    """Each ring − the reference with riders as random: value = period + ring + rider + error, by REML.
+
+    Where riders lack rings, differences between riders add what little they know; in a complete study it is the
+    least squares analysis. Mean over intensities.
+
+    Raises
+    ------
+    Refusal
+        As `mixed.fit_mixed_model`.
+    """
+    seen = _overall(effect)
+    later = sorted(seen["period"].unique())[1:]
+    columns = {ring: indicate(seen["ring"], ring) for ring in effect.rings}
+    columns |= {f"period {period}": indicate(seen["period"], period) for period in later}
+    model = fit_mixed_model(
+        seen["value"], pd.DataFrame({"intercept": 1.0, **columns}), {"rider": seen["rider"]}
+    )
+    names = {ring: f"{effect.value}, {ring} − {effect.reference}, riders random" for ring in effect.rings}
+    return {ring: model.contrast({ring: 1.0}, names[ring], effect.unit) for ring in effect.rings}

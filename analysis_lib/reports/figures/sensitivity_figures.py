@@ -10,12 +10,12 @@ from analysis_lib.reports.figures.style import (
     GREEN,
     GREY,
     INK,
-    LOOKS,
     TWO_COLUMNS,
     in_house_style,
     legend_above,
     name_panel,
     new_figure,
+    ring_looks,
     share_limits,
 )
 
@@ -42,6 +42,7 @@ def residual_panels(residuals: pd.DataFrame, label: str, unit: str) -> Figure:
     Columns ``intensity, sequence, period, ring, residual``.
     """
     intensities = list(dict.fromkeys(residuals["intensity"]))
+    looks = ring_looks(list(pd.Categorical(residuals["ring"]).categories))
     columns = residuals[["sequence", "period"]].drop_duplicates().sort_values(["sequence", "period"])
     # A gap between sequences keeps them apart.
     sequences = list(dict.fromkeys(columns["sequence"]))
@@ -54,7 +55,7 @@ def residual_panels(residuals: pd.DataFrame, label: str, unit: str) -> Figure:
         here = residuals[residuals["intensity"] == intensity]
         axes.axhline(0, color=GREY, linewidth=0.7)
         for ring, dots in here.groupby("ring", sort=False):
-            look = LOOKS[str(ring)]
+            look = looks[str(ring)]
             x = [places[cell] for cell in zip(dots["sequence"], dots["period"], strict=True)]
             axes.plot(x, dots["residual"], look.marker, color=look.colour, markersize=3, label=str(ring))
         axes.set_xticks(list(places.values()), [str(period) for _, period in places])

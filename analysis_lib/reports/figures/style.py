@@ -47,11 +47,28 @@ class RingLook:
     """How one ring is drawn everywhere: colour and line style and marker, so that grey print still tells."""
 
     colour: str
-    line: str
+    line: Any  # matplotlib's: a word, or (offset, (on, off, ...))
     marker: str
 
 
 LOOKS = {"round": RingLook(BLUE, "-", "o"), "oval": RingLook(VERMILLION, "--", "s")}
+
+FURTHER_LOOKS = (
+    LOOKS["oval"],
+    RingLook(GREEN, "-.", "^"),
+    RingLook("#CC79A7", ":", "D"),
+    RingLook("#E69F00", (0, (5, 1)), "v"),
+    RingLook("#56B4E9", (0, (3, 1, 1, 1)), "P"),
+    RingLook(INK, (0, (1, 1)), "X"),
+)
+
+
+def ring_looks(rings: Sequence[str]) -> dict[str, RingLook]:
+    """Give each ring its look: round as everywhere, the others in their order; the looks begin again after six."""
+    others = [ring for ring in rings if ring != "round"]
+    return {"round": LOOKS["round"]} | {
+        ring: FURTHER_LOOKS[place % len(FURTHER_LOOKS)] for place, ring in enumerate(others)
+    }
 
 
 def new_figure(rows: int = 1, columns: int = 1, height_mm: float = 62, width: float = TWO_COLUMNS, **options):

@@ -1,0 +1,190 @@
+"""Figures and tables of several rings against the round one."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis_lib.reports.effect_exhibits import mean_cells, name_with_unit
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.figures.rings_figures import ring_periods, ring_trajectories, rings_panels
+from analysis_lib.reports.rings_analysis import RingsAnalysis, contrasts_of
+from analysis_lib.statistics.estimates import Estimate, decimals_for
+from analysis_lib.statistics.multiplicity import adjust_p, simultaneous_intervals
+from analysis_lib.statistics.rings import RingsEffect
+from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.protocol_text import unit_after
+
+HEADINGS = {
+    "estimate": "difference",
+    "low": "95 % low, all rings",
+    "high": "95 % high, all rings",
+    "p_family": "p, all rings",
+    "low_equivalence": "low, equivalence",
+    "high_equivalence": "high, equivalence",
+    "p_holm": "p (Holm)",
+    "n": "riders",
+    "f": "F",
+}
+
+
+def digits_of(effect: RingsEffect) -> dict[str, int]:
+    """Return how many decimals show an effect: two digits of the first overall standard error."""
+    names = ("estimate", "se", "low", "high", "low_equivalence", "high_equivalence")
+    decimals = decimals_for(next(iter(effect.overall.values())).se)
+    return dict.fromkeys(names, decimals) | {"t": 2, "df": 1, "f": 2}
+
+
+def rings_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
+    """Draw every ring against the round one at each intensity, with the zone that does not matter."""
+    frame, own = effect.to_frame().astype({"intensity": str}), contrasts_of(effect)
+    overall = frame[frame["intensity"] == OVERALL]
+    found = "; ".join(
+        f"{row.ring} {row.estimate:.3g}, {row.low:.3g} to {row.high:.3g}" for row in overall.itertuples()
+    )
+    return FigureExhibit(
+        f"rings_{outcome.name}",
+        rings_panels(
+            frame, own, outcome.smallest_effect, name_with_unit(outcome) + f", ring − {effect.reference}"
+        ),
+        f"{outcome.label}, each oval ring − {effect.reference}: estimate with the 95 % interval that holds for all rings"
+        " together at one intensity, beside each rider's own difference (dots, period effects still in them). Shaded:"
+        f" smaller than the smallest effect that matters, {outcome.smallest_effect:g}{unit_after(outcome)}, as study.toml"
+        f" declares. Riders: {', '.join(f'{row.ring} {row.n}' for row in overall.itertuples())}.",
+        f"Point and interval plots of {outcome.label} by ring, one panel an intensity; overall {found}.",
+        frame,
+    )
+
+
+def rings_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Give estimate, simultaneous interval, adjusted p and verdict of each ring at each intensity."""
+    frame = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
+    columns = ["intensity", "ring", "estimate", "se", "df", "low", "high", "p", "p_family"]
+    each = 100 * (1 - 0.1 / len(effect.rings))
+    return TableExhibit(
+        f"rings_{outcome.name}",
+        frame[[*columns, "low_equivalence", "high_equivalence", "verdict", "n"]],
+        f"{name_with_unit(outcome)}, ring − {effect.reference}. {effect.method}. Verdict against"
+        f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the {each:.4g} % interval (equivalence) lies"
+        " inside, difference when the simultaneous 95 % interval excludes zero, else undecided; all rings allowed for,"
+        " intensities not.",
+        HEADINGS,
+        digits_of(effect),
+    )
+
+
+def omnibus_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Give the F test of rings at each intensity."""
+    rows = [
+        (name, test.f, test.df_between, test.df_within, test.p) for name, test in effect.omnibus().items()
+    ]
+    return TableExhibit(
+        f"omnibus_{outcome.name}",
+        pd.DataFrame(rows, columns=["intensity", "f", "df_rings", "df_residual", "p"]),
+        f"{name_with_unit(outcome)}: F test that no ring differs from any other, at each intensity.",
+        HEADINGS,
+        {"f": 2, "df_residual": 0},
+    )
+
+
+def between_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Compare the oval rings among themselves: a secondary question."""
+    rows = []
+    for intensity, pairs in effect.between().items():
+        family: dict[object, Estimate] = dict(pairs.items())
+        bounds = simultaneous_intervals(family, effect.level)
+        adjusted = adjust_p([pair.p for pair in pairs.values()])
+        for (names, pair), p_holm in zip(pairs.items(), adjusted, strict=True):
+            words = f"{names[1]} − {names[0]}"
+            found = bounds[names]
+            rows.append(
+                (intensity, words, pair.value, pair.se, pair.df, found.low, found.high, pair.p, p_holm)
+            )
+    columns = ["intensity", "rings", "estimate", "se", "df", "low", "high", "p", "p_holm"]
+    return TableExhibit(
+        f"between_{outcome.name}",
+        pd.DataFrame(rows, columns=columns),
+        f"{name_with_unit(outcome)}: oval rings among themselves, secondary. Intervals hold for all pairs at one"
+        " intensity together (Dunn 1961); p adjusted for all pairs (Holm 1979).",
+        HEADINGS | {"low": "95 % low, all pairs", "high": "95 % high, all pairs"},
+        digits_of(effect),
+    )
+
+
+def trajectories_exhibit(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
+    """Draw each rider's value on every ring, joined."""
+    seen = effect.trials.dropna(subset=["value"])
+    cells = seen[["intensity", "rider", "ring", "value"]].astype({"intensity": str})
+    return FigureExhibit(
+        f"trajectories_{outcome.name}",
+        ring_trajectories(cells, analysis.rings, name_with_unit(outcome)),
+        f"{outcome.label} of every rider on every ring, one line a rider (n = {cells['rider'].nunique()}); a gap is a"
+        " ring without a value. Look for lines that bend the same way, and for a rider who stands apart.",
+        f"Line plots of {outcome.label} from ring to ring, one line a rider and one panel an intensity.",
+        cells,
+    )
+
+
+def riders_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """List each rider's own differences, mean over intensities."""
+    own = contrasts_of(effect)
+    wide = own[own["intensity"] == OVERALL].pivot_table(index="rider", columns="ring", values="contrast")
+    wide = wide.reindex(columns=effect.rings).reset_index()
+    decimals = decimals_for(next(iter(effect.overall.values())).se)
+    return TableExhibit(
+        f"riders_{outcome.name}",
+        wide,
+        f"{name_with_unit(outcome)}: each rider's own ring − {effect.reference}, mean over intensities. One period on each"
+        " ring: the difference of two rides on one ring looks like this too.",
+        {ring: f"{ring} − {effect.reference}" for ring in effect.rings},
+        dict.fromkeys(effect.rings, decimals),
+    )
+
+
+def periods_exhibit(analysis: RingsAnalysis, outcome: Outcome) -> FigureExhibit:
+    """Draw the mean of each ring in each period."""
+    means = mean_cells(analysis, outcome, ["intensity", "period", "ring"])
+    drawn = means.assign(low=means["low"].fillna(means["mean"]), high=means["high"].fillna(means["mean"]))
+    return FigureExhibit(
+        f"periods_{outcome.name}",
+        ring_periods(drawn, analysis.rings, name_with_unit(outcome)),
+        f"{outcome.label} by period and ring: mean over riders with 95 % interval between riders (wide, because riders"
+        " differ; rings are compared within riders). Look for a drift over periods.",
+        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring.",
+        means,
+    )
+
+
+def meter_table(analysis: RingsAnalysis) -> TableExhibit:
+    """Give what a meter alone would add to each ring − round."""
+    return TableExhibit(
+        "meter",
+        analysis.ring_gaps(),
+        "What a meter alone would add to each oval ring − round, by speed readings a turn, with the same torque on all"
+        " rings: mean, lowest and highest rider.",
+        {
+            "sectors": "readings a turn",
+            "mean_W": "mean (W)",
+            "lowest_W": "lowest (W)",
+            "highest_W": "highest (W)",
+        },
+        {"mean_W": 2, "lowest_W": 2, "highest_W": 2},
+    )
+
+
+def floor_table(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Show the measuring floor beside each contrast and its standard error."""
+    return TableExhibit(
+        f"floor_{outcome.name}",
+        analysis.floors(outcome, effect),
+        f"Measuring floor of {outcome.label}, ring − {effect.reference} ({outcome.unit}): the standard error that zero"
+        " torque, timing and turn-to-turn variation would give by themselves. Slope and angle errors of one recorder"
+        " are common to all rings and left out.",
+        {
+            "floor": "measuring floor",
+            "estimate": "difference",
+            "se": "standard error",
+            "share_of_se": "floor / standard error",
+        },
+        {"floor": 3, "estimate": 3, "se": 3, "share_of_se": 2},
+    )

@@ -1,0 +1,171 @@
+"""Sentences of the page of several rings: no stronger than the intervals they come from."""
+
+from __future__ import annotations
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.rings_analysis import REFERENCE, RingsAnalysis
+from analysis_lib.statistics.denominator_df import FTest
+from analysis_lib.statistics.estimates import decimals_for, show_level, show_number, show_p
+from analysis_lib.statistics.rings import RingsEffect
+from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.study.protocol import Outcome
+
+
+def answer(analysis: RingsAnalysis) -> list[str]:
+    """Answer the study's question: every oval ring against the round one on the primary outcome."""
+    outcome = analysis.outcomes[0]
+    try:
+        effect = analysis.rings_effect(outcome)
+    except Refusal as refusal:
+        return [f"This study cannot answer its question for {outcome.label}: {refusal}"]
+    rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
+    each = [
+        f"{name}: " + ", ".join(f"{row.ring} {row.verdict}" for row in here.itertuples())
+        for name, here in rows[rows["intensity"] != OVERALL].groupby("intensity", sort=False, observed=True)
+    ]
+    return [
+        *_made_up(analysis),
+        f"Primary outcome, {outcome.label}, mean over intensities:",
+        *ring_sentences(outcome, effect),
+        f"Rings at each intensity, each intensity looked at by itself: {'; '.join(each)}.",
+    ]
+
+
+def _made_up(analysis: RingsAnalysis) -> list[str]:
+    if not analysis.is_made_up:
+        return []
+    return [
+        "No study was named: virtual riders on three rings stand in for one, and nothing below is a finding."
+    ]
+
+
+def ring_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
+    """Say for each oval ring how it compares with the round one, mean over intensities."""
+    rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
+    rows = rows[rows["intensity"] == OVERALL]
+    return [_ring_sentence(row, outcome, effect) for row in rows.to_dict("records")]
+
+
+def _ring_sentence(row: dict, outcome: Outcome, effect: RingsEffect) -> str:
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    head = f"{row['ring']} − {effect.reference}"
+    if not row["se"] > 0:
+        return f"{head}: {show_number(row['estimate'], signed=True)}{unit}; the values do not vary, so no test can be made."
+    decimals = decimals_for(row["se"])
+    low, high = (show_number(row[name], decimals) for name in ("low", "high"))
+    return (
+        f"{head}: {row['verdict']}. {show_number(row['estimate'], decimals, signed=True)}{unit}"
+        f" ({show_level(effect.level)} interval that holds for all rings together {low} to {high}{unit};"
+        f" {show_p(row['p_family'])}, adjusted for all rings). {_reason(row, outcome, unit)}"
+    )
+
+
+def _reason(row: dict, outcome: Outcome, unit: str) -> str:
+    margin = f"{show_number(outcome.smallest_effect)}{unit}"
+    if row["verdict"] == "equivalent":
+        zero = "It differs from zero, yet an" if row["low"] > 0 or row["high"] < 0 else "An"
+        return f"{zero} effect as large as {margin} in either direction is ruled out."
+    if row["verdict"] == "undecided":
+        return f"Neither zero nor an effect as large as {margin} can be ruled out."
+    if min(abs(row["low"]), abs(row["high"])) >= outcome.smallest_effect:
+        return f"It differs from zero by at least {margin}."
+    return f"It differs from zero; whether by as much as {margin} is not settled."
+
+
+def omnibus_sentences(effect: RingsEffect) -> list[str]:
+    """Say at each intensity whether rings differ at all; it decides nothing about any one of them."""
+    tests = effect.omnibus()
+    words = [f"{name}: {_show_f(test)}" for name, test in tests.items()]
+    return [
+        f"Do the rings differ at all, the round one among them? {'; '.join(words)}. The contrasts below do not wait for"
+        " this test: their intervals hold together without it."
+    ]
+
+
+def _show_f(test: FTest) -> str:
+    if test.f != test.f:
+        return "cannot be tested, the values do not vary"
+    return f"F({test.df_between}, {test.df_within:.4g}) = {show_number(test.f, 2)}, {show_p(test.p)}"
+
+
+def missing_sentences(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> list[str]:
+    """Say how many riders each estimate rests on, and who lacks a ring."""
+    seen = effect.trials.dropna(subset=["value"])
+    ridden = seen.groupby("rider")["ring"].agg(set)
+    lacking = [
+        f"{rider} ({', '.join(ring for ring in analysis.rings if ring not in rings)})"
+        for rider, rings in ridden.items()
+        if len(rings) < len(analysis.rings)
+    ]
+    if not lacking:
+        return [f"All {len(ridden)} riders analysed have a value of {outcome.label} on every ring."]
+    return [
+        f"{len(ridden)} riders are analysed; without a value on some ring: {'; '.join(lacking)}. Such a rider still"
+        " says something about the rings ridden, and stays in."
+    ]
+
+
+def meter_sentences(analysis: RingsAnalysis) -> list[str]:
+    """Say how much of each contrast a meter could have made up."""
+    gaps = analysis.ring_gaps()
+    once = gaps[gaps["sectors"] == gaps["sectors"].min()]
+    parts = [
+        f"{row.ring} at {row.intensity} {show_number(row.mean_W, 2, signed=True)} W"
+        for row in once.itertuples()
+    ]
+    return [
+        (
+            "If the riders did exactly the same on all rings, a meter that averages torque over time and learns crank"
+            f" speed once a turn would still show against round: {'; '.join(parts)} (mean over riders; rigid"
+            " drivetrain, constant resistance, stated inertia)."
+        ),
+        (
+            "Power in this report is work over the turn divided by its duration, which has no such error; that holds"
+            " as far as the recorded angle, torque and zero are true."
+        ),
+    ]
+
+
+def doubts(analysis: RingsAnalysis) -> list[str]:
+    """List reasons to doubt the page."""
+    lost = int((analysis.trials["state"] == "not used").sum())
+    return [
+        *_made_up(analysis),
+        (
+            f"{len(analysis.tables)} riders were analysed; {lost} listed trials were not used;"
+            f" {len(analysis.left_out)} riders or pages could not be."
+        ),
+        "Riders know which ring they ride: expectation can move any outcome that effort can move.",
+        (
+            "Each rider rode each ring in one period, so a rider's own difference cannot be told from the difference"
+            " of two rides on one ring: nothing here shows that one rider responds and another does not."
+        ),
+        (
+            "One error serves all contrasts, which is right when any two rings differ by as much from rider to rider;"
+            " each ring by itself stands beside it."
+        ),
+        "The intensities and the secondary outcomes are not adjusted against each other: read them as a description.",
+    ]
+
+
+def methods(analysis: RingsAnalysis) -> list[str]:
+    """Generate the methods text from what was done."""
+    sequences = ", ".join(
+        f"{name} ({'-'.join(rings)})" for name, rings in analysis.study.settings.design.sequences.items()
+    )
+    return [
+        (
+            f"Randomised crossover of {len(analysis.rings)} rings; sequences: {sequences}; intensities:"
+            f" {', '.join(analysis.intensities)}. Torque was averaged over 360 one-degree bins by exact integration"
+            " over angle in whole turns; power is work over the turn divided by its duration."
+        ),
+        (
+            "At each intensity, and for the mean over intensities: value = rider + period + ring by least squares, all"
+            f" fixed; each oval ring against {REFERENCE} with intervals that hold for all rings together, by the"
+            " multivariate t distribution (Dunnett 1955). F test of rings beside it. Equivalent: both one-sided tests"
+            " at 0.05 divided by the number of oval rings reject an effect as large as the smallest that matters;"
+            " difference: the simultaneous 95 % interval excludes zero; else undecided. Ovals among themselves: Dunn's"
+            " intervals and Holm's p. Carry-over: the ring of the period before in the same model (Jones & Kenward"
+            " 2014, ch. 4), shown and never a gate. Mixed model: random rider, REML, Kenward & Roger 1997."
+        ),
+    ]
