@@ -9,10 +9,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis_lib.mechanics.periodic import check_turn, integrate_turn
+from analysis_lib.mechanics.periodic import check_turn
 from analysis_lib.mechanics.ring import FloatArray, Ring
 from analysis_lib.mechanics.sprocket import check_teeth, mean_arm_m
-from analysis_lib.mechanics.turn_energy import energy_for_duration
+from analysis_lib.mechanics.steady_speed import steady_speeds
 from analysis_lib.refusals import Refusal
 
 Run = Literal["upper", "lower"]
@@ -22,9 +22,6 @@ ROAD_WHEEL_INERTIA_KGM2 = 80.0 * 0.334**2
 
 LONGEST_CHAINSTAY_M = 10.0
 """Beyond recumbents and cargo bicycles; a greater number is a length in millimetres."""
-
-SLOWEST_OVER_FASTEST = 0.03
-"""Where the crank all but stops within the turn, speed at equal angles no longer describes the motion."""
 
 
 @dataclass(frozen=True)
@@ -210,18 +207,6 @@ class Drivetrain:
                 "torque that drives the bicycle on the whole",
                 "check the sign of the torque channel and its zero torque",
             )
-        gear = self.gear(angle)
-        surplus = torque - gear * (np.mean(torque) / np.mean(gear))
-        # In units of the wheel's inertia: K/I, so that an infinite inertia needs no case of its own.
-        stored = integrate_turn(surplus) / self.wheel_inertia_kgm2
-        mean_speed = mean_cadence_rpm * 2 * math.pi / 60
-        weight = np.sqrt(gear**2 + np.asarray(legs_kgm2) / self.wheel_inertia_kgm2)
-        speed = np.sqrt(2 * (stored + energy_for_duration(stored, weight, mean_speed))) / weight
-        if speed.min() < SLOWEST_OVER_FASTEST * speed.max():
-            raise Refusal(
-                "wheel_inertia_kgm2",
-                f"{self.wheel_inertia_kgm2:.3g} kg m², with which the crank would all but stop in the turn",
-                "enough inertia to carry the crank past the weak part of the stroke",
-                "give the inertia at the sprocket (not at the crank), or a torque measured with that inertia",
-            )
-        return speed
+        return steady_speeds(
+            torque, self.gear(angle), self.wheel_inertia_kgm2, mean_cadence_rpm, np.asarray(legs_kgm2)
+        )

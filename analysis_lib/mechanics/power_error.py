@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from numbers import Integral
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.mechanics.periodic import check_turn
 from analysis_lib.refusals import Refusal
+
+Averaging = Literal["time", "angle"]
 
 SECTORS_SHOWN = (1, 2, 4, 6, 8, 12, 16, 24, 36)
 
@@ -72,10 +75,46 @@ def power_error(
     torque, _ = check_turn(torque_Nm, "torque_Nm")
     speed, _ = check_turn(speed_rad_s, "speed_rad_s")
     _check_pair(torque, speed)
-    edges = start_rad + np.linspace(0, 2 * math.pi, _check_sectors(sectors) + 1)
-    impulse = np.diff(_integral_to(edges, torque / speed))
-    duration = np.diff(_integral_to(edges, 1 / speed))
-    return float(np.mean(impulse / duration) / np.mean(torque) - 1)
+    return float(power_errors(torque, speed, sectors, start_rad))
+
+
+def power_errors(
+    torque_Nm: NDArray[np.float64],
+    speed_rad_s: NDArray[np.float64],
+    sectors: int = 1,
+    start_rad: float = 0.0,
+    averaging: Averaging = "time",
+) -> NDArray[np.float64]:
+    """`power_error` of many turns at once, for a meter that averages torque over time or over angle.
+
+    A meter that takes its torque at equal steps of angle has τₛ = ∫T dθ / (2π/N) in each sector instead, and so
+    Eₛ = ∫T dθ: the work itself. However the speed varies and however seldom it is read, its error is nothing.
+
+    Parameters
+    ----------
+    torque_Nm, speed_rad_s : arrays of shape (..., angles)
+        Finite turns, as in `power_error`; a positive speed.
+    sectors, start_rad
+        As in `power_error`.
+    averaging : {"time", "angle"}
+
+    Returns
+    -------
+    array of shape (...,)
+    """
+    if averaging not in get_args(Averaging):
+        raise Refusal(
+            "averaging", repr(averaging), "'time' or 'angle'", "say over what the meter averages torque"
+        )
+    width = 2 * math.pi / _check_sectors(sectors)
+    edges = start_rad + np.linspace(0, 2 * math.pi, sectors + 1)
+    if averaging == "time":
+        slowness = 1 / speed_rad_s
+        duration = np.diff(_integral_to(edges, slowness))
+        sector_torque = np.diff(_integral_to(edges, torque_Nm * slowness)) / duration
+    else:
+        sector_torque = np.diff(_integral_to(edges, torque_Nm)) / width
+    return sector_torque.mean(axis=-1) / torque_Nm.mean(axis=-1) - 1
 
 
 def meter_error_by_sectors(
@@ -96,15 +135,18 @@ def meter_error_by_sectors(
 
 
 def _integral_to(angles: NDArray[np.float64], turn: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Integral over angle from 0 to each of `angles` (rad); the turn runs linearly between its samples."""
-    step = 2 * math.pi / turn.size
-    following = np.roll(turn, -1)
-    to_sample = np.concatenate([[0.0], np.cumsum((turn + following) * step / 2)])
-    turns, position = np.divmod(angles / step, turn.size)
-    cell = np.minimum(position.astype(int), turn.size - 1)
+    """Integral over angle from 0 to each of `angles` (rad) along the last axis; turns run linearly between samples."""
+    count = turn.shape[-1]
+    step = 2 * math.pi / count
+    sums = np.cumsum(turn, axis=-1)
+    first = turn[..., :1]
+    turns, position = np.divmod(angles / step, count)
+    cell = np.minimum(position.astype(int), count - 1)
     part = position - cell
-    within = step * (turn[cell] * part + (following[cell] - turn[cell]) * part**2 / 2)
-    return turns * to_sample[-1] + to_sample[cell] + within
+    here, following = turn[..., cell], turn[..., (cell + 1) % count]
+    to_sample = sums[..., cell] - (first + here) / 2  # trapezoids from the first sample to this one
+    within = here * part + (following - here) * part**2 / 2
+    return step * (turns * sums[..., -1:] + to_sample + within)
 
 
 def _check_pair(torque: NDArray[np.float64], speed: NDArray[np.float64]) -> None:

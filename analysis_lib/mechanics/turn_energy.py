@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis_lib.mechanics.ring import FloatArray
 
 
-def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: float) -> float:
+def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: float) -> NDArray[np.float64]:
     """Constant K₀ for which a turn lasts 2π / mean_speed.
 
     The turn lasts ∮ w/√(2(K₀ + stored)) dθ. Its inverse square is a power mean of the energies with exponent
@@ -16,32 +17,35 @@ def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: floa
 
     Parameters
     ----------
-    stored : array of shape (angles,)
-        Energy in a turn but for its constant, per inertia.
-    weight : array of shape (angles,)
+    stored : array of shape (..., angles)
+        Energy in each turn but for its constant, per inertia.
+    weight : array of shape (..., angles)
         w, so that the crank speed is √(2(K₀ + stored))/w.
-    mean_speed : float
+    mean_speed : float or array of shape (...,)
         2π over the duration of the turn, rad/s.
+
+    Returns
+    -------
+    array of shape (...,)
 
     Examples
     --------
     An even turn with w = 1: half the square of the speed.
 
-    >>> energy_for_duration(np.zeros(8), np.ones(8), 10.0)
+    >>> float(energy_for_duration(np.zeros(8), np.ones(8), 10.0))
     50.0
     """
-    share = weight / weight.size
-    wanted = mean_speed**2 / 2
-    total = share.sum()
-    floor = -stored.min()
-    above_floor = floor + 1e-9 * max(wanted, np.ptp(stored))
-    constant = max(wanted * total**2 - float(share @ stored) / total, above_floor)
+    share = weight / weight.shape[-1]
+    wanted = np.asarray(mean_speed) ** 2 / 2
+    total = share.sum(axis=-1)
+    above_floor = -stored.min(axis=-1) + 1e-9 * np.maximum(wanted, np.ptp(stored, axis=-1))
+    constant = np.maximum(wanted * total**2 - (share * stored).sum(axis=-1) / total, above_floor)
     for _ in range(200):
-        energy = constant + stored
-        slowness = float(np.sum(share / np.sqrt(energy)))
-        value = slowness**-2
-        step = (wanted - value) / (float(np.sum(share * energy**-1.5)) * slowness**-3)
-        constant += step
-        if abs(step) <= 1e-15 * abs(constant):
-            break
-    return float(constant)
+        energy = constant[..., None] + stored
+        time = share / np.sqrt(energy)
+        slowness = time.sum(axis=-1)
+        step = (wanted - slowness**-2) / ((time / energy).sum(axis=-1) * slowness**-3)
+        constant = constant + step
+        if np.all(np.abs(step) <= 1e-12 * np.abs(constant)):
+            break  # what is left is the square of that step
+    return constant
