@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,13 +9,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.curve_patterns import TIE, find_null_distribution, mean_and_error
 from analysis_lib.statistics.estimates import check_level, show_level, show_p
-
-MOST_RIDERS_EXACT = 14
-RANDOM_FLIPS = 9999
-ROWS_AT_ONCE = 1024
-# Sign patterns that give the same statistic in exact arithmetic must count as ties.
-TIE = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,13 +24,13 @@ class PairedCurves:
     critical_t : float
         Half-width of the band in standard errors.
     p : float
-        Family-wise, for the whole curve: share of sign patterns whose largest |t| reaches the one observed.
+        Family-wise, for the whole curve: share of patterns whose largest |t| reaches the one observed.
     flips : int
-        Sign patterns that p rests on.
+        Sign patterns, or ways to share out the sequences, that p rests on.
     level : float
         Simultaneous confidence level.
     n, df : int
-        Riders, and n − 1.
+        Riders, and n − 1; with sequences n − (number of sequences).
     method : str
         In words, with the smallest p that this many riders can give.
     """
@@ -87,7 +80,9 @@ class PairedCurves:
         )
 
 
-def paired_curves(differences: ArrayLike, level: float = 0.95, seed: int = 0) -> PairedCurves:
+def paired_curves(
+    differences: ArrayLike, level: float = 0.95, seed: int = 0, sequence: ArrayLike | None = None
+) -> PairedCurves:
     """Compare two curves within riders by flipping the signs of whole difference curves.
 
     t = mean/(sd/√n) at every angle. If the ring does nothing, each rider's curve of differences could as well
@@ -95,6 +90,12 @@ def paired_curves(differences: ArrayLike, level: float = 0.95, seed: int = 0) ->
     observed one is held against, and its (1 − level) upper point is the critical t of the band
     mean ± critical_t · se. All 2ⁿ patterns are used for up to 14 riders; beyond that 9999 random ones, with
     p = (1 + patterns that reach the observed)/(1 + 9999). Nothing is assumed about smoothness or wrapping.
+
+    With `sequence` the mean is that of the sequence means and t has n − (number of sequences) df, as in
+    `crossover.ring_effect`: what the periods add to riders of one sequence and take from those of its mirror
+    neither shifts the curve nor widens its band. Two sequences are then relabelled instead, which is exact;
+    more than two, or too few riders for the level, have the signs of their curves flipped after what the
+    sequences add is taken out (Freedman & Lane 1983, J Bus Econ Stat 1:292), which is nearly exact.
 
     Parameters
     ----------
@@ -104,6 +105,9 @@ def paired_curves(differences: ArrayLike, level: float = 0.95, seed: int = 0) ->
         Simultaneous confidence level.
     seed : int
         For the random patterns; not used when all are.
+    sequence : array_like, shape (riders,), optional
+        Order of rings that each rider rode. Its sequences are to mirror one another (AB and BA), as they must
+        for periods to cancel.
 
     Returns
     -------
@@ -112,7 +116,8 @@ def paired_curves(differences: ArrayLike, level: float = 0.95, seed: int = 0) ->
     Raises
     ------
     Refusal
-        Fewer than two riders, values that are not finite, or an angle where riders do not differ.
+        Fewer than two riders, values that are not finite, an angle where riders (of a sequence) do not differ,
+        missing labels, or no more riders than sequences.
 
     References
     ----------
@@ -128,23 +133,25 @@ def paired_curves(differences: ArrayLike, level: float = 0.95, seed: int = 0) ->
     ([2.0], 0.5)
     """
     check_level(level)
-    curves = check_curves(differences)
-    n = len(curves)
-    mean = curves.mean(axis=0)
-    se = curves.std(axis=0, ddof=1) / math.sqrt(n)
-    exact = n <= MOST_RIDERS_EXACT
-    patterns = _all_patterns(n) if exact else _random_patterns(n, seed)
-    largest = _largest_t(curves, patterns)
-    critical, p = _place(largest, level)
-    # Half the patterns stand for all of them: turning every sign around gives the same |t|.
-    flips = 2 * len(largest) if exact else len(largest) - 1
-    floor = 2 / flips if exact else 1 / len(largest)
-    method = (
-        f"sign-flip max-t, {'all' if exact else 'random'} {flips} patterns, smallest possible p {floor:.2g}"
-    )
+    curves, codes = read_curves(differences, sequence)
+    mean, se = mean_and_error(curves, codes)
+    null = find_null_distribution(curves, codes, level, seed)
+    critical = null.critical_t(level)
     band = critical * se
+    n, df = len(curves), len(curves) - int(codes.max()) - 1
     return PairedCurves(
-        mean, se, mean - band, mean + band, mean / se, critical, p, flips, level, n, n - 1, method
+        mean,
+        se,
+        mean - band,
+        mean + band,
+        mean / se,
+        critical,
+        null.p,
+        null.patterns,
+        level,
+        n,
+        df,
+        null.method,
     )
 
 
@@ -166,8 +173,10 @@ def find_runs(marked: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
-def check_curves(differences: ArrayLike) -> NDArray[np.float64]:
-    """Bring difference curves to an array of riders by angles; the refusals are those of `paired_curves`."""
+def read_curves(
+    differences: ArrayLike, sequence: ArrayLike | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Riders by angles, and codes of their sequences from 0 (all 0 without); refuses as `paired_curves` does."""
     curves = np.asarray(differences, dtype=float)
     if curves.ndim != 2 or len(curves) < 2 or curves.shape[1] < 1:
         raise Refusal(
@@ -184,50 +193,39 @@ def check_curves(differences: ArrayLike) -> NDArray[np.float64]:
             "finite values",
             "leave out the rider whose curve has gaps",
         )
-    alike = np.ptp(curves, axis=0) <= 16 * np.finfo(float).eps * np.abs(curves).max(axis=0)
+    codes = _read_sequences(sequence, len(curves))
+    _check_spread(curves, codes)
+    return curves, codes
+
+
+def _read_sequences(sequence: ArrayLike | None, riders: int) -> NDArray[np.intp]:
+    if sequence is None:
+        return np.zeros(riders, dtype=np.intp)
+    codes, names = pd.factorize(pd.Series(list(np.asarray(sequence, dtype=object)), dtype=object))
+    if len(codes) != riders or (codes < 0).any():
+        raise Refusal(
+            "sequences of difference curves",
+            f"{int((codes >= 0).sum())} labels for {riders} riders",
+            "a label for every rider",
+            "take curves and sequences from the same table",
+        )
+    if riders <= len(names):
+        raise Refusal(
+            "sequences of difference curves",
+            f"{riders} riders in {len(names)} sequences",
+            "more riders than sequences",
+            "leave the sequences out, and say that periods are not adjusted for",
+        )
+    return codes
+
+
+def _check_spread(curves: NDArray[np.float64], sequence: NDArray[np.intp]) -> None:
+    widest = np.max([np.ptp(curves[sequence == code], axis=0) for code in np.unique(sequence)], axis=0)
+    alike = widest <= 16 * np.finfo(float).eps * np.abs(curves).max(axis=0)
     if alike.any():
         raise Refusal(
             f"difference curves, column {int(np.flatnonzero(alike)[0]) + 1}",
-            "the same difference for every rider",
+            "the same difference for every rider" + (" of a sequence" if sequence.any() else ""),
             "differences that vary between riders at every angle",
             "look for copied curves, or leave that angle out",
         )
-    return curves
-
-
-def _all_patterns(n: int) -> Iterator[NDArray[np.float64]]:
-    """All sign patterns that begin with +, the unflipped one first."""
-    codes = np.arange(2 ** (n - 1))
-    for start in range(0, len(codes), ROWS_AT_ONCE):
-        bits = codes[start : start + ROWS_AT_ONCE, None] >> np.arange(n - 1) & 1
-        yield np.column_stack([np.ones(len(bits)), 1 - 2 * bits])
-
-
-def _random_patterns(n: int, seed: int) -> Iterator[NDArray[np.float64]]:
-    """The unflipped pattern, then random ones."""
-    rng = np.random.default_rng(seed)
-    yield np.ones((1, n), dtype=np.float64)
-    for start in range(0, RANDOM_FLIPS, ROWS_AT_ONCE):
-        bits = rng.integers(0, 2, size=(min(ROWS_AT_ONCE, RANDOM_FLIPS - start), n))
-        yield 1 - 2 * bits.astype(np.float64)
-
-
-def _largest_t(curves: NDArray[np.float64], patterns: Iterator[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Largest |t| over angles for each pattern.
-
-    Flipping leaves Σ d² alone, so t² = (n − 1) r²/(1 − r²) with r = Σ s d/sqrt(n Σ d²): one matrix product.
-    """
-    n = len(curves)
-    scaled = curves / np.sqrt(n * (curves**2).sum(axis=0))
-    r = np.concatenate([np.abs(signs @ scaled).max(axis=1) for signs in patterns])
-    # A pattern that makes all riders alike at an angle has r = 1 and an infinite t.
-    with np.errstate(divide="ignore"):
-        return np.sqrt((n - 1) * r**2 / np.maximum(1 - r**2, 0.0))
-
-
-def _place(largest: NDArray[np.float64], level: float) -> tuple[float, float]:
-    """Critical value that at most 1 − level of the patterns exceed, and p of the first pattern."""
-    count = len(largest)
-    exceeding = math.floor((1 - level) * count + TIE)
-    critical = float(np.sort(largest)[count - 1 - exceeding])
-    return critical, float(np.mean(largest >= largest[0] * (1 - TIE)))

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.curves import check_curves
+from analysis_lib.statistics.curves import read_curves
 from analysis_lib.statistics.estimates import check_level
 
 
@@ -29,7 +29,9 @@ class RandomField:
     method: str
 
 
-def random_field_threshold(differences: ArrayLike, level: float = 0.95, wrap: bool = True) -> RandomField:
+def random_field_threshold(
+    differences: ArrayLike, level: float = 0.95, wrap: bool = True, sequence: ArrayLike | None = None
+) -> RandomField:
     """Find the two-sided critical t of difference curves by random field theory: a second reading.
 
     1 − exp(−(p₀ + R p₁)) = (1 − level)/2 with p₁ = (√(4 ln 2)/2π)(1 + u²/df)^(−(df − 1)/2), R = length/FWHM
@@ -45,6 +47,8 @@ def random_field_threshold(differences: ArrayLike, level: float = 0.95, wrap: bo
         Simultaneous confidence level, two-sided.
     wrap : bool
         Whether the last angle and the first are neighbours.
+    sequence : array_like, shape (riders,), optional
+        Sequences whose means are taken out, as in `curves.paired_curves`.
 
     Raises
     ------
@@ -57,7 +61,7 @@ def random_field_threshold(differences: ArrayLike, level: float = 0.95, wrap: bo
     Pataky, J Biomech 2010;43:1976.
     """
     check_level(level)
-    curves = check_curves(differences)
+    curves, codes = read_curves(differences, sequence)
     n, angles = curves.shape
     if n < 3 or angles < 3:
         raise Refusal(
@@ -66,11 +70,13 @@ def random_field_threshold(differences: ArrayLike, level: float = 0.95, wrap: bo
             "three or more of each",
             "use paired_curves alone",
         )
-    fwhm = _estimate_fwhm(curves - curves.mean(axis=0), wrap)
+    means = np.array([curves[codes == code].mean(axis=0) for code in range(codes.max() + 1)])
+    df = n - len(means)
+    fwhm = _estimate_fwhm(curves - means[codes], wrap)
     resels = (angles if wrap else angles - 1) / fwhm
-    critical = _solve_threshold(resels, n - 1, (1 - level) / 2, wrap)
+    critical = _solve_threshold(resels, df, (1 - level) / 2, wrap)
     method = f"random field theory, {'closed' if wrap else 'open'} curve, two-sided"
-    return RandomField(critical, fwhm, resels, n - 1, level, method)
+    return RandomField(critical, fwhm, resels, df, level, method)
 
 
 def _estimate_fwhm(residuals: NDArray[np.float64], wrap: bool) -> float:
