@@ -9,28 +9,9 @@ import pandas as pd
 
 from analysis_lib.mechanics.periodic import axial_phase_deg
 from analysis_lib.mechanics.prediction import ROUND, StrokePrediction, predict_on_oval
+from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider_analysis import RiderAnalysis
-
-OPTIMAL_CADENCE_RPM = 129.8
-"""Cadence of greatest power in maximal cycling (Dorel 2005): torque falls straight to nothing at twice that."""
-
-
-def submaximal_slope_Nms(torque_Nm: np.ndarray, cadence_rpm: float) -> np.ndarray:
-    """Return ∂T/∂ω (N m s) if the torque at every angle falls in proportion, as maximal torque does, with speed.
-
-    T(θ, ω) = T₀(θ)·(2ω_opt − ω)/(2ω_opt − ω₀), so s(θ) = −T₀(θ)/(2ω_opt − ω₀) where torque drives. It is an
-    assumption: slopes of submaximal riding are not known.
-
-    Examples
-    --------
-    26 N m at 90 rpm: 2·129.8 − 90 = 169.6 rpm = 17.76 rad/s, so −26/17.76 = −1.46 N m s.
-
-    >>> round(float(submaximal_slope_Nms(np.array([26.0]), 90.0)[0]), 2)
-    -1.46
-    """
-    left_rad_s = (2 * OPTIMAL_CADENCE_RPM - cadence_rpm) * 2 * np.pi / 60
-    return -np.maximum(torque_Nm, 0.0) / left_rad_s
 
 
 @dataclass(frozen=True)
@@ -49,6 +30,8 @@ class OvalPrediction:
         Measured torque phase on the oval ring minus round, an axial difference.
     predicted_phase_change_deg : (float, float)
         Its range over the assumptions.
+    slope : StrokeSlope
+        How torque falls with crank speed on the unchanged surface.
     """
 
     intensity: str
@@ -56,6 +39,7 @@ class OvalPrediction:
     curves: pd.DataFrame
     phase_change_deg: float
     predicted_phase_change_deg: tuple[float, float]
+    slope: StrokeSlope
 
     @property
     def share_met(self) -> float:
@@ -96,7 +80,7 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
         drives["oval"],
         before,
         cadence,
-        submaximal_slope_Nms(before, cadence),
+        analysis.slope.slope_Nms(before, cadence),
         legs.pair if legs else None,
     )
     band = prediction.band()
@@ -119,7 +103,12 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
     changes = axial_change_deg(phases.drop(ROUND) - phases[ROUND])
     measured = axial_change_deg(axial_phase_deg(oval.mean_Nm[intensity]) - phases[ROUND])
     return OvalPrediction(
-        intensity, prediction, curves, float(measured), (float(changes.min()), float(changes.max()))
+        intensity,
+        prediction,
+        curves,
+        float(measured),
+        (float(changes.min()), float(changes.max())),
+        analysis.slope,
     )
 
 

@@ -47,13 +47,7 @@ def speed(analysis: RiderAnalysis) -> list[str]:
 def torque(predictions: list[OvalPrediction]) -> list[str]:
     """Say how far the torque on the oval is what mechanics predicts, and on what the prediction rests."""
     each = [_one(part) for part in predictions]
-    return [
-        *each,
-        (
-            f"{METHOD} The slope assumed makes torque at every angle fall in proportion as maximal torque does (to"
-            " nothing at 260 rpm, Dorel 2005); slopes of submaximal riding are not known."
-        ),
-    ]
+    return [*each, METHOD, predictions[0].slope.sentence()]
 
 
 def _one(part: OvalPrediction) -> str:

@@ -11,10 +11,12 @@ import pandas as pd
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mounting import MountAdvice
+from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.reports.rider_recordings import RiderRecordings
+from analysis_lib.reports.rider_slope import choose_slope
 from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_trials, with_quality
 from analysis_lib.reports.ring_comparison import RingComparison
@@ -65,6 +67,19 @@ class RiderAnalysis(RiderRecordings):
         drives = self.drivetrains(self.ridden_mounts_deg[0])
         return drawn.shifted(round_less_oval_Nm(drives, drawn, self.only_on_oval, self.legs))
 
+    @cached_property
+    def slope(self) -> StrokeSlope:
+        """How torque falls with crank speed: declared, else told by this rider's cadences, else assumed."""
+        on_round = self.used[self.used["ring"] == "round"]
+        trials = {
+            str(name): (
+                [self.results[trial].value("cadence_rpm") for trial in here["trial"]],
+                [float(self.results[trial].torque_at_angles().mean()) for trial in here["trial"]],
+            )
+            for name, here in on_round.groupby("intensity", sort=False)
+        }
+        return choose_slope(self.study.settings.drivetrain.torque_lost_pct_per_rpm, trials)
+
     def drivetrains(self, mount_deg: float) -> dict[str, Drivetrain]:
         """The study's drivetrain with each of its rings, by role, the oval one at a mount."""
         settings = self.study.settings
@@ -97,7 +112,7 @@ class RiderAnalysis(RiderRecordings):
         trials = self.stroke_trials(intensity)["trial"]
         torque = np.mean([self.results[trial].torque_at_angles() for trial in trials], axis=0)
         cadence = np.mean([self.results[trial].value("cadence_rpm") for trial in trials])
-        return RingComparison(self.drivetrains(self.mount_deg), torque, float(cadence))
+        return RingComparison(self.drivetrains(self.mount_deg), torque, float(cadence), self.slope)
 
     @property
     def mount_deg(self) -> float:

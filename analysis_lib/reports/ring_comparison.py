@@ -13,6 +13,7 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.periodic import crank_angles
 from analysis_lib.mechanics.power_error import meter_error_by_sectors, power_error
 from analysis_lib.mechanics.ring import Ring
+from analysis_lib.mechanics.stroke_slope import ASSUMED_SLOPE, StrokeSlope
 from analysis_lib.signals.torque_profile import torque_phase_deg
 
 SECTORS = (1, 2, 4, 8, 16, 32)
@@ -32,11 +33,19 @@ class RingComparison:
         Two-leg torque at equally spaced right-crank angles from top dead centre, end excluded; held the same
         on both rings, which is an assumption: a rider may answer the ring.
     cadence_rpm : float
+    slope : StrokeSlope
+        How the torque would fall with crank speed, where that is asked.
     """
 
     drivetrains: dict[str, Drivetrain]
     torque_Nm: np.ndarray
     cadence_rpm: float
+    slope: StrokeSlope = ASSUMED_SLOPE
+
+    @property
+    def slope_Nms(self) -> np.ndarray:
+        """∂T/∂ω at every angle, N·m·s."""
+        return self.slope.slope_Nms(self.torque_Nm, self.cadence_rpm)
 
     @property
     def torque_phase_deg(self) -> float:

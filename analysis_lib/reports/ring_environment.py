@@ -13,7 +13,6 @@ from analysis_lib.mechanics.inertia import with_rider
 from analysis_lib.mechanics.stroke_model import make_stroke
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mechanics_figures import environment_panels
-from analysis_lib.reports.oval_prediction import submaximal_slope_Nms
 from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.reports.road_shift import BICYCLE_KG, WHEEL_RADIUS_M
 
@@ -40,8 +39,7 @@ def road_and_ergometer(rings: RingComparison, body_mass_kg: float, ergometer_kgm
 
 def _shift(rings: RingComparison, role: str, mass_kg: float, ergometer_kgm2: float) -> EnvironmentShift:
     drivetrain = rings.drivetrains[role]
-    slope = submaximal_slope_Nms(rings.torque_Nm, rings.cadence_rpm)
-    stroke = make_stroke(rings.torque_Nm, rings.speeds["round"], slope)
+    stroke = make_stroke(rings.torque_Nm, rings.speeds["round"], rings.slope_Nms)
     places: tuple[Drivetrain, Drivetrain] = (
         with_rider(drivetrain, mass_kg + BICYCLE_KG, WHEEL_RADIUS_M),
         replace(drivetrain, wheel_inertia_kgm2=ergometer_kgm2),
@@ -57,9 +55,8 @@ def environment(shifts: Shifts) -> list[str]:
     return [
         *(f"On the {role} ring: {_lower(shift.sentence())}" for role, shift in shifts.items()),
         (
-            "Torque is assumed to fall in proportion with crank speed as maximal torque does. How a rider"
-            " answers a lighter flywheel beyond that is not in it: measured on one rider a difference of places"
-            " is a difference of rides too."
+            "How a rider answers a lighter flywheel beyond the torque–speed slope is not in it: measured on one"
+            " rider a difference of places is a difference of rides too."
         ),
     ]
 

@@ -12,7 +12,6 @@ from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.joint_figures import joint_moment_panels, joint_speed_panels
-from analysis_lib.reports.oval_prediction import submaximal_slope_Nms
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_legs import StatedLegs
 from analysis_lib.reports.ring_comparison import RingComparison
@@ -28,10 +27,9 @@ EXTENSIONS = {"hip_deg_s": "hip", "knee_deg_s": "knee"}
 
 def joint_prediction(rings: RingComparison, legs: StatedLegs) -> StrokePrediction:
     """Carry the stroke from the round to the oval ring, with the speeds of the joints under every assumption."""
-    slope = submaximal_slope_Nms(rings.torque_Nm, rings.cadence_rpm)
     drives = rings.drivetrains
     return predict_on_oval(
-        drives["round"], drives["oval"], rings.torque_Nm, rings.cadence_rpm, slope, legs.pair
+        drives["round"], drives["oval"], rings.torque_Nm, rings.cadence_rpm, rings.slope_Nms, legs.pair
     )
 
 

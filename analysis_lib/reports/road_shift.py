@@ -11,8 +11,8 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.environments import EnvironmentShift, compare_environments
 from analysis_lib.mechanics.inertia import with_rider
 from analysis_lib.mechanics.stroke_model import Stroke, make_stroke
+from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.oval_prediction import submaximal_slope_Nms
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_number
 
@@ -31,11 +31,14 @@ class RoadShift:
     by_intensity : dict of intensity to EnvironmentShift
     recorded_kgm2, road_kgm2 : float
         Crank inertial load on the round ring where the stroke was recorded, and on the road.
+    slope : StrokeSlope
+        How torque falls with crank speed.
     """
 
     by_intensity: dict[str, EnvironmentShift]
     recorded_kgm2: float
     road_kgm2: float
+    slope: StrokeSlope
 
     def to_frame(self) -> pd.DataFrame:
         """One row an intensity: speed swings, and the shift of torque phase and wanted mount, road − recorded."""
@@ -59,10 +62,15 @@ class RoadShift:
         return (
             f"Indoor–road term: recorded with a crank inertial load of {self.recorded_kgm2:.0f} kg·m², ridden"
             f" on the road with {self.road_kgm2:.0f} kg·m², the wanted mount moves by {low} to {high}° by"
-            " mechanics alone (torque falling with crank speed as maximal torque does, an assumption). It is"
-            " not in the intervals; how riders answer the road is not known. An indoor result may sit up to one"
-            " mounting hole away from the road (common practice, no source)."
+            f" mechanics alone, torque losing {self.slope.origin} {self._lost()} % per rpm. It is not in the"
+            " intervals; how riders answer the road is not known. An indoor result may sit up to one mounting hole"
+            " away from the road (common practice, no source)."
         )
+
+    def _lost(self) -> str:
+        losses = [self.slope.lost_at(turn.road.mean_cadence_rpm) for turn in self.by_intensity.values()]
+        low, high = (show_number(end, 2) for end in (min(losses), max(losses)))
+        return low if low == high else f"{low} to {high}"
 
 
 def shift_to_road(analysis: RiderAnalysis) -> RoadShift:
@@ -85,17 +93,21 @@ def shift_to_road(analysis: RiderAnalysis) -> RoadShift:
     recorded = settings.drivetrain_for(settings.ring_in_role("round"))
     road = with_rider(recorded, analysis.legs.body_mass_kg + BICYCLE_KG, WHEEL_RADIUS_M)
     shifts = {
-        name: _shift(recorded, road, torque, analysis.stroke.cadence_rpm[name])
+        name: _shift(recorded, road, torque, analysis.stroke.cadence_rpm[name], analysis.slope)
         for name, torque in analysis.stroke.mean_Nm.items()
     }
-    return RoadShift(shifts, float(recorded.crank_inertia(0.0)), float(road.crank_inertia(0.0)))
+    return RoadShift(
+        shifts, float(recorded.crank_inertia(0.0)), float(road.crank_inertia(0.0)), analysis.slope
+    )
 
 
-def _shift(recorded: Drivetrain, road: Drivetrain, torque_Nm, cadence_rpm: float) -> EnvironmentShift:
+def _shift(
+    recorded: Drivetrain, road: Drivetrain, torque_Nm, cadence_rpm: float, slope: StrokeSlope
+) -> EnvironmentShift:
     stroke = make_stroke(
         torque_Nm,
         recorded.steady_speed(torque_Nm, cadence_rpm),
-        submaximal_slope_Nms(torque_Nm, cadence_rpm),
+        slope.slope_Nms(torque_Nm, cadence_rpm),
     )
     return compare_environments(_turn(road, stroke, cadence_rpm), _turn(recorded, stroke, cadence_rpm))
 

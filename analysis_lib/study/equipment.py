@@ -120,6 +120,12 @@ class DrivetrainSettings(SettingsPart):
         gt=0,
         description="the same inertia felt at the crank of the round ring, I (ring/sprocket)^2",
     )
+    torque_lost_pct_per_rpm: float | None = Field(
+        default=None,
+        ge=0,
+        le=5,
+        description="torque that riders lose per rpm more, % of the torque; absent: as in maximal cycling, 0.6 at 90 rpm",
+    )
 
     @model_validator(mode="after")
     def _check_inertia(self) -> DrivetrainSettings:

@@ -9,9 +9,10 @@ import pytest
 from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED, MountCriteria
 from analysis_lib.mechanics.mount_losses import CRITERIA
 from analysis_lib.mechanics.speed_agreement import compare_speeds
+from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports import mount_exhibits, mount_words, prediction_exhibits, prediction_words
-from analysis_lib.reports.oval_prediction import predict_for_rider, submaximal_slope_Nms
+from analysis_lib.reports.oval_prediction import predict_for_rider
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
 from analysis_lib.reports.road_shift import shift_to_road
@@ -149,7 +150,7 @@ def test_a_verdict_on_speed_names_what_is_off(measured, words):
 def test_torque_that_falls_in_proportion_is_gone_at_twice_the_optimal_cadence():
     """Dorel 2005: optimal cadence 129.8 rpm; the line falls to nothing at 259.6 rpm."""
     torque = np.array([10.0, 30.0, -5.0])
-    slope = submaximal_slope_Nms(torque, 90.0)
+    slope = StrokeSlope().slope_Nms(torque, 90.0)
     at_end = torque + slope * (259.6 - 90.0) * 2 * np.pi / 60
     assert at_end == pytest.approx([0.0, 0.0, -5.0], abs=1e-9)
 
