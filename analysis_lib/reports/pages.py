@@ -14,6 +14,7 @@ from jinja2 import Environment, PackageLoader
 
 from analysis_lib import __version__
 from analysis_lib.reports.canonical import plain_text, without_places
+from analysis_lib.reports.maths import Formulas
 from analysis_lib.reports.notebook_run import NotebookFailure
 from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
 from analysis_lib.reports.whole_file import write_text_whole
@@ -95,8 +96,12 @@ def notebook_body(notebook: Path) -> str:
 
     exporter = HTMLExporter(template_name="basic", exclude_input=True, exclude_anchor_links=True)
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
-    body, _ = exporter.from_notebook_node(nbformat.read(notebook, as_version=4))
-    return TITLE.sub("", body, count=1)
+    executed, formulas = nbformat.read(notebook, as_version=4), Formulas()
+    for cell in executed.cells:
+        if cell.cell_type == "markdown":
+            cell.source = formulas.take_out(cell.source)
+    body, _ = exporter.from_notebook_node(executed)
+    return formulas.put_back(TITLE.sub("", body, count=1))
 
 
 def failure_body(
