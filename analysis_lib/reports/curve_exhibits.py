@@ -18,7 +18,8 @@ from analysis_lib.statistics.random_field import random_field_threshold
 BIN_CENTRES_DEG = np.arange(360) + 0.5
 NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
 HOW_MADE = (
-    "95 % band that holds for the whole turn at once (sign flips of riders, largest |t|, closed at 360°)"
+    "95 % band that holds for the whole turn at once (largest |t| over relabelled sequences or flipped signs, adjusted"
+    " for sequence as the primary analysis is, closed at 360°)"
 )
 
 
@@ -150,10 +151,13 @@ def _describe_run(curve: PairedCurves, run: tuple[int, int] | None) -> dict[str,
 
 
 def random_field_table(analysis: StudyAnalysis, curves: Mapping[str, PairedCurves]) -> TableExhibit:
-    """Give a second reading of the same curves: the threshold of random field theory beside that of sign flips."""
+    """Give a second reading of the same curves: the threshold of random field theory beside that of the bands."""
     rows = []
     for name, curve in curves.items():
-        field = random_field_threshold(analysis.curve_differences(name).to_numpy())
+        differences = analysis.curve_differences(name)
+        field = random_field_threshold(
+            differences.to_numpy(), sequence=analysis.sequences_of(differences.index)
+        )
         most = float(np.abs(curve.t).max())
         leaves = most > curve.critical_t, most > field.critical_t
         rows.append((name, most, curve.critical_t, leaves[0], field.critical_t, leaves[1], field.fwhm))
@@ -161,12 +165,12 @@ def random_field_table(analysis: StudyAnalysis, curves: Mapping[str, PairedCurve
     return TableExhibit(
         "random_field",
         pd.DataFrame(rows, columns=columns),
-        "Second reading of the same curves: largest |t| in the turn against the critical t of sign flips (used for"
-        " the bands) and of random field theory on a closed curve, which assumes smooth curves and normal errors;"
+        "Second reading of the same curves: largest |t| in the turn against the critical t of relabelled riders"
+        " (used for the bands) and of random field theory on a closed curve, which assumes smooth curves and normal errors;"
         " smoothness is the width at half height of the noise.",
         {
             "largest_t": "largest |t|",
-            "flip_t": "critical t, sign flips",
+            "flip_t": "critical t, relabelled",
             "flip_leaves": "leaves zero",
             "field_t": "critical t, random field",
             "field_leaves": "leaves zero, random field",

@@ -94,7 +94,7 @@ class StudyAnalysis:
     def curve_effect(self, intensity: str, channel: str = "total") -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
         differences = self.curve_differences(intensity, channel)
-        return self._band(differences.to_numpy(), f"torque curves at {intensity}")
+        return self._band(differences, f"torque curves at {intensity}")
 
     def curve_trend(self, channel: str = "total") -> PairedCurves:
         """Return how the difference curve changes per step of intensity: the mean of the riders' own slopes.
@@ -110,7 +110,7 @@ class StudyAnalysis:
         slopes = sum(
             step * curve.loc[riders].to_numpy() for step, curve in zip(steps, curves, strict=True)
         ) / (steps @ steps)
-        return self._band(slopes, "trend of torque curves")
+        return self._band(pd.DataFrame(slopes, index=riders), "trend of torque curves")
 
     def curve_differences(self, intensity: str, channel: str = "total") -> pd.DataFrame:
         """Return riders by degrees: mean torque over oval periods minus that over round periods.
@@ -154,7 +154,12 @@ class StudyAnalysis:
         grouped = pd.concat([gaps, over_all]).groupby(["intensity", "sectors"], sort=False)["gap_W"]
         return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
 
-    def _band(self, differences: np.ndarray, what: str) -> PairedCurves:
+    def sequences_of(self, riders: pd.Index) -> np.ndarray | None:
+        """Return each rider's sequence for curves adjusted for it; None where no riders would be left to judge by."""
+        sequence = self.quantities.drop_duplicates("rider").set_index("rider")["sequence"].loc[riders]
+        return sequence.to_numpy(dtype=object) if len(riders) > sequence.nunique() else None
+
+    def _band(self, differences: pd.DataFrame, what: str) -> PairedCurves:
         """Return the family-wise band; refused where sign flips of so few riders make none of 95 %."""
         riders = len(differences)
         if riders < FEWEST_FOR_A_BAND:
@@ -164,7 +169,8 @@ class StudyAnalysis:
                 f"at least {FEWEST_FOR_A_BAND}: with fewer no band of 95 % exists, since 2 of 2ⁿ sign flips are extreme",
                 "look at the riders' own curves; a band needs more riders",
             )
-        return paired_curves(differences, seed=self.study.settings.study.seed)
+        seed, sequence = self.study.settings.study.seed, self.sequences_of(differences.index)
+        return paired_curves(differences.to_numpy(), seed=seed, sequence=sequence)
 
     def _together(self, name: str) -> pd.DataFrame:
         return pd.concat([getattr(tables, name) for tables in self.tables.values()], ignore_index=True)

@@ -93,9 +93,10 @@ def paired_curves(
 
     With `sequence` the mean is that of the sequence means and t has n − (number of sequences) df, as in
     `crossover.ring_effect`: what the periods add to riders of one sequence and take from those of its mirror
-    neither shifts the curve nor widens its band. Two sequences are then relabelled instead, which is exact;
-    more than two, or too few riders for the level, have the signs of their curves flipped after what the
-    sequences add is taken out (Freedman & Lane 1983, J Bus Econ Stat 1:292), which is nearly exact.
+    neither shifts the curve nor widens its band. Two sequences are then relabelled instead, which is exact,
+    where that can give a p of a tenth of 1 − level (from 11 riders at 95 %). Fewer riders, or more sequences,
+    have the signs of their curves flipped after what the sequences add is taken out (Freedman & Lane 1983,
+    J Bus Econ Stat 1:292); simulated, such a band at 95 % holds in 93.8 to 95.5 % of studies.
 
     Parameters
     ----------

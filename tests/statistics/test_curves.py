@@ -178,9 +178,9 @@ def test_max_over_angles_of_relabelled_sequences_by_plain_enumeration():
     for chosen in itertools.combinations(range(8), 3):
         members = np.isin(np.arange(8), chosen)
         largest.append(np.abs(stats.ttest_ind(turned[members], turned[~members]).statistic).max())
-    result = paired_curves(curves, sequence=sequence)
+    result = paired_curves(curves, 0.8, sequence=sequence)
     assert result.p == np.mean(np.array(largest) >= np.abs(result.t).max() - 1e-9)
-    assert result.critical_t == pytest.approx(np.sort(largest)[55 - int(0.05 * 56)], rel=1e-9)
+    assert result.critical_t == pytest.approx(np.sort(largest)[55 - int(0.2 * 56)], rel=1e-9)
 
 
 @settings(max_examples=20, deadline=None)
@@ -198,12 +198,14 @@ def test_period_effects_neither_shift_nor_widen_an_adjusted_band(seed, drift, na
     assert after.p == before.p
 
 
-def test_signs_are_flipped_where_relabelling_cannot_reach_the_level():
+def test_signs_are_flipped_where_relabelling_is_too_coarse():
     # 3 + 3 riders: 20 ways, floor 2/20; 64 sign patterns reach 2/64
     curves, sequence = two_sequences(2, 3, 3, effect=30.0)
     result = paired_curves(curves, sequence=sequence)
     assert result.p == 2 / 64 and "sign-flip" in result.method and "2 sequences" in result.method
-    assert paired_curves(curves, level=0.90, sequence=sequence).flips == 20
+    # 5 + 5 riders: floor 2/252, above a tenth of 5 %; 5 + 6: 1/462
+    assert paired_curves(two_sequences(2, 5, 5)[0], sequence=["AB"] * 5 + ["BA"] * 5).flips == 1024
+    assert paired_curves(two_sequences(2)[0], sequence=["AB"] * 5 + ["BA"] * 6).flips == 462
 
 
 def test_one_sequence_is_no_adjustment():
@@ -219,7 +221,7 @@ def test_many_riders_are_relabelled_at_random():
     assert result.critical_t == paired_curves(curves, seed=3, sequence=sequence).critical_t
 
 
-@pytest.mark.parametrize(("first", "second"), [(4, 4), (3, 5), (3, 3)])
+@pytest.mark.parametrize(("first", "second"), [(4, 4), (3, 5), (3, 3), (5, 6)])
 def test_level_of_adjusted_bands_under_a_period_effect(first, second):
     # 400 studies: Monte Carlo standard error 0.011. Without adjustment the band is so wide that none is found.
     found = plain = 0
@@ -227,7 +229,7 @@ def test_level_of_adjusted_bands_under_a_period_effect(first, second):
         curves, sequence = two_sequences(seed, first, second, drift=2.0)
         found += paired_curves(curves, sequence=sequence).p <= 0.05
         plain += paired_curves(curves).p <= 0.05
-    assert 0.015 < found / 400 < 0.05 + 3.5 * 0.011
+    assert 0.015 < found / 400 < 0.062 + 3 * 0.011
     assert plain / 400 < 0.01
 
 
