@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.mechanics.ring import FloatArray
 
 
-def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: float) -> NDArray[np.float64]:
+def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: ArrayLike) -> NDArray[np.float64]:
     """Constant K₀ for which a turn lasts 2π / mean_speed.
 
     The turn lasts ∮ w/√(2(K₀ + stored)) dθ. Its inverse square is a power mean of the energies with exponent
