@@ -72,6 +72,12 @@ class StrokePrediction:
             speed_high_rpm=("speed_rpm", "max"),
         )
 
+    def fastest_extension_deg_s(self, joint: str) -> pd.Series:
+        """Fastest extension of the hip or the knee by assumption; refused without legs."""
+        if self.joint_speeds is None:
+            raise Refusal("joint speeds", "a prediction without legs", "one with legs", "give the legs to it")
+        return -self.joint_speeds.groupby("assumption", sort=False)[f"{joint}_deg_s"].min()
+
     def sentence(self) -> str:
         """The prediction in words."""
         oval = self.summary[self.summary["assumption"] != ROUND]

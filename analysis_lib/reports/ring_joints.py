@@ -69,9 +69,9 @@ def joint_table(prediction: StrokePrediction) -> TableExhibit:
     )
 
 
-def speed_match_table(sprocket_teeth: int = 17) -> TableExhibit:
+def speed_match_table() -> TableExhibit:
     """Set the published match of pedal speed beside what geometry gives."""
-    frame = pd.DataFrame([_match(ratio, sprocket_teeth) for ratio in PUBLISHED_MATCH_RPM])
+    frame = pd.DataFrame([_match(ratio) for ratio in PUBLISHED_MATCH_RPM])
     return TableExhibit(
         "speed_match",
         frame,
@@ -89,18 +89,28 @@ def speed_match_table(sprocket_teeth: int = 17) -> TableExhibit:
     )
 
 
-def _match(axis_ratio: float, sprocket_teeth: int) -> dict[str, float]:
-    drivetrain = Drivetrain(
-        Ring.ellipse(52, axis_ratio), sprocket_teeth=sprocket_teeth, wheel_inertia_kgm2=np.inf
-    )
-    speed = drivetrain.steady_speed(np.ones(3600), MATCHED_AT_RPM)
+def _match(axis_ratio: float) -> dict[str, float]:
+    matched = matching_cadences(axis_ratio, MATCHED_AT_RPM)
+    names = [f"within_{half_width:.0f}_rpm" for half_width in HALF_WIDTHS_DEG]
+    return {
+        "axis_ratio": axis_ratio,
+        "published_rpm": PUBLISHED_MATCH_RPM[axis_ratio],
+        **dict(zip(names, matched, strict=True)),
+    }
+
+
+def matching_cadences(axis_ratio: float, cadence_rpm: float) -> list[float]:
+    """Cadences on a round ring that give the pedal speed of an oval ring's power stroke.
+
+    The mean crank speed within 45° and within 60° of the largest arm, on a chain of steady speed: angle over
+    the time it takes, as a video of the pedal would tell it.
+    """
+    drivetrain = Drivetrain(Ring.ellipse(52, axis_ratio), wheel_inertia_kgm2=np.inf)
+    speed = drivetrain.steady_speed(np.ones(3600), cadence_rpm)
     away = np.abs((np.arange(3600) / 10 - drivetrain.peak_arm_deg + 90) % 180 - 90)
-    row = {"axis_ratio": axis_ratio, "published_rpm": PUBLISHED_MATCH_RPM[axis_ratio]}
-    for half_width in HALF_WIDTHS_DEG:
-        window = speed[away <= half_width]
-        # Angle over the time it takes, as a video of the pedal would tell it.
-        row[f"within_{half_width:.0f}_rpm"] = 60 / (2 * np.pi) / float(np.mean(1 / window))
-    return row
+    return [
+        60 / (2 * np.pi) / float(np.mean(1 / speed[away <= half_width])) for half_width in HALF_WIDTHS_DEG
+    ]
 
 
 def moment_range(
