@@ -94,7 +94,7 @@ class MeterCorrection:
     def sentence(self, reading_W: float, level: float = 0.95) -> str:
         """Say what a reading becomes."""
         found = self.power_interval_W(reading_W, level)
-        times = "once" if self.sectors == 1 else f"{self.sectors} times"
+        times = {1: "once", 2: "twice"}.get(self.sectors, f"{self.sectors} times")
         return (
             f"A meter that averages torque over {self.averaging} and reads the speed {times} a turn shows {reading_W:.0f} W"
             f" for {self.power_W(reading_W):.1f} W ({level:.0%} interval {found.low:.1f} to {found.high:.1f} W): factor"

@@ -120,6 +120,12 @@ class DrivetrainSettings(SettingsPart):
         gt=0,
         description="the same inertia felt at the crank of the round ring, I (ring/sprocket)^2",
     )
+    inertia_uncertainty_pct: float | None = Field(
+        default=None, ge=0, le=100, description="standard uncertainty of that inertia, % of it"
+    )
+    mount_uncertainty_deg: float | None = Field(
+        default=None, ge=0, le=20, description="standard uncertainty of the mount angle, degrees"
+    )
     torque_lost_pct_per_rpm: float | None = Field(
         default=None,
         ge=0,
