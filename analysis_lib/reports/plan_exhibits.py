@@ -6,8 +6,9 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.plan_figures import power_and_size
+from analysis_lib.statistics.simulated_rings import SimulatedRings
 from analysis_lib.study import plan_power
-from analysis_lib.study.plan import STUDIES, StudyPlan
+from analysis_lib.study.plan import STUDIES, RingsPlan, StudyPlan
 from analysis_lib.study.protocol_deviations import Deviation
 from analysis_lib.study.protocol_text import unit_after
 
@@ -40,6 +41,8 @@ def simulated_table(plan: StudyPlan) -> TableExhibit:
             "zero_excluded": found.power,
             "zero_excluded_se": found.power_se,
             "coverage": found.coverage,
+            **({"any_ring": found.found_any} if isinstance(found, SimulatedRings) else {}),
+            **({"all_rings": found.found_all} if isinstance(found, SimulatedRings) else {}),
             "riders_analysed": found.mean_riders,
         }
         for found in plan.simulated
@@ -50,10 +53,22 @@ def simulated_table(plan: StudyPlan) -> TableExhibit:
         pd.DataFrame(rows),
         f"{STUDIES} simulated studies for each true effect{f' ({unit})' if unit else ''}, drop-outs included: share"
         " that ends in each verdict, share whose interval excludes zero with its Monte Carlo standard error, share"
-        " whose interval holds the true effect, and mean number of riders analysed.",
+        f" whose interval holds the true effect, and mean number of riders analysed.{_about_rings(plan)}",
         {"zero_excluded_se": "its standard error"},
-        dict.fromkeys(("difference", "equivalent", "undecided", "zero_excluded", "coverage"), 3)
+        dict.fromkeys(
+            ("difference", "equivalent", "undecided", "zero_excluded", "coverage", "any_ring", "all_rings"), 3
+        )
         | {"zero_excluded_se": 4, "riders_analysed": 1},
+    )
+
+
+def _about_rings(plan: StudyPlan) -> str:
+    if not isinstance(plan, RingsPlan):
+        return ""
+    return (
+        " Every oval ring has the true effect. Verdicts and zero excluded: share of the rings; any ring, all rings:"
+        " share of the studies that exclude zero for one or for all of them, so that any ring without a true effect is"
+        " the chance of a false finding. Coverage: all intervals at once. Riders with two rings or more."
     )
 
 
@@ -79,14 +94,20 @@ def power_exhibit(plan: StudyPlan) -> FigureExhibit:
     )
 
 
+def _about_designs(plan: StudyPlan) -> str:
+    if isinstance(plan, RingsPlan):
+        return "mean over all pairs of rings"
+    return "A and B are the two rings"
+
+
 def designs_table(plan: StudyPlan) -> TableExhibit:
     """Compare this design with the usual ones."""
     return TableExhibit(
         "designs",
         plan.designs(),
         "Variance of the ring difference in σ²/N (σ: SD within a rider, N: riders; riders and periods taken out),"
-        " without and with carry-over in the model; A and B are the two rings, inf: cannot be known. More periods"
-        " cost more visits. Least squares, Jones & Kenward 2014, ch. 3.",
+        f" without and with carry-over in the model; {_about_designs(plan)}, inf: cannot be known. More periods"
+        f" cost more visits. Least squares, Jones & Kenward 2014, ch. {4 if isinstance(plan, RingsPlan) else 3}.",
         {"plain": "variance", "with_carry_over": "allowing for carry-over"},
         {"plain": 2, "with_carry_over": 2},
     )

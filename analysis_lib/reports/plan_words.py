@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from analysis_lib.reports.planned_study import TRIED_WASHOUT_HOURS, PlannedStudy
 from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.simulated_rings import SimulatedRings
 from analysis_lib.study.frozen_protocol import FOLDER, FrozenProtocol
 from analysis_lib.study.missing_plan import needed_keys, suggest_spread
-from analysis_lib.study.plan import STUDIES, StudyPlan
+from analysis_lib.study.plan import STUDIES, RingsPlan, StudyPlan
 from analysis_lib.study.protocol_text import describe_cautions, describe_size, unit_after
 
 
@@ -24,25 +25,40 @@ def origin(planned: PlannedStudy) -> list[str]:
 def answer(plan: StudyPlan) -> list[str]:
     """Answer the question of the plan: can these riders show what matters, and can they show that nothing does?"""
     wanted, outcome = plan.settings.planned, plan.settings.primary_outcome
-    nothing, half, all_of_it = plan.simulated
+    all_of_it = plan.simulated[-1]
     unit = unit_after(outcome)
     enough = "enough" if plan.is_enough else "too few"
     return [
         (
             f"{len(plan.riders)} riders are {enough} for {outcome.label}: a true effect of"
-            f" {outcome.smallest_effect:g}{unit} is found in {all_of_it.power:.0%} of {STUDIES} simulated studies"
-            f" with drop-outs, {wanted.power:.0%} being wanted."
+            f" {outcome.smallest_effect:g}{unit}{_of_a_ring(plan)} is found in {all_of_it.power:.0%} of"
+            f" {STUDIES} simulated studies with drop-outs, {wanted.power:.0%} being wanted."
         ),
-        (
-            f"Without any effect, {nothing.verdicts['equivalent']:.0%} of the studies show that none as large as"
-            f" that is there, and {nothing.power:.1%} find one by chance; with an effect of half that size"
-            f" {half.verdicts['undecided']:.0%} stay undecided."
-        ),
+        _by_chance(plan),
         (
             f"The smallest effect that the {plan.finishing} riders who are expected to finish find with that power"
             f" is {show_number(plan.detectable_effect)}{unit}."
         ),
     ]
+
+
+def _by_chance(plan: StudyPlan) -> str:
+    nothing, half, _ = plan.simulated
+    if isinstance(nothing, SimulatedRings):
+        return (
+            f"Without any effect, {nothing.found_any:.1%} of the studies find some ring by chance, and a ring is shown to"
+            f" do nothing as large as that in {nothing.verdicts['equivalent']:.0%}; with effects of half that size"
+            f" {half.verdicts['undecided']:.0%} of the rings stay undecided."
+        )
+    return (
+        f"Without any effect, {nothing.verdicts['equivalent']:.0%} of the studies show that none as large as"
+        f" that is there, and {nothing.power:.1%} find one by chance; with an effect of half that size"
+        f" {half.verdicts['undecided']:.0%} stay undecided."
+    )
+
+
+def _of_a_ring(plan: StudyPlan) -> str:
+    return " of one oval ring against round, all rings allowed for," if isinstance(plan, RingsPlan) else ""
 
 
 def spread(plan: StudyPlan) -> list[str]:
@@ -88,10 +104,7 @@ def methods(plan: StudyPlan) -> list[str]:
     """Say how the numbers were made."""
     wanted = plan.settings.planned
     return [
-        (
-            "Power by formula: non-central t of the riders' contrasts (paired, and adjusted for sequence) and"
-            " Owen's integral for two one-sided tests, both exact for normal contrasts."
-        ),
+        _formula(plan),
         (
             f"Power by simulation: {STUDIES} studies from the study's seed, analysed as the study's page does;"
             f" {wanted.dropout:.0%} of riders stop after a period drawn at random, and period effects that all"
@@ -103,6 +116,19 @@ def methods(plan: StudyPlan) -> list[str]:
             " 2014, ch. 3."
         ),
     ]
+
+
+def _formula(plan: StudyPlan) -> str:
+    if isinstance(plan, RingsPlan):
+        return (
+            "Power by formula: non-central t of one oval ring against round from rider + period + ring least squares,"
+            " beyond Dunnett's simultaneous point for all oval rings, and Owen's integral for two one-sided tests at"
+            " alpha over the number of oval rings; exact where each rider rides each ring once."
+        )
+    return (
+        "Power by formula: non-central t of the riders' contrasts (paired, and adjusted for sequence) and"
+        " Owen's integral for two one-sided tests, both exact for normal contrasts."
+    )
 
 
 def report_frozen(frozen: FrozenProtocol, shown: str) -> list[str]:

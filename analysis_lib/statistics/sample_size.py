@@ -87,7 +87,7 @@ def riders_for_difference(
     def power_of(riders: int) -> float:
         return difference_power(effect, contrast_sd, riders, sequences, alpha, sides)
 
-    return _find_riders(power_of, sequences, power, dropout, contrast_sd, aim)
+    return find_riders(power_of, sequences, power, dropout, contrast_sd, aim)
 
 
 def riders_for_equivalence(
@@ -118,7 +118,7 @@ def riders_for_equivalence(
     def power_of(riders: int) -> float:
         return equivalence_power(effect, lower, upper, contrast_sd, riders, sequences, alpha)
 
-    return _find_riders(power_of, sequences, power, dropout, contrast_sd, aim)
+    return find_riders(power_of, sequences, power, dropout, contrast_sd, aim)
 
 
 def smallest_detectable_effect(
@@ -152,14 +152,22 @@ def smallest_detectable_effect(
     )
 
 
-def _find_riders(
-    power_of: Callable[[int], float], sequences: int, wanted: float, dropout: float, sd: float, aim: str
+def find_riders(
+    power_of: Callable[[int], float],
+    sequences: int,
+    wanted: float,
+    dropout: float,
+    sd: float,
+    aim: str,
+    least: int = 2,
 ) -> SampleSize:
-    """Smallest multiple of the sequences with the wanted power: double until enough, then halve the gap."""
+    """Smallest multiple of the sequences with the wanted power: double until enough, then halve the gap.
+
+    `least` is the smallest multiple that can be analysed: two where one leaves no degrees of freedom.
+    """
     if not 0 <= dropout < 1:
         raise Refusal("share of drop-outs", f"{dropout}", "0 or more, below 1", "write 0.1 for one in ten")
-    # One multiple leaves no degrees of freedom.
-    short, enough = 1, 2
+    short, enough = least - 1, least
     while power_of(enough * sequences) < wanted:
         short, enough = enough, 2 * enough
         if enough * sequences > MOST_RIDERS:

@@ -117,6 +117,14 @@ def equivalence_power(
     _check_test(contrast_sd, alpha)
     check_bounds(lower, upper)
     se, df = _standard_error(contrast_sd, riders, sequences), riders - sequences
+    return power_of_two_one_sided(effect, lower, upper, se, df, alpha)
+
+
+def power_of_two_one_sided(
+    effect: float, lower: float, upper: float, se: float, df: int, alpha: float
+) -> float:
+    """Power of two one-sided t tests on an estimate with a known standard error and df; see `equivalence_power`."""
+    check_bounds(lower, upper)
     critical = float(stats.t.isf(alpha, df))
     above, below = (upper - effect) / se, (lower - effect) / se
 

@@ -17,12 +17,14 @@ from typing import Any
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.statistics.simulated_rings import SimulatedRings
+from analysis_lib.statistics.simulation import SimulatedPlan
 from analysis_lib.study.allocation_list import conceal_allocation
 from analysis_lib.study.contents import Contents, read_contents
 from analysis_lib.study.folder_writer import write_text
 from analysis_lib.study.plan import StudyPlan, plan_study
 from analysis_lib.study.plan_power import power_table
-from analysis_lib.study.protocol_text import ANALYSIS, LEVEL, write_protocol
+from analysis_lib.study.protocol_text import LEVEL, describe_analysis, write_protocol
 from analysis_lib.study.readiness import check_placeholders
 from analysis_lib.study.schedule import conceal_schedule
 from analysis_lib.study.settings import StudySettings
@@ -115,7 +117,7 @@ def describe_promises(settings: StudySettings) -> dict[str, Any]:
         "rules": said["rules"],
         "metabolism": said["metabolism"],
         "plan": said["plan"],
-        "analysis": {"method": ANALYSIS, "level": LEVEL},
+        "analysis": {"method": describe_analysis(settings), "level": LEVEL},
     }
 
 
@@ -182,10 +184,17 @@ def _simulated_table(plan: StudyPlan) -> pd.DataFrame:
             "coverage": found.coverage,
             "mean_riders_analysed": found.mean_riders,
             "not_analysable": found.not_analysable,
+            **_found_of_rings(found),
         }
         for found in plan.simulated
     ]
     return pd.DataFrame(rows)
+
+
+def _found_of_rings(found: SimulatedPlan) -> dict[str, float]:
+    if not isinstance(found, SimulatedRings):
+        return {}
+    return {"found_any_ring": found.found_any, "found_all_rings": found.found_all}
 
 
 def _as_csv(table: pd.DataFrame) -> str:

@@ -1,162 +1,15 @@
-"""What a planned study can answer: its riders, its spread, its design, and its own analysis on simulated riders."""
+"""From a study's settings to its plan: of two rings, or of several."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from functools import cached_property
-
-import numpy as np
-import pandas as pd
-
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.designs import (
-    TWO_RING_DESIGNS,
-    Design,
-    DesignVariance,
-    design_variance,
-    relabelling_floor,
-    spell_design,
-)
-from analysis_lib.statistics.sample_size import smallest_detectable_effect
-from analysis_lib.statistics.simulated_riders import Beliefs
-from analysis_lib.statistics.simulation import SimulatedPlan, simulate_plan
-from analysis_lib.statistics.statistical_power import contrast_sd
-from analysis_lib.study.allocation_list import draw_allocation, name_riders
+from analysis_lib.study.allocation_list import name_riders
 from analysis_lib.study.missing_plan import ask_for_plan
-from analysis_lib.study.schedule import make_schedule
+from analysis_lib.study.rings_plan import RingsPlan
 from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.study_plan import STUDIES, StudyPlan
 
-STUDIES = 2000
-
-
-@dataclass(frozen=True)
-class StudyPlan:
-    """A study's settings with the riders to be enrolled; power by formula is in `plan_power`.
-
-    Attributes
-    ----------
-    settings : StudySettings
-        With a plan.
-    riders : tuple of str
-        In the order of enrolment.
-    """
-
-    settings: StudySettings
-    riders: tuple[str, ...]
-
-    @cached_property
-    def allocation(self) -> pd.DataFrame:
-        """Who rides which sequence; see `draw_allocation`."""
-        return draw_allocation(self.settings, self.riders)
-
-    @cached_property
-    def schedule(self) -> pd.DataFrame:
-        """Every ride of every rider; see `make_schedule`."""
-        return make_schedule(self.settings, self.allocation)
-
-    @property
-    def smallest_effect(self) -> float:
-        """The smallest effect of the primary outcome that matters, in its unit."""
-        return self.settings.primary_outcome.smallest_effect
-
-    @property
-    def sequences(self) -> int:
-        """How many sequences the design has."""
-        return len(self.settings.design.sequences)
-
-    @property
-    def finishing(self) -> int:
-        """How many riders are expected to ride all periods: riders · (1 − dropout), rounded down."""
-        # Rounding first: 20 · (1 − 0.3) is a hair below 14 in floating point.
-        return math.floor(round(len(self.riders) * (1 - self.settings.planned.dropout), 9))
-
-    @property
-    def contrast_sd(self) -> float:
-        """SD between riders of oval − round, from the SD within a rider.
-
-        A sequence with a periods on one ring and b on the other counts as 2/(1/a + 1/b) periods a ring;
-        the variances of the sequences are averaged.
-        """
-        plan = self.settings.planned
-        each = [self._periods_per_ring(order) for order in self.settings.design.sequences.values()]
-        periods = 1 / np.mean([1 / periods for periods in each])
-        return contrast_sd(plan.within_rider_sd, float(periods), plan.response_sd)
-
-    def _periods_per_ring(self, order: list[str]) -> float:
-        counts = [order.count(ring) for ring in self.settings.rings]
-        if min(counts) == 0:
-            raise Refusal(
-                "study.toml, design.sequences",
-                "-".join(order),
-                "both rings in every sequence",
-                "use sequences in which each rider rides both, such as " + TWO_RING_DESIGNS[0],
-            )
-        return 2 / sum(1 / count for count in counts)
-
-    @property
-    def detectable_effect(self) -> float:
-        """Smallest true effect that those who finish find with the wanted power, in the outcome's unit."""
-        plan = self.settings.planned
-        return smallest_detectable_effect(
-            self.contrast_sd, self.finishing, plan.power, self.sequences, plan.alpha
-        )
-
-    @property
-    def riders_by_sequence(self) -> dict[str, int]:
-        """How many riders the list gives each sequence."""
-        counts = self.allocation["sequence"].value_counts()
-        return {name: int(counts.get(name, 0)) for name in self.settings.design.sequences}
-
-    @property
-    def relabelling_floor(self) -> float:
-        """Smallest p that a relabelling test can reach; refused for other than two sequences."""
-        return relabelling_floor(self.riders_by_sequence)
-
-    @cached_property
-    def simulated(self) -> list[SimulatedPlan]:
-        """This analysis on simulated studies with drop-outs: no true effect, half of what matters, all of it."""
-        return [self.simulate(share * self.smallest_effect) for share in (0.0, 0.5, 1.0)]
-
-    def simulate(self, effect: float, riders: int | None = None) -> SimulatedPlan:
-        """Simulate studies of the planned design, riders stopping early as expected.
-
-        Period effects that all riders share are as large as the SD within a rider. Seeded by the study's seed.
-        """
-        plan, settings = self.settings.planned, self.settings
-        beliefs = Beliefs(plan.within_rider_sd, plan.response_sd, plan.within_rider_sd, plan.dropout)
-        return simulate_plan(
-            settings.design.sequences,
-            len(self.riders) if riders is None else riders,
-            effect,
-            beliefs,
-            self.smallest_effect,
-            level=1 - plan.alpha,
-            studies=STUDIES,
-            seed=settings.study.seed,
-            rings=(settings.ring_in_role("round"), settings.ring_in_role("oval")),
-        )
-
-    @property
-    def is_enough(self) -> bool:
-        """Whether the simulated studies find the smallest effect that matters with the wanted power."""
-        return self.simulated[-1].power >= self.settings.planned.power
-
-    @property
-    def design_variance(self) -> DesignVariance:
-        """What this design does to the variance of the ring effect, with and without carry-over."""
-        return design_variance(self.settings.design.sequences)
-
-    def designs(self) -> pd.DataFrame:
-        """This design beside the usual ones: design, periods, plain, with_carry_over, warning (σ²/N)."""
-        designs: dict[str, Design] = {"this study": self.settings.design.sequences}
-        designs |= {name: spell_design(name) for name in TWO_RING_DESIGNS}
-        rows = []
-        for name, design in designs.items():
-            found = design_variance(design)
-            periods = len(next(iter(design.values())))
-            rows.append((name, periods, found.plain, found.with_carry_over, found.warning))
-        return pd.DataFrame(rows, columns=["design", "periods", "plain", "with_carry_over", "warning"])
+__all__ = ["STUDIES", "RingsPlan", "StudyPlan", "plan_study"]
 
 
 def plan_study(settings: StudySettings, listed: tuple[str, ...] = ()) -> StudyPlan:
@@ -173,12 +26,18 @@ def plan_study(settings: StudySettings, listed: tuple[str, ...] = ()) -> StudyPl
     ------
     Refusal
         No plan; more riders listed than planned; no more riders expected to finish than there are sequences;
-        a sequence without both rings; a block that is not a multiple of the sequences.
+        a sequence without both rings; a block that is not a multiple of the sequences. With several oval rings
+        what `RingsPlan.check` refuses, and as many riders as there are sequences are enough.
     """
     if settings.plan is None:
         raise ask_for_plan(settings)
     wanted = settings.plan
-    plan = StudyPlan(settings, tuple(name_riders(wanted.riders, listed)))
+    riders = tuple(name_riders(wanted.riders, listed))
+    if len(settings.oval_rings) > 1:
+        several = RingsPlan(settings, riders)
+        several.check()
+        return several
+    plan = StudyPlan(settings, riders)
     if plan.finishing <= plan.sequences:
         raise Refusal(
             "study.toml, plan.riders",

@@ -6,6 +6,7 @@ from analysis_lib.statistics.estimates import show_level, show_number
 from analysis_lib.study.plan import StudyPlan
 from analysis_lib.study.plan_power import EQUIVALENCE, power_table
 from analysis_lib.study.protocol import Outcome, Rules
+from analysis_lib.study.settings import StudySettings
 
 #: Confidence level of the pages' intervals.
 LEVEL = 0.95
@@ -20,7 +21,23 @@ ANALYSIS = (
     " Carry-over and period effects are shown with intervals and never choose the analysis. Riders without a value"
     " on both rings are left out of the primary analysis and counted."
 )
+ANALYSIS_OF_RINGS = (
+    "Per intensity, and overall with each period's mean over all intensities: value = rider + period + ring by least"
+    " squares, all fixed; each oval ring against the round one, intervals and p simultaneous over the oval rings by the"
+    " multivariate t distribution (Dunnett). The primary result is the overall effect of each oval ring on the primary"
+    " outcome. Verdict for each: equivalent when both one-sided tests at 0.05 divided by the number of oval rings"
+    " reject the smallest effect that matters, difference when the simultaneous 95 % interval excludes zero, else"
+    " undecided. Intensities and other outcomes describe. Secondary: F test of rings; oval rings among themselves with"
+    " Dunn's intervals and Holm's p; each ring by its own two-ring fit; a mixed model with riders random. Carry-over"
+    " and period effects are shown with intervals and never choose the analysis. Riders without a value on some ring"
+    " stay in with the others and are counted."
+)
 _BETTER = {"higher": "higher is better", "lower": "lower is better", "neither": "neither direction is better"}
+
+
+def describe_analysis(settings: StudySettings) -> str:
+    """Say how the study's page will analyse it."""
+    return ANALYSIS if len(settings.oval_rings) == 1 else ANALYSIS_OF_RINGS
 
 
 def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
@@ -31,7 +48,7 @@ def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
         "What is measured": [_describe_outcome(outcome, plan) for outcome in settings.outcomes],
         "Who rides what, and when": _describe_design(plan),
         "How many riders, and what can they show": describe_size(plan),
-        "How it will be analysed": [ANALYSIS],
+        "How it will be analysed": [describe_analysis(settings)],
         "What is left out": _describe_rules(plan),
         "What must be known beside this": describe_cautions(plan, trials_listed),
     }
@@ -93,7 +110,7 @@ def describe_size(plan: StudyPlan) -> list[str]:
         ),
         *[found.sentence() for found in plan.simulated],
     ]
-    if plan.sequences == 2:
+    if plan.sequences == 2 and len(plan.settings.oval_rings) == 1:
         floor = f"{plan.relabelling_floor:.2g}"
         lines.append(f"A test by relabelling sequences cannot give a p below {floor} with these riders.")
     return lines
@@ -135,12 +152,12 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
     if not plan.is_enough:
         lines.append(
             "The planned riders are too few: simulated with drop-outs, the smallest effect that matters is found"
-            f" with a power of {plan.simulated[-1].power:.2f}, {wanted.power:g} being wanted."
+            f" with a power of {plan.simulated[-1].power:.2f}, {wanted.power:g} being wanted{_of_a_ring(plan)}."
         )
     if len(set(plan.riders_by_sequence.values())) > 1:
         counts = ", ".join(f"{name} {count}" for name, count in plan.riders_by_sequence.items())
         lines.append(
-            f"The last block is cut short, so the sequences have unequal numbers of riders: {counts}."
+            f"The last block is cut short, so the sequences have unequal numbers of riders: {counts}.{_equal_blocks(plan)}"
         )
     if abs(1 - wanted.alpha - LEVEL) > 1e-9:
         lines.append(
@@ -162,6 +179,17 @@ def _show_rule(rule: float | bool | str | None) -> str:
     if isinstance(rule, bool) or rule is None:
         return {True: "yes", False: "no", None: "not set"}[rule]
     return f"{rule:g}"
+
+
+def _equal_blocks(plan: StudyPlan) -> str:
+    """Say which block would give equal numbers, where any does."""
+    if len(plan.riders) % plan.sequences:
+        return f" A multiple of {plan.sequences} riders can be shared out equally."
+    return f" With riders_a_block = {plan.sequences} they are equal, and the last rider of a block can be foretold."
+
+
+def _of_a_ring(plan: StudyPlan) -> str:
+    return " for each oval ring" if len(plan.settings.oval_rings) > 1 else ""
 
 
 def unit_after(outcome: Outcome) -> str:

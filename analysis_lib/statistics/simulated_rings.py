@@ -1,0 +1,182 @@
+"""What would a planned study of several rings find, if it were done two thousand times?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.designs import Design
+from analysis_lib.statistics.estimates import check_level, show_number
+from analysis_lib.statistics.many_to_one import equal_critical_t
+from analysis_lib.statistics.simulated_riders import Beliefs, draw_values
+from analysis_lib.statistics.simulation import SimulatedPlan
+
+Array = NDArray[np.floating]
+SAME_WITHIN = 1e-9
+
+
+@dataclass(frozen=True)
+class SimulatedRings(SimulatedPlan):
+    """How often the planned analysis of several rings came to which answer.
+
+    `effect` is that of every ring − the reference. `power`, `verdicts` and `mean_se` are means over the rings,
+    `coverage` the share of studies whose intervals hold all true effects at once.
+
+    Attributes
+    ----------
+    found_any, found_all : float
+        Share of studies whose intervals exclude 0 for any ring (without effects: the chance of a false finding),
+        and for all of them.
+    """
+
+    found_any: float
+    found_all: float
+
+    def sentence(self) -> str:
+        """What the simulated studies found, for a ring, for any and for all."""
+        words = ", ".join(f"{word} {share:.0%}" for word, share in self.verdicts.items())
+        return (
+            f"{self.studies} simulated studies of {self.riders} riders, every oval ring with a true effect of"
+            f" {show_number(self.effect)}: zero excluded for a ring in {show_number(self.power, 3)}"
+            f" (Monte Carlo standard error {show_number(self.power_se, 3)}), for any in"
+            f" {show_number(self.found_any, 3)}, for all in {show_number(self.found_all, 3)};"
+            f" {show_number(self.mean_riders, 1)} riders with two rings or more on average; of the rings {words}."
+        )
+
+
+def simulate_rings(
+    design: Design,
+    riders: int,
+    effect: float,
+    beliefs: Beliefs,
+    smallest_effect: float,
+    rings: Sequence[str],
+    level: float = 0.95,
+    studies: int = 2000,
+    seed: int = 0,
+) -> SimulatedRings:
+    """Simulate whole studies and analyse each as `rings.rings_effect` and its verdicts would.
+
+    A rider's values are period + ring + own response + error. A rider responds to every ring, the reference too,
+    each with SD response_sd/√2, so that any two rings differ by response_sd from rider to rider. The simultaneous
+    bound is that of equally correlated contrasts with the mean correlation of each study.
+
+    Parameters
+    ----------
+    design : mapping of sequence name to rings in riding order
+        Each ring at most once a sequence.
+    riders : int
+        Recruited, spread over the sequences as evenly as can be.
+    effect : float
+        True difference of every ring from the reference.
+    smallest_effect : float
+        That matters, for the verdicts.
+    rings : sequence of str
+        The reference first.
+
+    Raises
+    ------
+    Refusal
+        Fewer than one study, fewer than three riders.
+    """
+    check_level(level)
+    if riders < 3 or studies < 1:
+        got = f"{riders} riders, {studies} studies"
+        raise Refusal("size of the plan", got, "three riders and a study, or more", "add some")
+    orders = np.array([[list(rings).index(ring) for ring in order] for order in design.values()])
+    ridden = orders[np.arange(riders) % len(orders)]
+    values = _draw(ridden, len(rings), effect, beliefs, studies, np.random.default_rng(seed))
+    fit = _fit_studies(ridden, len(rings), values)
+    return _judge(fit, values, effect, smallest_effect, level)
+
+
+@dataclass(frozen=True)
+class _Fits:
+    """Contrasts (studies, rings) with standard errors; df, mean correlation and whether known (studies,)."""
+
+    value: Array
+    se: Array
+    df: NDArray[np.integer]
+    correlation: Array
+    known: NDArray[np.bool_]
+
+
+def _draw(
+    ridden: NDArray[np.integer],
+    rings: int,
+    effect: float,
+    beliefs: Beliefs,
+    studies: int,
+    rng: np.random.Generator,
+) -> Array:
+    same = np.zeros(ridden.shape, dtype=bool)
+    values = draw_values(same, 0.0, replace(beliefs, response_sd=0.0), studies, rng)
+    own = beliefs.response_sd / math.sqrt(2) * rng.standard_normal((studies, len(ridden), rings))
+    return values + np.take_along_axis(own, ridden[None], axis=2) + effect * (ridden > 0)
+
+
+def _fit_studies(ridden: NDArray[np.integer], rings: int, values: Array) -> _Fits:
+    """Least squares of value = rider + period + ring for every study at once, riders taken out first."""
+    periods = ridden.shape[1]
+    ring = (ridden[..., None] == np.arange(1, rings)).astype(float)
+    period = np.broadcast_to(np.eye(periods)[:, 1:], (*ridden.shape, periods - 1))
+    columns = np.concatenate([ring, period], axis=2)
+    k, q = rings - 1, columns.shape[2]
+    seen = np.isfinite(values).astype(float)
+    filled = np.where(seen > 0, values, 0.0)
+    count = np.maximum(seen.sum(axis=2), 1)
+    of_rider = np.einsum("srp,rpq->srq", seen, columns)
+    flat = columns.reshape(-1, q)
+    squares = (flat[:, :, None] * flat[:, None, :]).reshape(len(flat), -1)
+    information = (seen.reshape(len(seen), -1) @ squares).reshape(-1, q, q)
+    information -= np.einsum("sri,srj->sij", of_rider / count[..., None], of_rider)
+    total = filled.sum(axis=2)
+    score = filled.reshape(len(seen), -1) @ flat - np.einsum("sr,srq->sq", total / count, of_rider)
+    smallest = np.linalg.eigvalsh(information)[:, 0]
+    df = (seen.sum(axis=(1, 2)) - (seen.sum(axis=2) > 0).sum(axis=1) - q).astype(int)
+    known = (smallest > SAME_WITHIN) & (df > 0)
+    inverse = np.linalg.inv(np.where(known[:, None, None], information, np.eye(q)))
+    solution = np.einsum("sij,sj->si", inverse, score)
+    left = (filled**2).sum(axis=(1, 2)) - (total**2 / count).sum(axis=1) - (solution * score).sum(axis=1)
+    variance = np.maximum(left, 0.0) / np.maximum(df, 1)
+    block = inverse[:, :k, :k]
+    scale = np.sqrt(np.einsum("sii->si", block))
+    correlation = block / (scale[:, :, None] * scale[:, None, :])
+    mean = (correlation.sum(axis=(1, 2)) - k) / max(k * (k - 1), 1)
+    return _Fits(solution[:, :k], np.sqrt(variance)[:, None] * scale, np.maximum(df, 1), mean, known)
+
+
+def _judge(fit: _Fits, values: Array, effect: float, smallest_effect: float, level: float) -> SimulatedRings:
+    k, alpha = fit.value.shape[1], 1 - level
+    bounds = [
+        equal_critical_t(k, int(df), level, round(min(max(float(rho), 0.0), 0.99), 2))
+        for df, rho in zip(fit.df, fit.correlation, strict=True)
+    ]
+    half = np.array(bounds)[:, None] * fit.se
+    inner = np.asarray(stats.t.isf(alpha / k, fit.df))[:, None] * fit.se
+    known = fit.known[:, None]
+    excludes = known & (np.abs(fit.value) > half)
+    inside = known & (np.abs(fit.value) + inner < smallest_effect)
+    shares = {"difference": float((~inside & excludes).mean()), "equivalent": float(inside.mean())}
+    holds = (np.abs(fit.value - effect) <= half).all(axis=1)
+    some = bool(fit.known.any())
+    return SimulatedRings(
+        riders=values.shape[1],
+        studies=len(values),
+        effect=effect,
+        smallest_effect=smallest_effect,
+        power=float(excludes.mean()),
+        coverage=float(holds[fit.known].mean()) if some else math.nan,
+        verdicts={**shares, "undecided": 1 - sum(shares.values())},
+        mean_riders=float((np.isfinite(values).sum(axis=2) > 1).sum(axis=1).mean()),
+        not_analysable=float((~fit.known).mean()),
+        mean_se=float(fit.se[fit.known].mean()) if some else math.nan,
+        found_any=float(excludes.any(axis=1).mean()),
+        found_all=float(excludes.all(axis=1).mean()),
+    )
