@@ -164,7 +164,7 @@ def satterthwaite(point: LikelihoodPoint) -> SmallSampleTests:
     W is the inverse of the observed information (Kuznetsova, Brockhoff & Christensen
     2017, J Stat Softw 82(13)), as for differences of means with unequal variances (Welch).
     """
-    found = point.variances > 0
+    found = point.variances != 0  # a covariance may be negative
     c = point.covariance
     return SmallSampleTests(
         df_method="satterthwaite",

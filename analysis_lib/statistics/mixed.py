@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.denominator_df import (
-    DfMethod,
-    FTest,
-    SmallSampleTests,
-    kenward_roger,
-    satterthwaite,
-)
-from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.denominator_df import DfMethod, kenward_roger, satterthwaite
+from analysis_lib.statistics.fitted_mixed_model import MixedModel
+from analysis_lib.statistics.likelihood_search import maximise_likelihood
 from analysis_lib.statistics.mixed_data import MixedData, check_components_differ, read_mixed_data
-from analysis_lib.statistics.restricted_likelihood import (
-    evaluate_likelihood,
-    gather_blocks,
-    maximise_likelihood,
-)
+from analysis_lib.statistics.restricted_likelihood import evaluate_likelihood
+from analysis_lib.statistics.row_blocks import gather_blocks
+
+__all__ = ["MixedModel", "fit_mixed_model"]
 
 Array = NDArray[np.floating]
 
@@ -33,126 +27,14 @@ DF_METHODS = {
 }
 
 
-@dataclass(frozen=True)
-class MixedModel:
-    """Fixed effects, variances and tests of a fitted linear mixed model.
-
-    Attributes
-    ----------
-    terms : tuple of str
-        Names of the fixed-effect columns.
-    variance_components : dict of str to float
-        Variance of each grouping and of the residual ("residual", or "residual: label" where residual
-        variances differ), in the square of the unit of y.
-    loglik : float
-        Restricted log-likelihood at its maximum.
-    singular : bool
-        Whether a grouping's variance was estimated as exactly zero.
-    note : str
-        What a zero variance means for the tests, in words; empty when there is none.
-    n, n_rows : int
-        Labels of the first grouping (rows, where there is no grouping), and rows.
-    df_method : str
-    method : str
-        In words, what was done.
-    """
-
-    terms: tuple[str, ...]
-    variance_components: dict[str, float]
-    loglik: float
-    singular: bool
-    note: str
-    n: int
-    n_rows: int
-    df_method: DfMethod
-    method: str
-    _tests: SmallSampleTests = field(repr=False)
-    # The tests work on an orthonormal basis of X, in a unit of their own; weights l are this times l there.
-    _to_basis: Array = field(repr=False)
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row a fixed-effect column: term, estimate, se, df, t, p."""
-        estimates = [self.contrast({term: 1.0}) for term in self.terms]
-        columns = {name: [getattr(e, name) for e in estimates] for name in ("value", "se", "df", "t", "p")}
-        return pd.DataFrame({"term": self.terms, **columns}).rename(columns={"value": "estimate"})
-
-    def contrast(
-        self, weights: Mapping[str, float] | Sequence[float] | Array, quantity: str = "", unit: str = ""
-    ) -> Estimate:
-        """Weighted sum of fixed effects, with its own standard error and degrees of freedom.
-
-        Parameters
-        ----------
-        weights : mapping of term to weight (terms left out weigh 0), or one weight for every term in order
-        quantity, unit : str
-            Name and unit that the estimate carries; the name is the weighted terms unless given.
-
-        Raises
-        ------
-        Refusal
-            Unknown terms, a wrong number of weights, weights that are not finite or all zero.
-        """
-        vector = self._weights(weights)
-        value, se, df = self._tests.contrast(self._to_basis @ vector)
-        name = quantity or " ".join(f"{w:+g}·{t}" for w, t in zip(vector, self.terms, strict=True) if w)
-        return Estimate(name, value, se, df, unit, self.n, self.method)
-
-    def f_test(self, contrasts: Sequence[Mapping[str, float] | Sequence[float] | Array] | Array) -> FTest:
-        """Test that several contrasts are all zero.
-
-        Parameters
-        ----------
-        contrasts : sequence of weights, each as `contrast` takes them; or an array (contrasts, terms)
-
-        Raises
-        ------
-        Refusal
-            As `contrast`; and contrasts that repeat each other.
-        """
-        matrix = np.array([self._weights(row) for row in contrasts])
-        if np.linalg.matrix_rank(matrix) < len(matrix):
-            raise Refusal(
-                "contrasts of an F test",
-                f"{len(matrix)} rows that say {np.linalg.matrix_rank(matrix)} different things",
-                "rows of which none follows from the others",
-                "leave out the rows that follow",
-            )
-        return self._tests.f_test(matrix @ self._to_basis.T)
-
-    def sentence(self) -> str:
-        """What was fitted, the standard deviation of each random term, and what a zero means."""
-        parts = [f"{name} SD {variance**0.5:.3g}" for name, variance in self.variance_components.items()]
-        note = f" {self.note}" if self.note else ""
-        return f"{self.method[0].upper()}{self.method[1:]}: {', '.join(parts)}.{note}"
-
-    def _weights(self, weights: Mapping[str, float] | Sequence[float] | Array) -> Array:
-        if isinstance(weights, Mapping):
-            unknown = [term for term in weights if term not in self.terms]
-            if unknown:
-                raise Refusal(
-                    "weights of a contrast",
-                    f"term {unknown[0]!r}",
-                    f"one of {', '.join(self.terms)}",
-                    "use the column names of X",
-                )
-            weights = [weights.get(term, 0.0) for term in self.terms]
-        vector = np.asarray(weights, dtype=float)
-        if vector.shape != (len(self.terms),) or not np.isfinite(vector).all() or not vector.any():
-            raise Refusal(
-                "weights of a contrast",
-                f"{vector.tolist()}",
-                f"{len(self.terms)} finite weights, not all zero",
-                f"give one weight each for {', '.join(self.terms)}",
-            )
-        return vector
-
-
 def fit_mixed_model(
     y: ArrayLike,
     X: pd.DataFrame,
     groups: Mapping[str, Iterable],
     df_method: DfMethod = "kenward-roger",
     residual_groups: Iterable | None = None,
+    slopes: Mapping[str, ArrayLike] | None = None,
+    slopes_correlate: bool = True,
 ) -> MixedModel:
     """Fit y = Xβ + Σ_k Z_k b_k + e by restricted maximum likelihood, and test β as a small sample needs.
 
@@ -171,6 +53,11 @@ def fit_mixed_model(
     df_method : {"kenward-roger", "satterthwaite"}
     residual_groups : array (rows,), optional
         Labels of rows whose residual variance may differ.
+    slopes : mapping of grouping to numbers (rows,), optional
+        What the effect of a label is also proportional to: {"rider": intensity_W} lets riders differ in how
+        steeply they rise.
+    slopes_correlate : bool
+        Whether a label's slope may go with its intercept.
 
     Raises
     ------
@@ -178,7 +65,8 @@ def fit_mixed_model(
         Lengths that differ; values that are missing or not finite; columns that are not numbers, repeat a
         name or follow from the others; no more rows than columns; a grouping with one label, or one whose
         variance cannot be told from the fixed effects, another grouping or the residual; a y that X explains
-        exactly, or that does not vary inside the smallest groups; an unknown df method.
+        exactly, or that does not vary inside the smallest groups; an unknown df method; a slope of a grouping
+        that is not there, or whose correlation with the intercept runs to ±1.
 
     Notes
     -----
@@ -205,7 +93,7 @@ def fit_mixed_model(
         raise Refusal(
             "df_method", f"{df_method!r}", " or ".join(map(repr, DF_METHODS)), "choose one of the two"
         )
-    data = read_mixed_data(y, X, groups, residual_groups)
+    data = read_mixed_data(y, X, groups, residual_groups, slopes or {}, slopes_correlate)
     # An orthonormal basis of X and the residual of y on it leave the likelihood as it is, and make its sums
     # well conditioned whatever the units.
     basis, triangle = np.linalg.qr(data.x)
@@ -219,9 +107,10 @@ def fit_mixed_model(
             "values that vary around the fixed effects",
             "look for an outcome among the columns of X, or for values that were copied",
         )
-    blocks = gather_blocks(rest / unit, basis, data.codes, data.residual_codes)
-    at_identity = np.repeat([0.0, 1.0], [len(data.codes), blocks.n_residual])
-    check_components_differ(evaluate_likelihood(blocks, at_identity).expected, data)
+    blocks = gather_blocks(rest / unit, basis, data.random_terms, data.residual_codes)
+    at_identity = np.repeat([0.0, 1.0], [len(data.random_terms), blocks.n_residual])
+    whole = 0.5 * (blocks.parts**2).sum(axis=(1, 2, 3))
+    check_components_differ(evaluate_likelihood(blocks, at_identity).expected, whole, data)
     point = maximise_likelihood(blocks)
     point = replace(point, coefficients=point.coefficients + start / unit)
     n_free = len(data.y) - len(data.terms)
@@ -229,11 +118,13 @@ def fit_mixed_model(
     label, make_tests = DF_METHODS[df_method]
     return MixedModel(
         terms=data.terms,
-        variance_components=dict(zip(data.components, (unit**2 * point.variances).tolist(), strict=True)),
+        variance_components=dict(
+            zip(data.components, (unit**2 * data.to_stated @ point.variances).tolist(), strict=True)
+        ),
         loglik=float(loglik),
         singular=bool((point.variances == 0).any()),
         note=_explain_zeros(point.variances, data.components, df_method),
-        n=int(data.codes[0].max()) + 1 if data.codes else len(data.y),
+        n=int(data.random_terms[0].codes.max()) + 1 if data.random_terms else len(data.y),
         n_rows=len(data.y),
         df_method=df_method,
         method=f"{_name_model(data)}, {label} df",
@@ -243,9 +134,13 @@ def fit_mixed_model(
 
 
 def _name_model(data: MixedData) -> str:
-    groupings = " and ".join(data.components[: len(data.codes)])
-    name = f"mixed model, random intercepts for {groupings}, REML" if groupings else "linear model, REML"
-    n_residual = len(data.components) - len(data.codes)
+    groupings = " and ".join(data.groupings)
+    name = f"mixed model, random intercepts for {groupings}" if groupings else "linear model"
+    if data.slopes:
+        correlated = "correlated " if any(term.is_covariance for term in data.random_terms) else ""
+        name += f" and {correlated}random slopes for {' and '.join(data.slopes)}"
+    name += ", REML"
+    n_residual = len(data.components) - len(data.random_terms)
     return f"{name}, {n_residual} residual variances" if n_residual > 1 else name
 
 

@@ -8,13 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import block_diag
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.row_blocks import RandomTerm
 
 Array = NDArray[np.floating]
 
+COVARIANCE = " covariance"
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False)
 class MixedData:
     """Checked input of a mixed model.
 
@@ -23,9 +27,13 @@ class MixedData:
     y, x : array (rows,), (rows, terms)
     terms : tuple of str
     components : tuple of str
-        Names of the variances: groupings first, residuals last.
-    codes : list of array (rows,)
-        Label of each row in each grouping, as a number from 0.
+        Names of the variances: groupings first, each before what belongs to its slope, residuals last.
+    random_terms : list of RandomTerm
+        One a component that is no residual.
+    to_stated : array (components, components)
+        What turns variances of the components into those of intercepts and slopes as they were given.
+    groupings, slopes : tuple of str
+        Names of the groupings, and of those with a slope.
     residual_codes : array (rows,)
     """
 
@@ -33,12 +41,20 @@ class MixedData:
     x: Array
     terms: tuple[str, ...]
     components: tuple[str, ...]
-    codes: list[NDArray]
+    random_terms: list[RandomTerm]
+    to_stated: Array
+    groupings: tuple[str, ...]
+    slopes: tuple[str, ...]
     residual_codes: NDArray
 
 
 def read_mixed_data(
-    y: ArrayLike, x: pd.DataFrame, groups: Mapping[str, Iterable], residual_groups: Iterable | None
+    y: ArrayLike,
+    x: pd.DataFrame,
+    groups: Mapping[str, Iterable],
+    residual_groups: Iterable | None,
+    slopes: Mapping[str, ArrayLike],
+    slopes_correlate: bool,
 ) -> MixedData:
     """Bring the input of a mixed model to arrays; the refusals are those of `fit_mixed_model`."""
     values = _read_numbers("y", y)
@@ -47,30 +63,86 @@ def read_mixed_data(
         raise Refusal(
             "groups", "a grouping named 'residual'", "another name", "rename it; that name is taken"
         )
-    codes = [_read_labels(f"grouping {name!r}", labels, len(values))[0] for name, labels in groups.items()]
+    components, terms, maps = _read_terms(groups, slopes, slopes_correlate, len(values))
     if residual_groups is None:
         residual_codes, residual_names = np.zeros(len(values), dtype=int), ["residual"]
     else:
         residual_codes, labels = _read_labels("residual_groups", residual_groups, len(values))
         residual_names = [f"residual: {label}" for label in labels]
-    components = (*map(str, groups), *residual_names)
-    return MixedData(values, columns, tuple(map(str, x.columns)), components, codes, residual_codes)
+    return MixedData(
+        y=values,
+        x=columns,
+        terms=tuple(map(str, x.columns)),
+        components=(*components, *residual_names),
+        random_terms=terms,
+        to_stated=block_diag(*maps, np.eye(len(residual_names))),
+        groupings=tuple(map(str, groups)),
+        slopes=tuple(map(str, slopes)),
+        residual_codes=residual_codes,
+    )
 
 
-def check_components_differ(information: Array, data: MixedData) -> None:
+def _read_terms(
+    groups: Mapping[str, Iterable], slopes: Mapping[str, ArrayLike], correlate: bool, n_rows: int
+) -> tuple[list[str], list[RandomTerm], list[Array]]:
+    """Names and terms of the variances, an intercept a grouping, its slope and their covariance; and their maps."""
+    unknown = [name for name in slopes if name not in groups]
+    if unknown:
+        known = ", ".join(map(repr, groups)) or "none"
+        raise Refusal("slopes", f"{unknown[0]!r}", f"groupings that are there: {known}", "name the grouping")
+    names: list[str] = []
+    terms: list[RandomTerm] = []
+    maps: list[Array] = []
+    ones = np.ones(n_rows)
+    for name, labels in groups.items():
+        codes, _ = _read_labels(f"grouping {name!r}", labels, n_rows)
+        names.append(str(name))
+        terms.append(RandomTerm(codes, ones, ones))
+        if name not in slopes:
+            maps.append(np.eye(1))
+            continue
+        by, zero, size = _read_slope(str(name), slopes[name], n_rows, correlate)
+        names.append(f"{name} slope")
+        terms.append(RandomTerm(codes, by, by))
+        if correlate:
+            names.append(f"{name}{COVARIANCE}")
+            terms.append(RandomTerm(codes, ones, by, is_covariance=True))
+        # Counted from `zero` in `size`, slope and intercept are b' = size·b and a' = a + zero·b.
+        shift = zero / size
+        whole = np.array([[1, shift**2, -2 * shift], [0, 1 / size**2, 0], [0, -shift / size, 1 / size]])
+        maps.append(whole if correlate else whole[:2, :2])
+    return names, terms, maps
+
+
+def _read_slope(name: str, values: ArrayLike, n_rows: int, centre: bool) -> tuple[Array, float, float]:
+    """Numbers that a slope is by, counted from a zero in a unit that bring them near 1; that zero and unit.
+
+    Slopes that may correlate with intercepts can be counted from anywhere; from the middle the two are told apart
+    best. Those that may not have their zero in the data.
+    """
+    numbers = _read_numbers(f"slope of {name!r}", values)
+    if len(numbers) != n_rows or np.ptp(numbers) == 0:
+        got = f"{len(numbers)} numbers" if len(numbers) != n_rows else "one number over and over"
+        raise Refusal(f"slope of {name!r}", got, f"{n_rows} numbers that vary", "give what the slope is by")
+    zero = float(numbers.mean()) if centre else 0.0
+    size = float(np.sqrt(((numbers - zero) ** 2).mean()))
+    return (numbers - zero) / size, zero, size
+
+
+def check_components_differ(information: Array, whole: Array, data: MixedData) -> None:
     """Refuse a variance whose pattern in the data is lost in X, or is a mixture of the others.
 
     Parameters
     ----------
     information : array (components, components)
         ½ tr(M G_i M G_j), the inner products of the patterns G = ZZ' that X leaves, M = I − X(X'X)⁻¹X'.
+    whole : array (components,)
+        ½ tr(G_i G_i): what there would be without X.
     """
-    n_groups = len(data.codes)
+    n_groups = len(data.random_terms)
     kept: list[int] = []
     for i in [*range(n_groups, len(data.components)), *range(n_groups)]:
-        codes = data.codes[i] if i < n_groups else None
-        whole = 0.5 * (np.bincount(codes) ** 2).sum() if codes is not None else 0.5 * len(data.y)
-        if information[i, i] < 1e-12 * whole:
+        if information[i, i] < 1e-12 * whole[i]:
             raise _not_told_apart(data.components[i], "the fixed effects")
         own = information[i, i]
         if kept:
