@@ -22,26 +22,23 @@ COMMON = ("calibration slope and temperature", "zero of the crank angle", "delay
 def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.DataFrame:
     """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""
     drifts = {name: usual_drift_Nm(study.zero_checks, str(name)) for name in used["recorder"].unique()}
-    frames = []
+    rows: list[tuple[Any, ...]] = []
     for row in used.to_dict("records"):
         recorder = study.settings.recorders[row["recorder"]]
-        budgets = trial_budgets(results[row["trial"]], recorder, drifts[row["recorder"]])
-        for quantity, budget in budgets.items():
-            parts = budget.to_frame()[["input", "contribution"]]
-            labels = pd.DataFrame([{name: row[name] for name in BUDGET_LABELS}])
-            known: dict[str, Any] = {
-                "quantity": quantity,
-                "total": budget.standard_uncertainty,
-                "unit": budget.unit,
-            }
-            frames.append(labels.merge(parts, how="cross").assign(**known))
-    return pd.concat(frames, ignore_index=True)[BUDGET_COLUMNS]
+        labels = [row[name] for name in BUDGET_LABELS]
+        for quantity, budget in trial_budgets(
+            results[row["trial"]], recorder, drifts[row["recorder"]]
+        ).items():
+            about = (*labels, quantity, budget.standard_uncertainty, budget.unit)
+            parts = zip(budget.inputs, np.abs(budget.contributions).tolist(), strict=True)
+            rows += [(*about, part.name, contribution) for part, contribution in parts]
+    return pd.DataFrame(rows, columns=BUDGET_COLUMNS)
 
 
 def usual_drift_Nm(checks: pd.DataFrame, recorder: str) -> float:
     """Root mean square of the zero's change between successive checks of a recorder, over all channels; 0 if unknown."""
     own = checks[checks["recorder"] == recorder].sort_values("checked_at")
-    columns = [name for name in own if str(name).startswith("zero_")]
+    columns = [name for name in own if str(name).startswith("zero_") and str(name).endswith("_Nm")]
     changes = own[columns].diff().to_numpy(dtype=float)
     changes = changes[np.isfinite(changes)]
     return float(np.sqrt(np.mean(changes**2))) if changes.size else 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis_lib.mechanics.power_error import power_error
+from analysis_lib.mechanics.power_error import power_errors
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.repeatability_figures import meter_limits
@@ -45,12 +45,14 @@ def meter_readings(repeats: RepeatedTrials) -> pd.DataFrame:
             "torque of both legs",
             "record both legs, or their total",
         )
-    rows = []
-    for trial, turn in profiles.dropna(subset=[TOTAL]).groupby("trial", sort=False):
-        torque, speed = turn[TOTAL].to_numpy(), turn["speed_rad_s"].to_numpy()
-        # Bins stand half a degree after the angle that begins them, and the first sector begins at dead centre.
-        rows += [(trial, n, power_error(torque, speed, n, start_rad=-HALF_A_DEGREE)) for n in SECTORS]
-    errors = pd.DataFrame(rows, columns=["trial", "sectors", "error"])
+    told = profiles.dropna(subset=[TOTAL])
+    torque = np.stack([turn.to_numpy() for _, turn in told.groupby("trial", sort=False)[TOTAL]])
+    speed = np.stack([turn.to_numpy() for _, turn in told.groupby("trial", sort=False)["speed_rad_s"]])
+    # Bins stand half a degree after the angle that begins them, and the first sector begins at dead centre.
+    found = {n: power_errors(torque, speed, n, start_rad=-HALF_A_DEGREE) for n in SECTORS}
+    wide = pd.DataFrame(found, index=pd.Index(told["trial"].unique(), name="trial"))
+    errors = wide.reset_index().melt("trial", var_name="sectors", value_name="error")
+    errors["sectors"] = errors["sectors"].astype(int)
     known = pd.concat([rider.quantities for rider in repeats.riders.values()], ignore_index=True)
     power = known[known["quantity"] == POWER].rename(columns={"value": POWER})[[*LABELS, POWER]]
     table = power.merge(errors, on="trial")

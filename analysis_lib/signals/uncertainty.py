@@ -151,19 +151,21 @@ def propagate(
                 remedy="state it as a standard uncertainty in the input's unit",
             )
     values = [part.value for part in inputs]
-    contributions = np.array([_contribution(model, values, place, part) for place, part in enumerate(inputs)])
-    combined = math.sqrt(float(np.sum(contributions**2)))
-    shares = [c**4 / part.df for c, part in zip(contributions, inputs, strict=True)]
-    df = combined**4 / sum(shares) if sum(shares) > 0 else math.inf
+    contributions = [_contribution(model, values, place, part) for place, part in enumerate(inputs)]
+    combined = math.hypot(*contributions)
+    shares = sum(c**4 / part.df for c, part in zip(contributions, inputs, strict=True))
+    df = combined**4 / shares if shares > 0 else math.inf
     return UncertaintyBudget(
-        quantity, unit, float(model(*values)), combined, df, tuple(inputs), contributions, model
+        quantity, unit, float(model(*values)), combined, df, tuple(inputs), np.array(contributions), model
     )
 
 
 def _contribution(
     model: Callable[..., float], values: list[float], place: int, part: UncertainInput
 ) -> float:
-    above, below = list(values), list(values)
-    above[place] += part.standard_uncertainty
-    below[place] -= part.standard_uncertainty
+    if part.standard_uncertainty == 0:
+        return 0.0
+    centre, half = values[place], part.standard_uncertainty
+    above, below = values.copy(), values.copy()
+    above[place], below[place] = centre + half, centre - half
     return float(model(*above) - model(*below)) / 2

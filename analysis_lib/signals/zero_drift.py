@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,6 +32,8 @@ class ZeroDriftFit:
         Where `zero` holds.
     residual_sd_Nm : float
         Scatter of the checks about the fit.
+    covariance : array of shape (terms, terms)
+        Of zero and slopes, in that order, those that are there.
     """
 
     zero: Estimate
@@ -39,6 +42,7 @@ class ZeroDriftFit:
     mean_temperature_C: float
     mean_time_s: float
     residual_sd_Nm: float
+    covariance: FloatArray
 
     def at(self, time_s: ArrayLike, temperature_C: ArrayLike) -> FloatArray:
         """Return the zero torque expected at times (s) and temperatures (°C), N m."""
@@ -47,6 +51,19 @@ class ZeroDriftFit:
         by_degree = self.per_degree.value if self.per_degree else 0.0
         by_hour = self.per_hour.value if self.per_hour else 0.0
         return self.zero.value + by_degree * warmer + by_hour * hours
+
+    def standard_uncertainty_at(self, time_s: ArrayLike, temperature_C: ArrayLike) -> float:
+        """Return the standard uncertainty of the mean zero torque over times (s) and temperatures (°C), N m.
+
+        u² = xᵀ C x with x the mean of (1, temperature − mean, time − mean) and C the covariance of the coefficients,
+        their correlation included (JCGM 100:2008, eq. H.15). How far single checks lie off the fit counts through C.
+        """
+        x = [1.0]
+        if self.per_degree:
+            x.append(float(np.asarray(temperature_C, dtype=float).mean()) - self.mean_temperature_C)
+        if self.per_hour:
+            x.append((float(np.asarray(time_s, dtype=float).mean()) - self.mean_time_s) / 3600)
+        return math.sqrt(float(np.array(x) @ self.covariance @ np.array(x)))
 
 
 def fit_zero_drift(checks: Sequence[ZeroCheck], channel: str) -> ZeroDriftFit:
@@ -92,6 +109,7 @@ def fit_zero_drift(checks: Sequence[ZeroCheck], channel: str) -> ZeroDriftFit:
         mean_temperature_C=float(temperature.mean()),
         mean_time_s=float(hours.mean() * 3600),
         residual_sd_Nm=fit.residual_sd,
+        covariance=fit.covariance,
     )
 
 
@@ -131,3 +149,23 @@ def remove_zero_drift(
     }
     said = "Zero torque was taken from a fit of all zero checks on temperature and time."
     return replace(recording, torque=torque, assumptions=(*recording.assumptions, said))
+
+
+def fit_quality(
+    fits: Mapping[str, ZeroDriftFit], recording: Recording, clock_at_zero_s: float = 0.0
+) -> dict[str, float]:
+    """Return how well the fits know the zero torque of a recording, as entries of its data quality.
+
+    Returns
+    -------
+    dict
+        ``zero_fit_<channel>_Nm``, the standard uncertainty of the channel's mean zero torque, and ``zero_fit_df``, the
+        fewest degrees of freedom of a fit.
+    """
+    temperature = 0.0 if recording.temperature_C is None else recording.temperature_C
+    time = recording.time_s + clock_at_zero_s
+    quality = {
+        f"zero_fit_{channel}_Nm": fits[channel].standard_uncertainty_at(time, temperature)
+        for channel in recording.torque
+    }
+    return quality | {"zero_fit_df": min(float(fits[channel].zero.df) for channel in recording.torque)}

@@ -22,6 +22,8 @@ DECLARED = {
 EVENLY = math.sqrt(3)
 """A value that lies evenly within ± a has the standard uncertainty a/√3 (JCGM 100, 4.3.7)."""
 
+Quantities = dict[str, tuple[float, float, float, str]]
+
 
 def trial_budgets(
     result: TrialResult, recorder: RecorderMap, usual_drift_Nm: float = 0.0, warming_degC: float = 0.0
@@ -42,24 +44,26 @@ def trial_budgets(
     Notes
     -----
     The zero runs on a straight line between two checks. How far it may have left the line is not known; it is taken to
-    lie evenly within half the drift on either side, drift/2/√3. Turn-to-turn standard errors allow for neighbouring
+    lie evenly within half the drift on either side, drift/2/√3. Where the zero comes from a fit of all checks on
+    temperature and time instead, the fit's own standard uncertainty at the trial counts, with its degrees of freedom;
+    trials of one recorder share that fit, so their errors are not independent, and counting them so makes the floor
+    of a difference of rings too high rather than too low. Turn-to-turn standard errors allow for neighbouring
     turns that resemble each other, with the effective number of turns less one as degrees of freedom. Sampling: the ends
     of the trial's turns are known to one sample, evenly, 1/(rate·√6·duration) of the cadence; the angle-mean of torque
     itself is not biased by sampling at even times.
     """
-    doubled = "mean_torque_Nm" not in set(result.summary["quantity"])
+    known = _quantities(result)
+    doubled = "mean_torque_Nm" not in known
     leg = result.layout.split()[0]
     torque = _from_turns(
-        result, f"mean_torque_{leg}_Nm" if doubled else "mean_torque_Nm", "turn to turn, torque"
+        known, f"mean_torque_{leg}_Nm" if doubled else "mean_torque_Nm", "turn to turn, torque"
     )
     if doubled:
         torque = UncertainInput(
             torque.name, 2 * torque.value, 2 * torque.standard_uncertainty, torque.df, torque.unit
         )
-    cadence = _cadence(result)
-    zero = UncertainInput(
-        "zero torque between checks", 0.0, _zero_uncertainty(result, usual_drift_Nm, doubled), unit="N m"
-    )
+    cadence = _cadence(result, known["cadence_rpm"][0])
+    zero = _zero(result, usual_drift_Nm, doubled)
     slope = UncertainInput(
         "calibration slope and temperature", 1.0, _slope_uncertainty(recorder, warming_degC)
     )
@@ -67,8 +71,8 @@ def trial_budgets(
         "torque": torque_budget(torque, zero, slope),
         "power": power_budget(torque, cadence, zero, slope),
     }
-    if "torque_phase_deg" in set(result.summary["quantity"]):
-        phase = _from_turns(result, "torque_phase_deg", "turn to turn, torque phase")
+    if "torque_phase_deg" in known:
+        phase = _from_turns(known, "torque_phase_deg", "turn to turn, torque phase")
         angle = UncertainInput(
             "zero of the crank angle", 0.0, recorder.angle_zero_uncertainty_deg or 0.0, unit="deg"
         )
@@ -84,32 +88,40 @@ def undeclared(recorder: RecorderMap) -> list[str]:
     return [words for key, words in DECLARED.items() if getattr(recorder, key) is None]
 
 
-def _from_turns(result: TrialResult, quantity: str, name: str) -> UncertainInput:
-    rows = result.summary[result.summary["quantity"] == quantity]
-    value, se, effective = (float(rows[column].iloc[0]) for column in ("value", "se", "n_effective"))
-    return UncertainInput(name, value, se, max(effective - 1, 1.0), str(rows["unit"].iloc[0]))
+def _quantities(result: TrialResult) -> Quantities:
+    """Value, standard error, effective number and unit of each quantity; one pass, for a data frame is slow to ask."""
+    columns = (result.summary[name].tolist() for name in ("value", "se", "n_effective", "unit"))
+    return dict(zip(result.summary["quantity"].tolist(), zip(*columns, strict=True), strict=True))
 
 
-def _cadence(result: TrialResult) -> UncertainInput:
+def _from_turns(known: Quantities, quantity: str, name: str) -> UncertainInput:
+    value, se, effective, unit = known[quantity]
+    return UncertainInput(name, value, se, max(effective - 1, 1.0), unit)
+
+
+def _cadence(result: TrialResult, cadence_rpm: float) -> UncertainInput:
     """Cadence of the trial as ridden: the rider's own variation is no error, only the timing of the ends is."""
     quality = result.quality
     ends = 1 / (float(quality["sample_rate_hz"]) * math.sqrt(6) * float(quality["duration_s"]))
-    cadence = result.value("cadence_rpm")
-    return UncertainInput("sampling, timing of turns", cadence, cadence * ends, unit="rpm")
+    return UncertainInput("sampling, timing of turns", cadence_rpm, cadence_rpm * ends, unit="rpm")
 
 
-def _zero_uncertainty(result: TrialResult, usual_drift_Nm: float, doubled: bool) -> float:
-    drifts = [
-        float(value)
-        for name, value in result.quality.items()
-        if name.startswith("zero_drift_") and name != "zero_drift_Nm"
+def _zero(result: TrialResult, usual_drift_Nm: float, doubled: bool) -> UncertainInput:
+    channels = [
+        name for name in result.kept.profiles if name != "total" or "left" not in result.kept.profiles
     ]
-    channels = len(result.kept.profiles) - (
-        "left" in result.kept.profiles and "total" in result.kept.profiles
+    both = 2.0 if doubled else 1.0
+    if "zero_fit_df" in result.quality:
+        fitted = math.hypot(*(float(result.quality[f"zero_fit_{channel}_Nm"]) for channel in channels))
+        df = float(result.quality["zero_fit_df"])
+        return UncertainInput("zero torque, fit of all checks", 0.0, both * fitted, df, "N m")
+    # Nothing halves a drift that was not seen.
+    drifts = [
+        float(result.quality.get(f"zero_drift_{channel}_Nm", 2 * usual_drift_Nm)) for channel in channels
+    ]
+    return UncertainInput(
+        "zero torque between checks", 0.0, both * math.hypot(*drifts) / 2 / EVENLY, unit="N m"
     )
-    drifts += [usual_drift_Nm * 2] * (channels - len(drifts))  # nothing halves a drift that was not seen
-    together = math.hypot(*drifts) / 2 / EVENLY if drifts else 0.0
-    return 2 * together if doubled else together
 
 
 def _slope_uncertainty(recorder: RecorderMap, warming_degC: float) -> float:

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis_lib.signals.calibration import apply_calibration
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import TrialResult, analyse_corrected
-from analysis_lib.signals.zero_drift import fit_zero_drift, remove_zero_drift
+from analysis_lib.signals.zero_drift import fit_quality, fit_zero_drift, remove_zero_drift
 from analysis_lib.signals.zero_torque import remove_zero_torque, zero_line
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.study.angle_error import angle_error_sentence
@@ -85,11 +85,12 @@ def analyse_row(
     start_s = float(recording.time_s[0])
     checks = checks_around(settings, known.zero_checks, row, start_s)
     line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
+    known_zero: dict[str, float] = {}
     if settings.rules.zero_model == "temperature":
         every = all_checks(settings, known.zero_checks, row, start_s)
-        recording = remove_zero_drift(
-            recording, {channel: fit_zero_drift(every, channel) for channel in recording.torque}
-        )
+        fits = {channel: fit_zero_drift(every, channel) for channel in recording.torque}
+        recording = remove_zero_drift(recording, fits)
+        known_zero = fit_quality(fits, recording)
     else:
         recording = remove_zero_torque(recording, line)
     calibration, late = calibration_for(known.calibrations, row.recorder, row.started_at)
@@ -106,6 +107,7 @@ def analyse_row(
         result,
         assumptions=[*result.assumptions, *filter(None, (late, astray)), *assumptions],
         cautions=[*result.cautions, *cautions, *beyond],
+        quality={**result.quality, **known_zero},
     )
 
 
@@ -115,7 +117,7 @@ def _beyond_calibration(recording: Recording, calibration: RecorderCalibration |
         reached = float(np.percentile(np.abs(recording.torque[channel]), 99))
         if reached > part.largest_load_Nm:
             said.append(
-                f"Torque of {channel} reached {reached:.1f} N m, beyond the {part.largest_load_Nm:.1f} N m to which it"
+                f"Torque of {channel} reached {reached:.1f} N·m, beyond the {part.largest_load_Nm:.1f} N·m to which it"
                 " was calibrated."
             )
     return said

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from rides import ride
+from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.zero_drift import fit_zero_drift, remove_zero_drift
+from analysis_lib.signals.zero_drift import fit_quality, fit_zero_drift, remove_zero_drift
 from analysis_lib.signals.zero_torque import ZeroCheck
 
 
@@ -80,3 +81,59 @@ class TestZeroDrift:
             remove_zero_drift(total, {"total": fit})
         with pytest.raises(Refusal, match="no fit for the channel"):
             remove_zero_drift(replace(clean, temperature_C=clean.time_s), {"left": fit})
+
+
+# JCGM 100:2008, annex H.3, calibration of a thermometer, table H.6 (typed from memory): temperature and correction, °C.
+THERMOMETER = [
+    (21.521, -0.171),
+    (22.012, -0.169),
+    (22.512, -0.166),
+    (23.003, -0.159),
+    (23.507, -0.164),
+    (23.999, -0.165),
+    (24.513, -0.156),
+    (25.002, -0.157),
+    (25.503, -0.159),
+    (26.010, -0.161),
+    (26.511, -0.160),
+]
+
+
+def test_uncertainty_of_a_fitted_value_as_in_the_guide():
+    """H.3.4: the correction at 30 °C is −0.1494 °C with a standard uncertainty of 0.0041 °C, 9 degrees of freedom."""
+    checks = [ZeroCheck(0.0, temperature, {"total": value}) for temperature, value in THERMOMETER]
+    fit = fit_zero_drift(checks, "total")
+    assert float(fit.at(0.0, 30.0)) == pytest.approx(-0.1494, abs=5e-5)
+    assert fit.standard_uncertainty_at(0.0, 30.0) == pytest.approx(0.0041, abs=5e-5)
+    # H.3.3: y1 = −0.1712 °C ± 0.0029 at 20 °C, slope 0.00218 ± 0.00067, s = 0.0035, each standard.
+    assert fit.standard_uncertainty_at(0.0, 20.0) == pytest.approx(0.0029, abs=5e-5)
+    assert (fit.per_degree.value, fit.per_degree.se) == pytest.approx((0.00218, 0.00067), abs=5e-6)
+    assert (fit.residual_sd_Nm, fit.zero.df) == (pytest.approx(0.0035, abs=5e-5), 9)
+
+
+def test_quality_holds_the_uncertainty_of_the_mean_over_the_recording():
+    checks = [ZeroCheck(0.0, temperature, {"total": value}) for temperature, value in THERMOMETER]
+    clean = ride(duration_s=20)
+    total = clean.torque["left"] + clean.torque["right"]
+    warming = np.linspace(29.0, 31.0, total.size)  # 30 °C on the mean
+    recording = replace(clean, torque={"total": total}, layout="", temperature_C=warming)
+    quality = fit_quality({"total": fit_zero_drift(checks, "total")}, recording)
+    assert quality == {"zero_fit_total_Nm": pytest.approx(0.0041, abs=5e-5), "zero_fit_df": 9.0}
+
+
+@pytest.mark.long
+def test_intervals_of_the_fitted_zero_hold_the_true_one():
+    """Twelve checks over a day, scattered by 0.1 N m: the t interval of the zero at a trial holds it 95 times in 100."""
+    rng = np.random.default_rng(11)
+    held, runs = 0, 2000
+    for _ in range(runs):
+        hours, temperature = rng.uniform(0, 8, 12), rng.uniform(15, 30, 12)
+        read = 0.4 + 0.05 * temperature - 0.1 * hours + 0.1 * rng.standard_normal(12)
+        checks = [
+            ZeroCheck(3600 * h, t, {"left": z}) for h, t, z in zip(hours, temperature, read, strict=True)
+        ]
+        fit = fit_zero_drift(checks, "left")
+        away = float(fit.at(3600 * 5.0, 24.0)) - (0.4 + 0.05 * 24.0 - 0.1 * 5.0)
+        half = stats.t.ppf(0.975, fit.zero.df) * fit.standard_uncertainty_at(3600 * 5.0, 24.0)
+        held += abs(away) <= half
+    assert 0.94 <= held / runs <= 0.96

@@ -1,6 +1,7 @@
 """The budget of a trial: each input's part worked out by hand."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -69,3 +70,29 @@ def test_the_law_agrees_with_drawing(trial):
     ]
     assert drawn.std() == pytest.approx(math.sqrt(sum(inflated)), rel=0.03)
     assert drawn.mean() == pytest.approx(budget.value, rel=1e-3)
+
+
+def test_a_zero_from_a_fit_counts_with_the_fit_s_uncertainty_and_not_with_the_drift(trial):
+    result, recorder = trial
+    fitted = {"zero_fit_left_Nm": 0.03, "zero_fit_right_Nm": 0.04, "zero_fit_df": 9.0}
+    # Two legs known to 0.03 and 0.04 N m apart: 0.05 N m together, however far the zero moved between the checks.
+    budget = trial_budgets(replace(result, quality={**result.quality, **fitted}), recorder)["torque"]
+    frame = budget.to_frame().set_index("input")
+    assert "zero torque between checks" not in frame.index
+    assert frame.loc["zero torque, fit of all checks", "contribution"] == pytest.approx(0.05, rel=1e-9)
+    assert budget.inputs[1].df == 9.0
+
+
+def test_the_rule_temperature_brings_the_fit_into_the_budget(trial, tmp_path):
+    folder = tmp_path / "study"
+    small_study(folder, riders=2, duration_s=20.0)
+    toml = (folder / "study.toml").read_text()
+    assert 'zero_model = "line"' in toml or "zero_model" not in toml
+    settings = open_study(folder).settings
+    rules = settings.rules.model_copy(update={"zero_model": "temperature"})
+    study = open_study(folder)
+    object.__setattr__(study, "settings", settings.model_copy(update={"rules": rules}))
+    result = study.load_trial("R01-P1-steady")
+    assert result.quality["zero_fit_df"] >= 1
+    inputs = trial_budgets(result, trial[1])["power"].to_frame()["input"].tolist()
+    assert "zero torque, fit of all checks" in inputs
