@@ -73,12 +73,20 @@ def _not_used(analysis: StudyAnalysis) -> list[tuple]:
 
 
 def _not_listed(analysis: StudyAnalysis) -> list[tuple]:
-    """Planned trials of analysed riders that trials.csv does not list."""
+    """Planned trials of analysed riders that trials.csv does not list, or that stand on a page that failed."""
     trials, settings = analysis.trials, analysis.study.settings
     listed = set(zip(trials["rider"], trials["period"], trials["intensity"], strict=True))
     sequences = analysis.study.riders.set_index("rider")["sequence"]
     return [
-        (rider, sequences[rider], period, settings.ring_label(ring), intensity, "–", "not in trials.csv")
+        (
+            rider,
+            sequences[rider],
+            period,
+            settings.ring_label(ring),
+            intensity,
+            "–",
+            analysis.left_out.get(f"{rider} on {ring}", "not in trials.csv"),
+        )
         for rider in analysis.tables
         for period, ring in enumerate(settings.design.sequences[sequences[rider]], start=1)
         for intensity in analysis.intensities
