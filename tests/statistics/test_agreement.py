@@ -48,14 +48,15 @@ def test_peak_flow_limits_are_as_sure_as_published():
 
 
 def test_peak_flow_with_both_readings():
-    # Bland & Altman 1986: SD of the difference of means 33.2; SD corrected for two readings 37.7 (from
-    # memory)
+    # Bland & Altman 1986: SD of the difference of means 33.2; SD corrected for two readings 37.7 (from memory), the
+    # root of 33.204² + (15.307² + 19.911²)/2
     both = bland_altman(
         [*PEFR.wright, *PEFR.wright2], [*PEFR.mini, *PEFR.mini2], [*range(17), *range(17)], "constant"
     )
     assert both.variances["differences of means"] ** 0.5 == pytest.approx(33.20, abs=5e-3)
     assert both.variances["within a"] ** 0.5 == pytest.approx(15.307, abs=5e-4)
     assert both.variances["within b"] ** 0.5 == pytest.approx(19.911, abs=5e-4)
+    assert both.sd == pytest.approx(math.sqrt(33.2041**2 + (15.3067**2 + 19.9108**2) / 2), abs=2e-4)
     assert both.sd == pytest.approx(37.7, abs=0.05)
 
 

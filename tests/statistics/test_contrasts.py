@@ -65,6 +65,27 @@ def test_riders_are_left_out_with_a_reason():
     }
 
 
+# Paired t of published differences: weight of 15 before and after a clinic (real-statistics.com, paired sample t), and
+# miles a gallon of ten cars on two fuels (W. Martin, Columbia University, Statistics W2024); both come with spm1d.
+@pytest.mark.parametrize(
+    ("after", "before", "t", "p"),
+    [
+        (
+            "210 205 193 182 259 239 164 197 222 211 187 175 186 243 246",
+            "197 195 191 174 236 226 157 196 201 196 181 164 181 229 231",
+            6.6896995,
+            1.028e-05,
+        ),
+        ("19 22 24 24 25 25 26 26 28 32", "16 20 21 22 23 22 27 25 27 28", 4.4721, 0.000775 * 2),
+    ],
+)
+def test_published_pairs(after, before, t, p):
+    differences = np.array(after.split(), float) - np.array(before.split(), float)
+    estimate = mean_over_sequences(differences, ["one"] * len(differences), "x")
+    assert estimate.t == pytest.approx(t, abs=5.1e-5 if t < 5 else 5.1e-8)
+    assert estimate.p == pytest.approx(p, rel=1e-3)
+
+
 @given(
     st.lists(st.integers(-50, 50), min_size=3, max_size=8),
     st.lists(st.integers(-50, 50), min_size=2, max_size=8),

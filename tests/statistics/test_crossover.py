@@ -58,8 +58,17 @@ def test_the_interval_of_the_formoterol_trial():
     assert frame["high"].iloc[0] == pytest.approx(70.326191, abs=5e-7)
 
 
+def test_the_interval_of_the_enuresis_trial():
+    # Hills & Armitage 1979; digits of the 95 % interval recomputed in R
+    frame = ring_effect(two_periods(worked.DRUG_FIRST, worked.PLACEBO_FIRST), "y").to_frame()
+    assert (frame["low"].iloc[-1], frame["high"].iloc[-1]) == pytest.approx((0.767502, 3.306027), abs=5.1e-7)
+    assert frame["p"].iloc[-1] == pytest.approx(0.002773, abs=5.1e-7)
+    assert frame["t"].iloc[-1] == pytest.approx(3.29, abs=5e-3)
+
+
 def test_peak_flow_of_56_patients():
-    # Jones & Kenward, Design and Analysis of Cross-Over Trials, sec. 2: 10.40, t 3.046, 54 df, p 0.0036
+    # Jones & Kenward, Design and Analysis of Cross-Over Trials, sec. 2: 10.40, t 3.046, 54 df, p 0.0036; residual mean
+    # square 326.24 of values, so that SE² = 326.24 (1/27 + 1/29)/2
     data = worked.read_shared("jk_copd_pefr.csv").rename(columns={"subject": "rider", "pefr": "y"})
     table = data.assign(ring=data["treatment"].map({"A": "oval", "B": "round"}), intensity="one")
     overall = ring_effect(table, "y").overall
@@ -69,6 +78,10 @@ def test_peak_flow_of_56_patients():
     assert (sign * found[0], found[1], sign * found[2]) == pytest.approx((10.4026, 3.4156, 3.0456), abs=6e-5)
     assert found[3] == pytest.approx(0.003587, abs=5.1e-7)
     assert (overall.df, overall.n) == (54, 56)
+    assert 2 * overall.se**2 / (1 / 27 + 1 / 29) == pytest.approx(326.2432, abs=5.1e-5)
+    bounds = overall.interval()
+    ends = sorted((abs(bounds.low), abs(bounds.high)))
+    assert ends == pytest.approx([3.555, 17.250], abs=5.1e-4)
 
 
 def test_log_scale_gives_the_printed_analysis_of_variance():
@@ -93,6 +106,9 @@ def test_bioequivalence_verdict_of_chow_and_liu():
         (-8.698, 4.123), abs=6e-4
     )
     assert verdicts["verdict"].iloc[-1] == "equivalent"
+    # As a share of the reference mean, 82.559: 89.46 to 104.99 %
+    shares = 100 * (1 + verdicts[["low90", "high90"]].iloc[-1].to_numpy(float) / 82.559)
+    assert shares == pytest.approx([89.46, 104.99], abs=5.1e-3)
 
 
 def test_a_smallest_effect_on_the_log_scale_is_a_ratio():

@@ -9,6 +9,7 @@ import time
 import numpy as np
 import pandas as pd
 import pytest
+import worked_crossovers as worked
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
@@ -248,16 +249,17 @@ def test_ring_contrasts_of_the_ring_study(ring_study, df_method):
 
 
 # EMA Questions & Answers on average bioequivalence, data sets I and II (Schütz et al. 2020, AAPS J 22:44):
-# ratio with 90 % interval in percent. Method A has fixed subjects, method B random ones; df from R.
+# ratio with 90 % interval in percent, printed 115.66 (107.11 to 124.89) and 115.73 (107.17 to 124.97), and 102.26
+# (97.32 to 107.46) by both methods. Method A has fixed subjects, method B random ones; more digits and df from R.
 @pytest.mark.parametrize(
     ("name", "fixed", "df_method", "df", "ratio"),
     [
-        ("ema_set1.csv", True, "kenward-roger", 217, (115.66, 107.11, 124.89)),
-        ("ema_set1.csv", False, "satterthwaite", 216.9386, (115.73, 107.17, 124.97)),
-        ("ema_set1.csv", False, "kenward-roger", 217.2079, (115.73, 107.17, 124.97)),
-        ("ema_set2.csv", True, "satterthwaite", 45, (102.26, 97.32, 107.46)),
-        ("ema_set2.csv", False, "satterthwaite", 45, (102.26, 97.32, 107.46)),
-        ("ema_set2.csv", False, "kenward-roger", 45, (102.26, 97.32, 107.46)),
+        ("ema_set1.csv", True, "kenward-roger", 217, (115.6587, 107.1057, 124.8948)),
+        ("ema_set1.csv", False, "satterthwaite", 216.9386, (115.7298, 107.1707, 124.9725)),
+        ("ema_set1.csv", False, "kenward-roger", 217.2079, (115.7298, 107.1706, 124.9726)),
+        ("ema_set2.csv", True, "satterthwaite", 45, (102.2644, 97.3155, 107.4649)),
+        ("ema_set2.csv", False, "satterthwaite", 45, (102.2644, 97.3155, 107.4649)),
+        ("ema_set2.csv", False, "kenward-roger", 45, (102.2644, 97.3155, 107.4649)),
     ],
 )
 def test_replicate_bioequivalence_sets(read_worked, name, fixed, df_method, df, ratio):
@@ -270,19 +272,19 @@ def test_replicate_bioequivalence_sets(read_worked, name, fixed, df_method, df, 
     assert estimate.df == pytest.approx(df, abs=1e-4)
     interval = estimate.interval(0.90)
     shown = 100 * np.exp([estimate.value, interval.low, interval.high])
-    assert shown == pytest.approx(ratio, abs=0.0051)
+    assert shown == pytest.approx(ratio, abs=5.1e-5)
 
 
 def test_within_subject_variation_of_the_reference(read_worked):
-    # The same source: CVwR 46.96 % and 11.17 %, from the reference product alone with fixed subjects
-    for name, percent in (("ema_set1.csv", 46.96), ("ema_set2.csv", 11.17)):
+    # The same source: CVwR 46.96 % and 11.17 %, from the reference product alone with fixed subjects; digits from R
+    for name, percent in (("ema_set1.csv", 46.9643), ("ema_set2.csv", 11.1708)):
         table = read_worked(name).query("treatment == 'R'").reset_index(drop=True)
         # With TRTR and RTRT the reference is in periods 1 and 3 or 2 and 4, so one period follows from
         # subjects
         x = code(table, "subject", "period").drop(columns="period4", errors="ignore")
         model = fit_mixed_model(table.logPK, x, {})
         cv = 100 * np.expm1(model.variance_components["residual"]) ** 0.5
-        assert cv == pytest.approx(percent, abs=0.0051)
+        assert cv == pytest.approx(percent, abs=5.1e-5)
 
 
 # ---------------------------------------------------------------- identities
@@ -307,6 +309,24 @@ def test_formoterol_pairs_are_the_two_sample_t_test(df_method):
     assert estimate.df == pytest.approx(11, rel=1e-6)
     assert estimate.p == pytest.approx(0.00120485, abs=1e-8)
     assert estimate.n == 13
+
+
+# Published trials without regard to periods, as paired t tests; digits recomputed in R.
+@pytest.mark.parametrize(
+    ("pairs", "mean", "t", "p", "df"),
+    [
+        ((worked.FORMOTEROL_FIRST, worked.SALBUTAMOL_FIRST), 45.384615, 4.0312, 0.00167, 12),
+        ((worked.DRUG_FIRST, worked.PLACEBO_FIRST), 2.172414, 3.5265, 0.00147, 28),
+    ],
+)
+@BOTH
+def test_pairs_without_periods_are_the_paired_t_test(pairs, mean, t, p, df, df_method):
+    table = worked.two_periods(*pairs)
+    x = pd.DataFrame({"1": 1.0, "drug": (table.ring == "oval").astype(float)})
+    estimate = fit_mixed_model(table.y, x, {"rider": table.rider}, df_method).contrast({"drug": 1})
+    assert estimate.value == pytest.approx(mean, abs=5.1e-7)
+    assert (estimate.t, estimate.p) == pytest.approx((t, p), abs=5.1e-5)
+    assert estimate.df == pytest.approx(df, rel=1e-6)
 
 
 @BOTH
@@ -426,6 +446,25 @@ def test_cell_means_anova_of_statsmodels():
     model = fit_mixed_model(table.effort, code(table, "stool"), {"subject": table.subject})
     test = model.f_test([{f"stoolT{i}": 1} for i in (2, 3, 4)])
     assert (test.f, test.p) == pytest.approx((expected["F Value"], expected["Pr > F"]), rel=1e-6)
+
+
+# Abdi 2010, The Greenhouse-Geisser Correction, Encyclopedia of Research Design: five subjects under four conditions.
+ABDI = "76 60 58 46 30 / 64 48 34 46 18 / 34 46 32 32 36 / 26 30 28 28 28"
+
+
+@BOTH
+def test_repeated_measures_of_abdi(df_method):
+    # Printed F 5.36 on 3 and 12, p .014
+    rows = [
+        (subject, condition, float(y))
+        for condition, line in enumerate(ABDI.split("/"))
+        for subject, y in enumerate(line.split())
+    ]
+    table = pd.DataFrame(rows, columns=["subject", "condition", "y"])
+    model = fit_mixed_model(table.y, code(table, "condition"), {"subject": table.subject}, df_method)
+    test = model.f_test([{f"condition{i}": 1} for i in (1, 2, 3)])
+    assert (test.f, test.df_within) == pytest.approx((5.36, 12), abs=5.1e-3)
+    assert test.p == pytest.approx(0.014, abs=5.1e-4)
 
 
 def test_interior_fits_of_statsmodels():

@@ -182,6 +182,17 @@ def test_repeatability_of_peak_flow_meters():
         assert result.repeatability_coefficient == pytest.approx(coefficient, abs=5e-4)
 
 
+def test_each_observer_of_blood_pressure(read_worked):
+    # Bland & Altman, Stat Methods Med Res 1999;8:135, 85 subjects, three readings each: within-subject variances
+    # 37.408 (J) and 83.141 (monitor S) are printed; 37.980 (R) and more digits recomputed
+    table = read_worked("ba1999_sbp_long.csv")
+    for observer, variance in (("J", 37.4078), ("R", 37.9804), ("S", 83.1412)):
+        rows = table[table.meth == observer]
+        result = typical_error(rows, "item", "repl", "y", trial_effect=False)
+        assert result.sd**2 == pytest.approx(variance, abs=5.1e-5)
+        assert result.df == 170
+
+
 @settings(deadline=None)
 @given(st.integers(0, 10**6), st.integers(3, 30))
 def test_two_trials_give_the_sd_of_differences_over_root_two(seed, n):
