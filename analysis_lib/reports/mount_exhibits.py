@@ -81,13 +81,15 @@ def intensity_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give torque phase, wanted mount and the best available mount of every criterion by intensity."""
     best = analysis.mounting.best_by_intensity.set_index("criterion").T
     best.columns = [f"best_{SHORT[str(name)]}" for name in best.columns]
-    frame = analysis.mount_advice.by_intensity.merge(best, left_on="intensity", right_index=True)
+    advice = analysis.mount_advice
+    phases = pd.concat([advice.by_intensity, _overall_row(advice)], ignore_index=True)
+    frame = phases.merge(best, how="left", left_on="intensity", right_index=True)
     headings = {name: f"best by {name.removeprefix('best_')}" for name in best.columns}
     return TableExhibit(
         "mounting",
         frame,
-        "By intensity: torque phase and the mount angle that meets it, with intervals, and the available mount"
-        " with the least loss by each criterion. Angles are axes: 0° and 180° are the same.",
+        "By intensity and over all of them: torque phase and the mount angle that meets it, with intervals, and"
+        " the available mount with the least loss by each criterion. Angles are axes: 0° and 180° are the same.",
         headings,
         dict.fromkeys(frame.columns[1:], 1),
     )
@@ -139,8 +141,12 @@ def _matters(criterion: str, smallest: float) -> str:
 
 def _overall_row(advice) -> pd.DataFrame:
     low, high = advice.overall_mount_interval_deg
+    phase_low, phase_high = advice.overall_phase_interval_deg
     row = {
         "intensity": "all",
+        "torque_phase_deg": advice.overall_phase_deg,
+        "torque_phase_low_deg": phase_low,
+        "torque_phase_high_deg": phase_high,
         "mount_deg": advice.overall_mount_deg,
         "mount_low_deg": low,
         "mount_high_deg": high,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
@@ -34,10 +34,15 @@ class NotebookPage:
             if self.results is not None:
                 exhibit.save(self.results / _folder_of(exhibit, self.subject))
 
-    def say(self, *sentences: str, tone: Tone = "plain") -> None:
-        """Show sentences as one paragraph each; any markup in them is shown, not run."""
-        paragraphs = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences if sentence)
-        if paragraphs:
+    def say(self, *sentences: str, tone: Tone = "plain", rows_of: Sequence[str] = ()) -> None:
+        """Show sentences as one paragraph each; any markup in them is shown, not run.
+
+        On the report's page their numbers become links to the rows that hold them, of the tables named by `rows_of`, or
+        else of those under the same heading.
+        """
+        named = f' data-rows-of="{escape(" ".join(rows_of))}"' if rows_of else ""
+        said = (f'<p class="said"{named}>{escape(sentence)}</p>' for sentence in sentences if sentence)
+        if paragraphs := "".join(said):
             display(HTML(paragraphs if tone == "plain" else f'<div class="{tone}">{paragraphs}</div>'))
 
     @contextmanager

@@ -44,6 +44,11 @@ class PlannedPage:
         return f"notebooks/{self.stem}.ipynb"
 
     @property
+    def tables(self) -> str:
+        """The folder of its tables as shown, seen from the page."""
+        return f"{'../' * self.page.count('/')}tables/{self.stem}/as_shown"
+
+    @property
     def roots(self) -> tuple[str, ...]:
         """Every place below the report folder that belongs to this page alone."""
         return (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from html import escape, unescape
 from pathlib import Path
 
@@ -16,11 +16,15 @@ from analysis_lib import __version__
 from analysis_lib.reports.canonical import plain_text, without_places
 from analysis_lib.reports.maths import Formulas
 from analysis_lib.reports.notebook_run import NotebookFailure
+from analysis_lib.reports.number_links import link_numbers
 from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
 from analysis_lib.reports.whole_file import write_text_whole
 
 HEADING = re.compile(r'<h2(?: id="([^"]+)")?>(.*?)</h2>', re.DOTALL)
 TITLE = re.compile(r"<h1[^>]*>.*?</h1>", re.DOTALL)
+TABLE_END = re.compile(
+    r'<table class="exhibit[^"]*" id="table-([^"]+)">(?:(?!</table>).)*</table></div>', re.DOTALL
+)
 TAG = re.compile(r"<[^>]+>")
 
 
@@ -87,10 +91,11 @@ def _anchor_headings(body: str) -> tuple[str, list[Heading]]:
     return HEADING.sub(anchored, body), headings
 
 
-def notebook_body(notebook: Path) -> str:
+def notebook_body(notebook: Path, tables: str = "") -> str:
     """Return the executed notebook as HTML without code, its title left to the page.
 
-    The code stays in the executed notebook, which the first page of the report links.
+    Every table is followed by a link to its unrounded values in the folder `tables`, named as the page sees it. The code
+    stays in the executed notebook, which the first page of the report links.
     """
     from nbconvert import HTMLExporter
 
@@ -101,7 +106,13 @@ def notebook_body(notebook: Path) -> str:
         if cell.cell_type == "markdown":
             cell.source = formulas.take_out(cell.source)
     body, _ = exporter.from_notebook_node(executed)
-    return formulas.put_back(TITLE.sub("", body, count=1))
+    body = link_numbers(TITLE.sub("", body, count=1))
+    return formulas.put_back(TABLE_END.sub(partial(_with_source, tables), body) if tables else body)
+
+
+def _with_source(tables: str, match: re.Match[str]) -> str:
+    name = match[1]
+    return f'{match[0]}<p class="source"><a href="{escape(tables)}/{name}.csv">{name}.csv</a>, unrounded</p>'
 
 
 def failure_body(

@@ -108,6 +108,34 @@ def prediction_table(predictions: list[OvalPrediction]) -> TableExhibit:
     )
 
 
+def agreement_table(predictions: list[OvalPrediction]) -> TableExhibit:
+    """Give how much of the turn meets the prediction, and how phase and mean torque moved."""
+    rows = [
+        (
+            part.intensity,
+            100 * part.share_met,
+            part.phase_change_deg,
+            *part.predicted_phase_change_deg,
+            float(part.curves["change_Nm"].mean()),
+        )
+        for part in predictions
+    ]
+    headings = {
+        "share_met_percent": "turn that meets the prediction (%)",
+        "phase_change_deg": "torque phase moved (deg)",
+        "predicted_low_deg": "predicted, lowest (deg)",
+        "predicted_high_deg": "predicted, highest (deg)",
+        "mean_torque_change_Nm": "mean torque moved (N·m)",
+    }
+    return TableExhibit(
+        "torque_agreement",
+        pd.DataFrame(rows, columns=["intensity", *headings]),
+        "Measured change of torque, oval − round, against the predicted band.",
+        headings,
+        dict.fromkeys(headings, 1) | {"share_met_percent": 0},
+    )
+
+
 def road_table(shift: RoadShift) -> TableExhibit:
     """Give the indoor–road term by intensity."""
     frame = shift.to_frame()

@@ -195,7 +195,7 @@ class _Run:
             return PageState.of(plan, "", problems[0])
         failure = self._execute(plan)
         if failure is None:
-            self._write(plan, notebook_body(self.out / plan.notebook))
+            self._write(plan, notebook_body(self.out / plan.notebook, plan.tables))
             return PageState.of(plan, plan.notebook)
         self._write(plan, failure_body(plan.name, failure))
         executed = plan.notebook if (self.out / plan.notebook).is_file() else ""

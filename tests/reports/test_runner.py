@@ -2,6 +2,7 @@
 
 import json
 import re
+from html import unescape
 from html.parser import HTMLParser
 
 import pandas as pd
@@ -9,6 +10,7 @@ import pytest
 from paper import MARGIN_POINTS, paper_pages, poppler, require_printer
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.number_links import numbers_of
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 
@@ -106,7 +108,11 @@ def test_pages_hold_their_figures(damaged_report):
 
 def test_the_record_names_every_input_by_checksum_and_no_place_of_this_machine(damaged_report):
     record = damaged_report.record()
-    assert record["inputs"] == damaged_report.before
+    lost = pd.read_csv(damaged_report.study / "trials.csv").set_index("trial").loc["R02-P1-easy", "file"]
+    unread = {"README.md", "truth.json", "generator.json"}
+    read = {name: sha for name, sha in damaged_report.before.items() if name not in unread}
+    assert record["inputs"] == read | {lost: "missing"}
+    assert record["command"] == "roundoval report STUDY --out REPORT"
     assert record["states"]["R03"].startswith("failed")
     assert record["parameters"]["R01"] == {"study_dir": "study", "rider": "R01", "results_dir": "results"}
     for path in damaged_report.folder.rglob("*"):
@@ -114,6 +120,15 @@ def test_the_record_names_every_input_by_checksum_and_no_place_of_this_machine(d
             text = path.read_text(encoding="utf-8")
             assert str(damaged_report.study.parent) not in text
             assert "/tmp/" not in text
+
+
+def test_the_research_object_tells_of_the_failed_page(damaged_report):
+    rocrate = pytest.importorskip("rocrate.rocrate")
+    actions = rocrate.ROCrate(damaged_report.folder).root_dataset["mentions"]
+    failed = [action for action in actions if str(action["actionStatus"]).endswith("FailedActionStatus")]
+    assert [action["name"] for action in failed] == ["Make the page riders/R03.html"]
+    assert "RRRR" in failed[0]["error"]
+    assert len(actions) == len(damaged_report.report.pages)
 
 
 def test_results_hold_every_declared_outcome_with_unit_interval_n_and_method(damaged_report):
@@ -187,3 +202,42 @@ def test_nothing_stands_beyond_the_margins_of_any_page(damaged_report):
             assert words, "an empty page"
             assert max(word[2] for word in words) <= width - MARGIN_POINTS + 1
             assert min(word[0] for word in words) >= MARGIN_POINTS - 1
+
+
+NO_ROW = {
+    "a level or a rule that is declared": r"(9[05] % interval|once in 20|an effect as large as [\d.]+"
+    r"|smallest effect that matters \d+|Only \d+ whole turns were kept.*|\d+ bootstrap draws|\d+ draws of|360 one-degree bins|A whole turn is kept.*"
+    r"|inertia to \d+ %, mount angle to \d+°|crank inertial load of.*?per rpm)",
+    "a refusal's own words": r"cannot be written: .*",
+    "part of an outcome's name": r"\(\d+ to \d+\)",
+    "published, with its source": r"(\(Senn 2002, ch\. 3\)|& Holmes 2002|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005"
+    r"|\d{4}[a-z]?[;,)]|about 310 to 460 W)",
+    "a count of rows or parts of a table": r"(\d+ of \d+ (listed )?trials|in \d+ the speed|median of \d+ trials"
+    r"|mean over \d+ riders|\d+ sequence means|\d+ trials? (were|was)|\d+ are listed.*|\d+ riders were.*"
+    r"|\d+ periods?|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
+    "a difference or median of numbers that have rows": r"(differs from it by .*? standard error|they are .*? apart"
+    r"|standard uncertainty of [\d.]+ W|keeps up to [\d.]+ of|p [=<] [\d.]+ for the whole curve, n = \d+"
+    r"|no change larger than [\d.]+|by [\d.]+ % \(at|and [\d.]+ % \(at|more than 99 % of draws|between [\d.]+ and"
+    r"|individual response: 0 |interval 0 to|–\d+°)",
+}
+"""Numbers that may stand without a link to a row, and why."""
+
+
+@pytest.mark.parametrize("page", ["riders/R01.html", "study.html", "data_quality.html"])
+def test_numbers_in_sentences_link_to_their_row_or_are_known_to_have_none(damaged_report, page):
+    text = damaged_report.text(page)
+    links = re.findall(r'<a class="row" href="#([^"]+)">', text)
+    assert set(links) <= set(_Page(text).ids)
+    said = re.findall(r'<p class="said">(.*?)</p>', text, re.DOTALL)
+    bare = [unescape(re.sub(r'<a class="row".*?</a>', "", sentence)) for sentence in said]
+    left = [re.sub("|".join(NO_ROW.values()), "", sentence, flags=re.DOTALL) for sentence in bare]
+    assert [sentence for sentence in left if numbers_of(sentence)] == []
+    assert len(links) >= {"riders/R01.html": 20, "study.html": 60}.get(page, 0)
+
+
+def test_every_table_names_the_file_of_its_unrounded_values(damaged_report):
+    for page in ("riders/R01.html", "study.html", "data_quality.html"):
+        text = damaged_report.text(page)
+        files = re.findall(r'<p class="source"><a href="([^"]+)">', text)
+        assert len(files) == text.count("<table ")
+        assert all((damaged_report.folder / page).parent.joinpath(file).is_file() for file in files)

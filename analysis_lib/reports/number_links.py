@@ -1,0 +1,159 @@
+"""Which row of a table a number in a sentence comes from: the links by which a reader checks a page.
+
+A number is linked to a row only when that row holds it: a value that rounds to just what the sentence prints. It is
+sought in the tables that the sentence names, or else in those under the same heading. Where several rows hold it, the
+row is taken that holds most of the sentence's other numbers and is named in it. Numbers of few digits stand in too many
+rows to mean one by themselves: they are linked to a row that the sentence names or that holds another of its numbers
+(whole ones only where the words around say what they are, as in "n = 12"), or to the row whose head they are.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from html import escape, unescape
+from itertools import pairwise
+
+SAID = re.compile(r'<p class="said"(?: data-rows-of="([^"]*)")?>(.*?)</p>', re.DOTALL)
+ROW = re.compile(r'<tr id="table-([^"]+?)--([^"]+)">(.*?)</tr>', re.DOTALL)
+HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
+VALUE = re.compile(r' data-value="([^"]+)"')
+SECTION = re.compile(r"(?=<h2\b)")
+NUMBER = re.compile(r"(?<![\w.])([+−]?)(\d+)(\.\d+)?(?![\w.]*\w)(\s?%)?")
+"""A number that is no part of a name such as R01, an index or a date."""
+
+NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |F\((\d+, )?)$")
+NAMED_AFTER = re.compile(r" (df\b|of \d+ trials|allocations)")
+"""Words that say what a whole number is."""
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number as a sentence prints it."""
+
+    text: str
+    value: float
+    decimals: int
+    percent: bool
+    below: bool
+    named: bool
+
+    @property
+    def telling(self) -> bool:
+        """Whether it has digits enough to mean one row by itself."""
+        return (
+            len(f"{abs(self.value):.{self.decimals}f}".replace(".", "").lstrip("0"))
+            > (self.decimals == 0) + 1
+        )
+
+    def shows(self, held: float) -> bool:
+        """Whether `held` rounds to what is printed, or lies below it after "<"; before "%" it may be a share."""
+        if self.below:
+            return 0 <= held < self.value
+        half = 0.5000001 * 10.0**-self.decimals
+        return abs(held - self.value) <= half or (self.percent and abs(100 * held - self.value) <= half)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of a table on the page: its place, the words of its head and the values it holds."""
+
+    table: str
+    anchor: str
+    head: str
+    values: tuple[float, ...]
+
+    def holds(self, number: Number) -> bool:
+        """Whether one of its values rounds to the number as printed."""
+        return any(number.shows(value) for value in self.values)
+
+    @cached_property
+    def headed(self) -> float | None:
+        """The number that heads the row, if one does."""
+        return float(self.head) if re.fullmatch(r"\d+(\.\d+)?", self.head) else None
+
+    def named_in(self, sentence: str) -> bool:
+        """Whether the sentence names the row by a word of its key."""
+        return any(
+            word in sentence for word in re.split(r"[-\s]+", self.anchor.split("--")[1]) if len(word) > 2
+        )
+
+
+def link_numbers(body: str) -> str:
+    """Return the page's body with every number that a table holds linked to its row; the marks this needs go."""
+    tables = _rows_of(body)
+    sections = [_link_section(section, tables) for section in SECTION.split(body)]
+    return VALUE.sub("", "".join(sections))
+
+
+def numbers_of(text: str) -> list[re.Match[str]]:
+    """Return the places of all numbers in a sentence."""
+    return list(NUMBER.finditer(text))
+
+
+def _rows_of(html: str) -> dict[str, list[Row]]:
+    rows: dict[str, list[Row]] = {}
+    for table, key, cells in ROW.findall(html):
+        head = HEAD.search(cells)
+        values = tuple(float(value) for value in VALUE.findall(cells))
+        row = Row(table, f"table-{table}--{key}", unescape(head[1]) if head else "", values)
+        rows.setdefault(table, []).append(row)
+    return rows
+
+
+def _link_section(section: str, tables: dict[str, list[Row]]) -> str:
+    here = list(_rows_of(section))
+
+    def linked(match: re.Match[str]) -> str:
+        names = match[1].split() if match[1] else here
+        rows = [row for name in names for row in tables.get(name, [])]
+        return f'<p class="said">{_link_sentence(unescape(match[2]), rows)}</p>'
+
+    return SAID.sub(linked, section)
+
+
+def _link_sentence(sentence: str, rows: Sequence[Row]) -> str:
+    """Return the escaped sentence with its numbers linked."""
+    places = numbers_of(sentence)
+    numbers = [_number(place, sentence) for place in places]
+    choose = _chooser(sentence, numbers, rows)
+    edges = [0, *(edge for place in places for edge in place.span()), len(sentence)]
+    parts = [sentence[start:end] for start, end in pairwise(edges)]
+    for position, number in enumerate(numbers):
+        row = choose(number)
+        if row is not None:
+            shown = escape(parts[2 * position + 1])
+            parts[2 * position + 1] = f'<a class="row" href="#{escape(row.anchor)}">{shown}</a>'
+        else:
+            parts[2 * position + 1] = escape(parts[2 * position + 1])
+    return "".join(part if place % 2 else escape(part) for place, part in enumerate(parts))
+
+
+def _number(place: re.Match[str], sentence: str) -> Number:
+    sign, whole, fraction, percent = place.groups()
+    value = float(f"{whole}{fraction or ''}") * (-1 if sign == "−" else 1)
+    before, after = sentence[: place.start()], sentence[place.end() :]
+    named = bool(NAMED_BEFORE.search(before) or NAMED_AFTER.match(after))
+    return Number(place[0], value, len(fraction or ".") - 1, bool(percent), before.endswith("< "), named)
+
+
+def _chooser(sentence: str, numbers: Iterable[Number], rows: Sequence[Row]) -> Callable[[Number], Row | None]:
+    telling = [number for number in numbers if number.telling and not number.below]
+    weight = {
+        row.anchor: sum(row.holds(number) for number in telling) + 0.5 * row.named_in(sentence)
+        for row in rows
+    }
+
+    def choose(number: Number) -> Row | None:
+        holding = [row for row in rows if row.holds(number)]
+        if not number.telling:
+            headed = [row for row in rows if row.headed == number.value]
+            alone = number.percent and len(holding) == 1
+            enough = 0.5 if number.decimals else 1.0 if number.percent or number.named else math.inf
+            holding = headed or [row for row in holding if alone or weight[row.anchor] >= enough]
+        return max(holding, key=lambda row: weight[row.anchor], default=None)
+
+    return choose

@@ -1,0 +1,80 @@
+"""Numbers in sentences link to the row that holds them, and to no other."""
+
+import re
+
+import pandas as pd
+import pytest
+
+from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.number_links import link_numbers
+
+LINK = re.compile(r'<a class="row" href="#([^"]+)">(.*?)</a>')
+EFFECT = TableExhibit(
+    "effect",
+    pd.DataFrame(
+        {
+            "intensity": ["easy", "hard", "overall"],
+            "estimate": [0.2123, 2.3251, 1.0904],
+            "low": [-1.2876, -0.2049, -0.3951],
+            "p": [0.7601, 0.1272, 0.00004],
+            "share": [0.40, 0.45, 0.34],
+            "n": [12, 12, 11],
+        }
+    ),
+    "An effect",
+)
+MOUNTS = TableExhibit("mounts", pd.DataFrame({"mount": [55.0, 70.0], "loss": [0.82, 0.0]}), "Mounts")
+
+
+def _links(sentence, *tables, rows_of="", before=""):
+    named = f' data-rows-of="{rows_of}"' if rows_of else ""
+    body = f'{before}<p class="said"{named}>{sentence}</p>{"".join(table.html() for table in tables)}'
+    return [(text, place) for place, text in LINK.findall(link_numbers(body))]
+
+
+@pytest.mark.parametrize(
+    ("sentence", "links"),
+    [
+        ("At hard it is +2.33 W.", [("+2.33", "effect--hard")]),
+        (
+            "It is 1.09 W (from −0.395; n = 11).",
+            [(text, "effect--overall") for text in ("1.09", "−0.395", "11")],
+        ),
+        ("It is 0.21 (n = 12), p = 0.76.", [(text, "effect--easy") for text in ("0.21", "12", "0.76")]),
+        ("It is 1.090, p &lt; 0.0001.", [("1.090", "effect--overall"), ("0.0001", "effect--overall")]),
+        ("At most 45 % of it.", [("45 %", "effect--hard")]),
+        ("It is 2.32 W.", []),  # 2.3251 rounds to 2.33
+        ("It is +1.29 W.", []),  # the table holds −1.29
+        ("Twelve, or 12 riders, of R12 and P1.", []),  # a small number that could be anything
+        ("As in 2002, and 1.5.3.", []),
+    ],
+)
+def test_a_number_links_to_the_row_that_rounds_to_it(sentence, links):
+    assert _links(sentence, EFFECT) == [(text, f"table-{place}") for text, place in links]
+
+
+def test_a_whole_number_links_to_the_row_that_it_heads():
+    assert _links("Best at 70°, then 55°.", MOUNTS) == [
+        ("70", "table-mounts--70"),
+        ("55", "table-mounts--55"),
+    ]
+
+
+def test_numbers_come_from_the_tables_named_or_else_from_the_section():
+    elsewhere = f"<h2>One</h2>{EFFECT.html()}<h2>Two</h2>"
+    assert _links("It is 2.33 W.", MOUNTS, before=elsewhere) == []
+    assert _links("It is 2.33 W.", MOUNTS, before=elsewhere, rows_of="mounts effect") == [
+        ("2.33", "table-effect--hard")
+    ]
+
+
+def test_links_point_at_rows_that_are_there_and_leave_no_marks():
+    body = link_numbers(f'<p class="said">It is 2.33 &amp; &lt;b&gt; W.</p>{EFFECT.html()}')
+    assert 'id="table-effect--hard"' in body
+    assert "&amp; &lt;b&gt; W." in body
+    assert "data-value" not in body and "data-rows-of" not in body
+
+
+def test_rows_that_share_their_first_cells_are_told_apart():
+    frame = pd.DataFrame({"ring": ["oval", "oval"], "period": [1, 2], "power": [200.5, 201.5]})
+    assert _links("It was 201.5 W.", TableExhibit("t", frame, "T")) == [("201.5", "table-t--oval-2")]
