@@ -206,8 +206,9 @@ def test_nothing_stands_beyond_the_margins_of_any_page(damaged_report):
 
 NO_ROW = {
     "a level or a rule that is declared": r"(9[05] % interval|once in 20|an effect as large as [\d.]+"
-    r"|smallest effect that matters \d+|Only \d+ whole turns were kept.*|\d+ bootstrap draws|\d+ draws of|360 one-degree bins|A whole turn is kept.*"
-    r"|inertia to \d+ %, mount angle to \d+°|crank inertial load of.*?per rpm)",
+    r"|smallest effect that matters \d+|Only \d+ whole turns were kept.*|\d+ bootstrap draws|\d+ draws of"
+    r"|360 one-degree bins|A whole turn is kept.*|inertia to \d+ %, mount angle to \d+°"
+    r"|crank inertial load of.*?per rpm)",
     "a refusal's own words": r"cannot be written: .*",
     "part of an outcome's name": r"\(\d+ to \d+\)",
     "published, with its source": r"(\(Senn 2002, ch\. 3\)|& Holmes 2002|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005"
