@@ -34,7 +34,8 @@ def period_effects(table: pd.DataFrame, value: str, level: float = 0.95) -> pd.D
     -------
     DataFrame
         intensity, period, versus, estimate, se, df, t, p, low, high, n, note. Where all riders change ring in
-        the same way the period effect cannot be told from the ring's, and the note says so beside NaN.
+        the same way the period effect cannot be told from the ring's, and the note says so beside NaN; as it
+        does at an intensity without a value.
         "overall" takes a rider's mean over all intensities.
 
     References
@@ -50,6 +51,10 @@ def period_effects(table: pd.DataFrame, value: str, level: float = 0.95) -> pd.D
     rows = []
     for intensity, part in split_intensities(trials):
         wide = _spread_periods(part)
+        if wide.shape[1] < 2:
+            seen = f"values in {wide.shape[1]} period{'s' if wide.shape[1] != 1 else ''}"
+            rows.append((intensity, *[np.nan] * 9, len(wide), f"{seen}: there is nothing to compare"))
+            continue
         first = wide.columns[0]
         for period in wide.columns[1:]:
             step = (wide[period] - wide[first]).dropna()

@@ -13,6 +13,8 @@ from analysis_lib.statistics.estimates import Estimate
 LABELS = ("rider", "sequence", "period", "ring", "intensity")
 RINGS = ("round", "oval")
 OVERALL = "overall"
+# Squares of larger numbers, and their sums, are infinite.
+LARGEST = 1e100
 
 
 def check_trials(table: pd.DataFrame, value: str, rings: tuple[str, ...] = RINGS) -> pd.DataFrame:
@@ -106,6 +108,11 @@ def _check_columns(table: pd.DataFrame, value: str) -> None:
             f"{', '.join(LABELS)} and {value}",
             "rename or add the columns",
         )
+    twice = [name for name in (*LABELS, value) if list(table.columns).count(name) > 1]
+    if twice:
+        raise Refusal(
+            "columns of the trial table", f"{twice[0]} twice", "every column once", "rename or drop one"
+        )
     if table.empty:
         raise Refusal("trial table", "no rows", "one row a trial", "check what was left out before")
     for name in LABELS:
@@ -145,14 +152,19 @@ def _order_intensities(intensity: pd.Series) -> pd.Categorical:
 
 
 def _read_values(column: pd.Series, name: str) -> pd.Series:
+    if pd.api.types.is_complex_dtype(column.dtype):
+        raise Refusal(
+            f"column {name}", "complex numbers", "real numbers", "take the part that is the outcome"
+        )
     numbers = pd.to_numeric(column.astype(object), errors="coerce").astype(float).reset_index(drop=True)
     text = numbers.isna() & column.reset_index(drop=True).notna()
-    for wrong in (text, numbers.isin([np.inf, -np.inf])):
+    for wrong in (text, numbers.abs() > LARGEST):
         if wrong.any():
             row = int(np.flatnonzero(wrong)[0])
+            got = column.iloc[row]
             raise Refusal(
                 f"trial table, row {row + 1}, column {name}",
-                repr(column.iloc[row]),
+                repr(got) if isinstance(got, str) else str(got),
                 "a finite number, or an empty cell for a trial without outcome",
                 "mend the value where it was made",
             )

@@ -107,6 +107,14 @@ def test_riders_who_all_drift_alike_give_no_p():
     assert frame["estimate"].tolist() == pytest.approx([1.0, 1.0]) and frame["p"].isna().all()
 
 
+def test_an_intensity_without_values_has_a_note_and_no_number():
+    table = two_periods(worked.FORMOTEROL_FIRST, worked.SALBUTAMOL_FIRST)
+    both = pd.concat([table, table.assign(intensity="hard", y=np.nan)])
+    frame = period_effects(both, "y").set_index("intensity")
+    assert frame.loc["one", "n"] == 13
+    assert np.isnan(frame.loc["hard", "p"]) and frame.loc["hard", "note"].startswith("values in 0 periods")
+
+
 def test_a_period_effect_that_cannot_be_told_from_the_ring_is_not_given():
     frame = period_effects(two_periods(worked.FORMOTEROL_FIRST, []), "y")
     assert frame["estimate"].isna().all()
