@@ -203,7 +203,7 @@ class Drivetrain:
         if np.mean(torque) < 0:
             raise Refusal(
                 "torque_Nm",
-                f"a mean of {np.mean(torque):.3g} N m",
+                f"a mean of {np.mean(torque):.3g} N·m",
                 "torque that drives the bicycle on the whole",
                 "check the sign of the torque channel and its zero torque",
             )

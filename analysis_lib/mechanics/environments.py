@@ -10,6 +10,7 @@ import pandas as pd
 from analysis_lib.mechanics.crank_dynamics import SteadyTurn
 from analysis_lib.mechanics.power_error import power_error
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import show_number
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class EnvironmentShift:
         rows = [
             ("crank speed, peak to peak over mean", "%", *(100 * turn.speed_swing for turn in self._both())),
             ("torque phase", "deg", *(turn.torque_phase_deg for turn in self._both())),
-            ("peak torque", "N m", *(float(turn.torque_Nm.max()) for turn in self._both())),
+            ("peak torque", "N·m", *(float(turn.torque_Nm.max()) for turn in self._both())),
             ("power", "W", *(turn.power_W for turn in self._both())),
             ("power error with one speed reading a turn", "%", *(_error(turn) for turn in self._both())),
         ]
@@ -71,8 +72,8 @@ class EnvironmentShift:
         return (
             f"From road to ergometer the crank speed swings by {100 * self.ergometer.speed_swing:.1f} % "
             f"instead of {100 * self.road.speed_swing:.1f} % of its mean, the torque changes by "
-            f"{self.torque_rms_Nm:.2f} N m (root mean square) and the torque phase by "
-            f"{self.torque_phase_shift_deg:+.1f}°, by mechanics alone."
+            f"{self.torque_rms_Nm:.2f} N·m (root mean square) and the torque phase by "
+            f"{show_number(self.torque_phase_shift_deg, 1, signed=True)}°, by mechanics alone."
         )
 
     def _both(self) -> tuple[SteadyTurn, SteadyTurn]:

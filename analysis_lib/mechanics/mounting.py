@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import axial_mean
+from analysis_lib.statistics.estimates import show_number
 
 WIDEST_USEFUL_DEG = 90.0
 """An interval as wide as half of all axes does not tell one mounting from the one across it."""
@@ -74,7 +75,8 @@ class MountAdvice:
         low, high = self.overall_phase_interval_deg
         phase = (
             f"The torque phase is {self.overall_phase_deg:.1f}° "
-            f"({100 * self.level:g} % interval {low:.1f} to {high:.1f}; {self.n_draws} bootstrap draws)"
+            f"({100 * self.level:g} % interval {show_number(low, 1)} to {show_number(high, 1)}; "
+            f"{self.n_draws} bootstrap draws)"
         )
         if not self.is_determined:
             return f"{phase}, too uncertain to choose a mounting: record more turns before choosing."

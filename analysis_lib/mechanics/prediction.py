@@ -19,6 +19,7 @@ from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.mechanics.segments import LegSegments
 from analysis_lib.mechanics.stroke_model import make_stroke
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import show_number
 
 ROUND = "round ring, as measured"
 SAME_FORCE = "unchanged force"
@@ -83,9 +84,10 @@ class StrokePrediction:
         oval = self.summary[self.summary["assumption"] != ROUND]
         before = self.summary.loc[self.summary["assumption"] == ROUND].iloc[0]
         change = oval["power_W"] - before["power_W"]
+        low, high = (show_number(end, 1, signed=True) for end in (change.min(), change.max()))
         return (
             f"At {self.mean_cadence_rpm:.0f} rpm, over {len(oval)} assumptions, mechanics alone changes power "
-            f"by {change.min():+.1f} to {change.max():+.1f} W and makes the crank speed swing by "
+            f"by {low} to {high} W and makes the crank speed swing by "
             f"{oval['speed_swing_percent'].min():.1f} to {oval['speed_swing_percent'].max():.1f} % of its "
             f"mean, from {before['speed_swing_percent']:.1f} % on the round ring. {self.method}"
         )

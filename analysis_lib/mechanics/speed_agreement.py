@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from analysis_lib.mechanics.periodic import axial_phase_deg, check_turn
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import show_number
 
 SMALLEST_SWING = 1e-4
 """Peak-to-peak over mean below which a speed has no shape to compare."""
@@ -48,11 +49,13 @@ class SpeedAgreement:
         phase = (
             "no second harmonic to compare"
             if self.phase_difference_deg is None
-            else f"phase {self.phase_difference_deg:+.1f}°"
+            else f"phase {show_number(self.phase_difference_deg, 1, signed=True)}°"
         )
+        mean = show_number(100 * self.mean_difference, 2, signed=True)
+        explained = show_number(100 * self.share_explained, 0)
         return (
-            f"Predicted crank speed against measured: mean {100 * self.mean_difference:+.2f} %, shape within "
-            f"{100 * self.rms_difference:.2f} % (root mean square), {100 * self.share_explained:.0f} % of "
+            f"Predicted crank speed against measured: mean {mean} %, shape within "
+            f"{100 * self.rms_difference:.2f} % (root mean square), {explained} % of "
             f"the measured variation explained, swing {self.swing_ratio:.2f} of the measured, {phase}."
         )
 

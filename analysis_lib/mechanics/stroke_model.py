@@ -83,7 +83,7 @@ def make_stroke(torque_Nm: ArrayLike, speed_rad_s: ArrayLike, slope_Nms: ArrayLi
     if slope.max() > 0:
         raise Refusal(
             "slope_Nms",
-            f"a slope up to {slope.max():.3g} N m s",
+            f"a slope up to {slope.max():.3g} N·m·s",
             "0 or less: torque that does not grow with speed",
             "check the sign of the fitted torque-speed line",
         )

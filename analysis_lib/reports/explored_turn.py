@@ -17,6 +17,7 @@ from analysis_lib.mechanics.ring import Ring
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_legs import StatedLegs, stated_legs
 from analysis_lib.reports.ring_comparison import SECTORS
+from analysis_lib.statistics.estimates import show_number
 
 ANGLES = 180
 """Every second degree: enough for the eye, and quick."""
@@ -81,8 +82,9 @@ class ExploredTurn:
         )
         return (
             f"Axis ratio {self.choice.axis_ratio:.2f} at {self.choice.mount_deg:.0f}°: {arm}; crank speed swings by"
-            f" {swing:.1f} % of its mean; a meter with one speed reading a turn errs by {error:+.2f} %"
-            f" ({error * self.power_W / 100:+.1f} W of {self.power_W:.0f} W)."
+            f" {swing:.1f} % of its mean; a meter with one speed reading a turn errs by"
+            f" {show_number(error, 2, signed=True)} % ({show_number(error * self.power_W / 100, 1, signed=True)} W of"
+            f" {self.power_W:.0f} W)."
         )
 
 

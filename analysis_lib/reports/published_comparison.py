@@ -97,8 +97,8 @@ def _row(part: ComparedEffect) -> dict[str, object]:
         "quantity": effect.quantity,
         "effort": effect.effort,
         "sample": effect.sample,
-        "axis_ratio": _span(effect.axis_ratio, 2),
-        "cadence_rpm": _span(effect.cadence_rpm, 0),
+        "axis_ratio": _span(effect.axis_ratio),
+        "cadence_rpm": _span(effect.cadence_rpm),
         "published_pct": math.nan if effect.effect_pct is None else effect.effect_pct,
         "published_low_pct": low,
         "published_high_pct": high,
@@ -113,8 +113,8 @@ def _row(part: ComparedEffect) -> dict[str, object]:
     }
 
 
-def _span(ends: tuple[float, float], digits: int) -> str:
-    low, high = (f"{end:.{digits}f}" for end in ends)
+def _span(ends: tuple[float, float]) -> str:
+    low, high = (f"{end:g}" for end in ends)
     return low if low == high else f"{low} to {high}"
 
 
@@ -123,7 +123,7 @@ def _compare(
 ) -> ComparedEffect:
     cases = [*_cases(effect, torque, legs, slope)]
     if not cases:
-        return ComparedEffect(effect, *([math.nan] * 4), 0)
+        return ComparedEffect(effect, math.nan, math.nan, math.nan, math.nan, 0)
     changes = [change for _, change in cases]
     in_phase = [change for offset, change in cases if offset == 0]
     return ComparedEffect(effect, min(changes), max(changes), min(in_phase), max(in_phase), len(changes))

@@ -15,6 +15,7 @@ from analysis_lib.mechanics.sprocket import CHAIN_PITCH_M
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mechanics_figures import chain_panels
 from analysis_lib.reports.ring_comparison import RingComparison
+from analysis_lib.statistics.estimates import show_number
 
 MOST_SAG_MM = 20.0
 """Sag of the lower run that a drive without a tensioner is allowed (common practice, no source)."""
@@ -92,8 +93,8 @@ def chain(rings: RingComparison) -> list[str]:
     verdict = fixed.sentence(MOST_SAG_MM).removesuffix(f" {CAUTION}")
     return [
         follow_chain(drivetrain).sentence().removesuffix(f" {CAUTION}"),
-        f"{verdict} The rear axle was moved by {moved_mm:+.1f} mm for it, until the chain is just taut at the"
-        " tightest angle: the best that can be done.",
+        f"{verdict} The rear axle was moved by {show_number(moved_mm, 1, signed=True)} mm for it, until the chain is"
+        " just taut at the tightest angle: the best that can be done.",
     ]
 
 

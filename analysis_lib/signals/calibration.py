@@ -69,7 +69,7 @@ class StaticCalibration:
         back = "" if math.isnan(self.hysteresis_pct) else f", hysteresis {self.hysteresis_pct:.2f} %"
         return (
             f"Torque of {channel} was divided by its calibration slope {self.slope.value:.4f} (95 % interval "
-            f"{found.low:.4f} to {found.high:.4f} from {self.slope.n} loads up to {self.largest_load_Nm:.1f} N m; "
+            f"{found.low:.4f} to {found.high:.4f} from {self.slope.n} loads up to {self.largest_load_Nm:.1f} N·m; "
             f"linearity {self.linearity_pct:.2f} % of the range{back})."
         )
 

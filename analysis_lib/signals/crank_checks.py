@@ -68,7 +68,7 @@ def angle_zero_from_slow_turn(crank_rad: ArrayLike, torque_Nm: ArrayLike) -> Est
     if size < 3 * fit.residual_sd:
         raise Refusal(
             what="slow turn",
-            got=f"a torque that follows the mass by {size:.3g} N m and strays by {fit.residual_sd:.3g} N m",
+            got=f"a torque that follows the mass by {size:.3g} N·m and strays by {fit.residual_sd:.3g} N·m",
             wanted="a torque that gravity explains",
             remedy="hang a larger mass, turn more slowly, take the chain off",
             scope="trial",

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import show_number
 
 FloatArray = NDArray[np.float64]
 LARGEST_GAIN_ERROR = 0.10  # of a rate sensor, beyond which index pulses and rate contradict each other
@@ -132,7 +133,8 @@ def angle_from_rate(time_s: ArrayLike, rate_rad_s: ArrayLike, index_s: ArrayLike
         )
     within = (time >= inside[0]) & (time <= inside[-1])
     crank = np.interp(turned[within], at_index, 2 * math.pi * np.arange(inside.size))
-    said = f"The turning rate was stretched by {100 * np.mean(1 / turns - 1):+.2f} % on average to fit its index pulses."
+    stretched = show_number(100 * float(np.mean(1 / turns - 1)), 2, signed=True)
+    said = f"The turning rate was stretched by {stretched} % on average to fit its index pulses."
     return CrankAngle(time[within], crank, said)
 
 

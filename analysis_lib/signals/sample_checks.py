@@ -77,13 +77,13 @@ def legs_agreeing_with_total(torque: dict[str, FloatArray], file: str) -> tuple[
     if mismatch >= TOTAL_MISMATCH * _root_mean_square(total):
         raise Refusal(
             what=f"{file}, torque of left, right and total",
-            got=f"left + right that differs from the total by {mismatch:.3g} N m (root mean square)",
+            got=f"left + right that differs from the total by {mismatch:.3g} N·m (root mean square)",
             wanted=f"less than {100 * TOTAL_MISMATCH:g} % of the total's root mean square",
             remedy="check units and scales of the three columns, or map only the legs or only the total",
             scope="trial",
         )
     legs = {"left": torque["left"], "right": torque["right"]}
-    return legs, f"The recorded total torque agrees with left + right to {mismatch:.2g} N m and was not used."
+    return legs, f"The recorded total torque agrees with left + right to {mismatch:.2g} N·m and was not used."
 
 
 def _root_mean_square(values: FloatArray) -> float:

@@ -136,7 +136,7 @@ def _by_channel(checks: Sequence[ZeroCheck], usual_time_s: float) -> dict[str, t
             if not (np.isfinite(torque) and np.isfinite(at)):
                 raise Refusal(
                     what=f"zero check of channel {channel!r}",
-                    got=f"{torque} N m at {at} s",
+                    got=f"{torque} N·m at {at} s",
                     wanted="a number",
                     remedy="leave the channel out of the check if it was not read",
                     scope="trial",
@@ -171,7 +171,7 @@ def _assumption(lines: dict[str, tuple[float, float]], one_sided: dict[str, str]
 
 
 def _never_checked(channels: list[str]) -> str:
-    return f"Zero torque of {_listed(channels)} was never checked and taken as 0 N m." if channels else ""
+    return f"Zero torque of {_listed(channels)} was never checked and taken as 0 N·m." if channels else ""
 
 
 def _listed(channels: list[str]) -> str:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.power_error import power_error
 from analysis_lib.signals.trial import TrialResult
+from analysis_lib.statistics.estimates import show_number
 from analysis_lib.study.recorder_map import RecorderMap
 
 FloatArray = NDArray[np.float64]
@@ -84,8 +85,8 @@ def angle_error_sentence(result: TrialResult, recorder: RecorderMap, drivetrain:
     parts = "the turn" if sectors == 1 else f"each 1/{sectors} turn"
     return (
         f"The crank angle takes the speed as constant within {parts}; on this ring and mount that puts the angle up to"
-        f" {astray:.1f}° astray and power {power:+.2f} % off, by the speed that the drivetrain must have at constant"
-        " resistance."
+        f" {astray:.1f}° astray and power {show_number(power, 2, signed=True)} % off, by the speed that the drivetrain"
+        " must have at constant resistance."
     )
 
 

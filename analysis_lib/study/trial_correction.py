@@ -18,6 +18,7 @@ from analysis_lib.study.angle_error import angle_error_sentence
 from analysis_lib.study.angle_zeros import sentences_on_zero
 from analysis_lib.study.calibrations import RecorderCalibration, calibration_for
 from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.target_power import check_target
 from analysis_lib.study.zero_lookup import all_checks, checks_around
 
 
@@ -97,6 +98,8 @@ def analyse_row(
     if calibration is not None:
         recording = apply_calibration(recording, calibration.channels, recorder.calibration_override)
     result = analyse_corrected(recording, line, settings.rules.turn_rules())
+    targets = {part.name: part.target_power_W for part in settings.intensities}
+    off_target = check_target(result.value("power_W"), targets.get(row.intensity), row.trial)
     assumptions, cautions = sentences_on_zero(
         known.angle_zeros.get(row.recorder, []), recorder.angle_offset_deg
     )
@@ -106,7 +109,7 @@ def analyse_row(
     return replace(
         result,
         assumptions=[*result.assumptions, *filter(None, (late, astray)), *assumptions],
-        cautions=[*result.cautions, *cautions, *beyond],
+        cautions=[*result.cautions, *off_target, *cautions, *beyond],
         quality={**result.quality, **known_zero},
     )
 

@@ -1,15 +1,27 @@
 """Chain, environment and joints as the notebook on ring and power shows them."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from analysis_lib.mechanics.crank_dynamics import Resistance, steady_turn
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.ring import Ring
+from analysis_lib.mechanics.start_up import play_start_up
+from analysis_lib.mechanics.stroke_model import make_stroke
+from analysis_lib.mechanics.stroke_slope import StrokeSlope, declare_slope
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import ring_chain, ring_environment, ring_joints
+from analysis_lib.reports import (
+    ring_chain,
+    ring_environment,
+    ring_joints,
+    ring_practice,
+    ring_start,
+    slope_sensitivity,
+)
 from analysis_lib.reports.rider_legs import stated_legs
 from analysis_lib.reports.ring_comparison import RingComparison
 
@@ -63,14 +75,16 @@ def test_the_verdict_on_the_chain_leaves_the_caution_to_its_own_place(rings):
 
 def test_a_light_flywheel_swings_more_than_the_road(rings):
     shifts = ring_environment.road_and_ergometer(rings, 75.0, 0.3)
+    held = ring_environment.road_and_ergometer(rings, 75.0, 0.3, Resistance("constant power", 0.5))
     for shift in shifts.values():
         assert shift.ergometer.speed_swing > shift.road.speed_swing
-    table = ring_environment.environment_table(shifts).frame
+    table = ring_environment.environment_table(shifts, held).frame
     error = table[table["quantity"].str.startswith("power error")].set_index("ring")
     # A round ring against a constant resistance errs by nothing at any inertia (exact).
     assert error.loc["round", ["road", "ergometer"]].tolist() == pytest.approx([0, 0], abs=1e-9)
-    assert "on the oval ring" in " ".join(ring_environment.environment(shifts)).lower()
-    assert len(ring_environment.environment_exhibit(shifts).figure.axes) == 2
+    words = " ".join(ring_environment.environment(shifts, held, rings))
+    assert "on the oval ring" in words.lower() and "by -" not in words and "N m" not in words
+    assert len(ring_environment.environment_exhibit(shifts, held).figure.axes) == 3
 
 
 def test_the_same_flywheel_as_the_road_changes_nothing(rings):
@@ -109,3 +123,97 @@ def test_joint_speeds_need_legs(rings):
     bare = predict_on_oval(rings.drivetrains["round"], rings.drivetrains["oval"], TORQUE, 90.0)
     with pytest.raises(Refusal, match="without legs"):
         ring_joints.joint_table(bare)
+
+
+def test_a_brake_with_its_own_time_lies_between_following_at_once_and_not_at_all(rings):
+    """A brake too slow to follow is an even one; a quick one follows 1/Ω, so its torque swings as the wheel does."""
+    even = ring_environment.road_and_ergometer(rings, 75.0, 0.3)["round"].ergometer
+    quick, slow = (
+        ring_environment.road_and_ergometer(rings, 75.0, 0.3, Resistance("constant power", time))[
+            "round"
+        ].ergometer
+        for time in (0.002, 50.0)
+    )
+    assert slow.speed_rad_s == pytest.approx(even.speed_rad_s, rel=1e-3)
+    wheel = quick.speed_rad_s * 52 / 17
+    assert quick.wheel_resistance_Nm == pytest.approx(quick.level / wheel, rel=5e-3)
+
+
+@pytest.mark.parametrize(("lost", "holds"), [(0.4, False), (2.0, True)])
+def test_whether_a_cadence_holds_itself_against_constant_power(rings, lost, holds):
+    """Power of torque that loses k of itself per unit of speed grows with speed where k·ω < 1: played out in time."""
+    rings = replace(rings, slope=declare_slope(lost, "here"))
+    drive = replace(rings.drivetrains["round"], wheel_inertia_kgm2=2.0)
+    brake = Resistance("constant power", 0.3)
+    stroke = make_stroke(rings.torque_Nm, rings.speeds["round"], rings.slope_Nms)
+    level = steady_turn(drive, stroke, brake, mean_cadence_rpm=90.0).level
+    cadence = play_start_up(drive, stroke, brake, level, 92.0, 10.0).cadence_by_turn()["cadence_rpm"]
+    assert (abs(cadence.iloc[-1] - 90) < abs(cadence.iloc[0] - 90)) == holds
+    shifts = ring_environment.road_and_ergometer(rings, 75.0, 0.3)
+    words = " ".join(ring_environment.environment(shifts, shifts, rings))
+    assert ("holds itself even" in words) == holds and ("no cadence holds itself" in words) != holds
+
+
+def test_a_start_from_rest_ends_in_the_steady_turn(rings):
+    starts = ring_start.start_from_rest(rings, 31.0, 45.0)
+    table = ring_start.start_table(starts).frame.set_index("ring")
+    assert (table["largest_gap_pct"] < 1).all()
+    assert table["steady_rpm"].tolist() == pytest.approx([90.0, 90.0])
+    # Air that resists with the square of speed and a torque nearly even over a turn: v = v∞·tanh(t/τ) nearly, so
+    # 95 % after 1.83 τ, τ = I·Ω∞/R; torque that is a little greater when slow only hurries it.
+    inertia, resistance = 40.0 * 0.334**2, 26.0 * 17 / 52
+    tau = inertia * 90 * 2 * math.pi / 60 * 52 / 17 / resistance
+    assert 0.5 * 1.83 * tau < table.loc["round", "nearly_s"] < 1.83 * tau
+    by_turn = starts["oval"].by_turn()
+    assert (by_turn["slowest_rpm"] < by_turn["cadence_rpm"]).all()
+    assert (by_turn["fastest_rpm"] > by_turn["cadence_rpm"]).all()
+    assert len(ring_start.start_exhibit(starts).figure.axes) == 2
+    assert "found another way" in " ".join(ring_start.start_sentences(starts))
+
+
+def test_practice_of_one_hole_is_reached_with_steep_slopes_and_little_inertia_only(rings):
+    shifts = ring_practice.mount_shifts(rings, 75.0)
+    table = shifts.pivot_table(index="crank_load_kgm2", columns="lost_pct_per_rpm", values="mount_shift_deg")
+    # To first order the wheel's swing, and so the shift, goes with slope over inertia.
+    assert table.loc[5.0, 2.5] / table.loc[5.0, 1.2] == pytest.approx(2.5 / 1.2, rel=0.1)
+    # The road itself moves too, so compare well below its 84 kg·m².
+    assert table.loc[3.0, 1.2] / table.loc[8.0, 1.2] == pytest.approx(
+        (1 / 3 - 1 / 87) / (1 / 8 - 1 / 87), rel=0.1
+    )
+    assert "a hole is 15°" in ring_practice.practice(rings, shifts, [40.0, 55.0, 85.0])[0]
+    assert "one mount" in ring_practice.practice(rings, shifts, [70.0])[0]
+    far = ring_practice.practice(rings, shifts, [0.0, 60.0])[0]
+    assert "the model agrees that the shift is less than a hole" in far
+    assert len(ring_practice.practice_exhibit(shifts, [40.0, 55.0]).figure.axes) == 1
+
+
+def test_the_slope_moves_power_in_proportion_and_leaves_a_flat_stroke_alone(rings):
+    frame = slope_sensitivity.sensitivity(rings, [40.0, 70.0, 100.0]).set_index("lost_pct_per_rpm")
+    assert frame.loc[
+        0.0, ["power_change_pct", "peak_change_pct", "phase_change_deg"]
+    ].tolist() == pytest.approx([0, 0, 0], abs=1e-6)
+    assert math.isnan(frame.loc[0.0, "mount_by_peak_deg"])
+    # At the same mean cadence the crank's speed hardly answers on 8.9 kg·m² at the wheel: nearly linear.
+    assert frame.loc[1.2, "power_change_pct"] == pytest.approx(
+        2 * frame.loc[0.6, "power_change_pct"], rel=0.02
+    )
+    assert frame["at_hand"].sum() == 1
+    assert frame.index[frame["at_hand"]][0] == pytest.approx(100 / (2 * 129.8 - 90), rel=1e-12)
+    words = " ".join(slope_sensitivity.slope_sentences(rings, frame.reset_index()))
+    assert "Torque–speed slope: assumed" in words and " -" not in words
+    assert len(slope_sensitivity.slope_exhibit(frame.reset_index()).figure.axes) == 3
+
+
+def test_a_declared_slope_reaches_prediction_and_places(rings):
+    steep = replace(rings, slope=declare_slope(2.0, "stated in study.toml"))
+    assert rings.slope == StrokeSlope()
+    rms = [
+        ring_environment.road_and_ergometer(part, 75.0, 0.3)["round"].torque_rms_Nm for part in (rings, steep)
+    ]
+    assert rms[1] / rms[0] == pytest.approx(2.0 / rings.slope.lost_at(90.0), rel=0.1)
+    legs = stated_legs(75.0, 0.1725)
+    power = [
+        ring_joints.joint_prediction(part, legs).summary.set_index("assumption")["power_W"].max()
+        for part in (rings, steep)
+    ]
+    assert power[1] > power[0]

@@ -75,7 +75,7 @@ class TestStaticCalibration:
         assert said.startswith(
             "Torque of left was divided by its calibration slope 1.0500 (95 % interval 1.0500 to"
         )
-        assert "up to 40.0 N m; linearity 0.00 % of the range" in said
+        assert "up to 40.0 N·m; linearity 0.00 % of the range" in said
 
     def test_a_slope_far_from_one_needs_an_override(self):
         calibration = calibrate_statically(self.applied, 1.25 * self.applied)

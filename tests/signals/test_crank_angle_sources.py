@@ -75,7 +75,7 @@ class TestTurningRate:
     def test_gain_is_taken_from_the_index_pulses(self, index):
         found = angle_from_rate(self.time, 1.03 * self.rate(), index)
         np.testing.assert_allclose(found.crank_rad, crank_at(found.time_s), atol=1e-3)
-        assert "stretched by -2.9" in found.assumption
+        assert "stretched by −2.9" in found.assumption
 
     def test_another_unit_is_refused(self, index):
         with pytest.raises(Refusal, match=r"57\.\d+ turns to the next pulse"):

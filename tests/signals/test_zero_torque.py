@@ -57,15 +57,15 @@ def test_one_side_alone_is_constant_and_said(before, after, said):
 
 def test_no_check_at_all_is_zero_and_said():
     line = zero_line([], [], 300)
-    assert line.assumption == "Zero torque of every channel was never checked and taken as 0 N m."
+    assert line.assumption == "Zero torque of every channel was never checked and taken as 0 N·m."
     recording = remove_zero_torque(ride(), line)
-    assert recording.assumptions == ("Zero torque of left and right was never checked and taken as 0 N m.",)
+    assert recording.assumptions == ("Zero torque of left and right was never checked and taken as 0 N·m.",)
 
 
 def test_a_channel_that_was_not_checked_is_said():
     line = zero_line([check(left=1.0)], [check(left=1.0)], 20)
     recording = remove_zero_torque(ride(), line)
-    assert recording.assumptions == ("Zero torque of right was never checked and taken as 0 N m.",)
+    assert recording.assumptions == ("Zero torque of right was never checked and taken as 0 N·m.",)
     np.testing.assert_allclose(recording.torque["left"], ride().torque["left"] - 1.0)
 
 
@@ -89,5 +89,5 @@ def test_drift_is_removed_as_it_came():
 def test_checks_that_cannot_be_are_refused():
     with pytest.raises(Refusal, match="a later time after the trial"):
         zero_line([check(10, total=0.0)], [check(5, total=0.0)], 300)
-    with pytest.raises(Refusal, match="nan N m"):
+    with pytest.raises(Refusal, match="nan N·m"):
         zero_line([check(total=float("nan"))], [], 300)

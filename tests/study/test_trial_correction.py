@@ -40,7 +40,7 @@ class TestCalibration:
         assert result.value("power_W") == pytest.approx(zeroed / 1.02 * SPEED_RAD_S, rel=1e-4)
         (said,) = [said for said in result.assumptions if "calibration slope" in said]
         assert "Torque of total was divided by its calibration slope 1.0200" in said
-        assert "9 loads up to 33.3 N m" in said  # 20 kg · 9.80665 · 0.17 m
+        assert "9 loads up to 33.3 N·m" in said  # 20 kg · 9.80665 · 0.17 m
         assert "linearity 0.00 % of the range, hysteresis 0.00 %" in said
 
     def test_a_large_correction_needs_a_declared_override(self, tiny):
@@ -103,7 +103,7 @@ class TestCalibration:
         fewer = [line for line in text.splitlines() if ",15," not in line and ",20," not in line]
         (tiny.root / "calibrations.csv").write_text("\n".join(fewer), encoding="utf-8")
         (said,) = [said for said in open_study(tiny.root).load_trial("T1").cautions if "beyond" in said]
-        assert "beyond the 16.7 N m to which it was calibrated" in said
+        assert "beyond the 16.7 N·m to which it was calibrated" in said
 
     @pytest.mark.parametrize(
         ("more", "words"),

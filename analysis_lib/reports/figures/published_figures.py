@@ -27,9 +27,11 @@ def effect_bands(rows: pd.DataFrame) -> Figure:
         width = rows[high] - rows[low]
         axes.barh(place, width, left=rows[low], height=0.62, color=BLUE, alpha=strength, label=label)
     known = rows["published_pct"].notna().to_numpy()
-    value, low, high = (rows.loc[known, f"published{end}_pct"] for end in ("", "_low", "_high"))
-    away = np.nan_to_num([value - low, high - value])
-    axes.errorbar(value, place[known], xerr=away, fmt="o", color=INK, capsize=2, label="published")
+    value = rows.loc[known, "published_pct"]
+    ends = [value - rows.loc[known, "published_low_pct"], rows.loc[known, "published_high_pct"] - value]
+    axes.errorbar(
+        value, place[known], xerr=np.nan_to_num(ends), fmt="o", color=INK, capsize=2, label="published"
+    )
     for at in place[~known]:
         axes.annotate("", (-3, at), (0, at), arrowprops={"arrowstyle": "->", "color": INK})
     axes.axvline(0, color=GREY, linewidth=0.7)
