@@ -15,6 +15,7 @@ from analysis_lib.statistics.estimates import show_number, show_p
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.random_field import random_field_threshold
 
+OVAL_LESS_ROUND = "oval − round"
 BIN_CENTRES_DEG = np.arange(360) + 0.5
 NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
 HOW_MADE = (
@@ -23,9 +24,10 @@ HOW_MADE = (
 )
 
 
-def curve_exhibit(curves: Mapping[str, PairedCurves]) -> FigureExhibit:
+def curve_exhibit(curves: Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND) -> FigureExhibit:
     """Draw the mean difference of two-leg torque around the turn with its band, one panel an intensity."""
-    return _curve_figure("curve_difference", curves, "Two-leg torque through the turn, oval − round")
+    what = f"Two-leg torque through the turn, {difference}"
+    return _curve_figure("curve_difference", curves, what, difference)
 
 
 def leg_curves(analysis: StudyAnalysis) -> dict[str, PairedCurves]:
@@ -56,7 +58,9 @@ def trend_curve_exhibit(trend: PairedCurves) -> FigureExhibit:
     )
 
 
-def _curve_figure(name: str, curves: Mapping[str, PairedCurves], what: str) -> FigureExhibit:
+def _curve_figure(
+    name: str, curves: Mapping[str, PairedCurves], what: str, difference: str = OVAL_LESS_ROUND
+) -> FigureExhibit:
     frame = pd.concat(
         pd.DataFrame(
             {
@@ -73,7 +77,7 @@ def _curve_figure(name: str, curves: Mapping[str, PairedCurves], what: str) -> F
     found = "; ".join(f"{panel}: {_runs_in_words(curve)}" for panel, curve in curves.items())
     return FigureExhibit(
         name,
-        curve_difference_panels(frame),
+        curve_difference_panels(frame, difference),
         f"{what}: mean over riders with a {HOW_MADE}. Riders: {riders}. Where the band leaves zero: {found}.",
         f"{what}: mean difference curves with simultaneous bands; the band excludes zero: {found}.",
         frame,
@@ -86,7 +90,7 @@ def _runs_in_words(curve: PairedCurves) -> str:
     )
 
 
-def curve_sentence(curves: Mapping[str, PairedCurves]) -> str:
+def curve_sentence(curves: Mapping[str, PairedCurves], over: str = "intensities") -> str:
     """Say what all intensities looked at together show, and how large a difference is left open."""
     smallest = float(min(adjust_p([curve.p for curve in curves.values()])))
     most = max(float(np.maximum(-curve.low, curve.high).max()) for curve in curves.values())
@@ -98,12 +102,14 @@ def curve_sentence(curves: Mapping[str, PairedCurves]) -> str:
     )
     by_itself = f" Looked at by itself the band leaves zero: {', '.join(alone)}." if alone else ""
     return (
-        f"{shown} (smallest p over intensities, adjusted: {show_p(smallest)}).{by_itself} No difference larger than"
+        f"{shown} (smallest p over {over}, adjusted: {show_p(smallest)}).{by_itself} No difference larger than"
         f" {show_number(most, 1)} N·m is left open anywhere in the turn."
     )
 
 
-def curve_table(curves: Mapping[str, PairedCurves]) -> TableExhibit:
+def curve_table(
+    curves: Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND, over: str = "intensities"
+) -> TableExhibit:
     """Say where each band leaves zero and by how much, and what it rules out where it does not."""
     adjusted = dict(zip(curves, adjust_p([curve.p for curve in curves.values()]), strict=True))
     rows = []
@@ -116,10 +122,10 @@ def curve_table(curves: Mapping[str, PairedCurves]) -> TableExhibit:
     return TableExhibit(
         "curve_differences",
         pd.DataFrame(rows),
-        "Two-leg torque, oval − round (N·m): where the band leaves zero, the largest mean difference there with"
+        f"Two-leg torque, {difference} (N·m): where the band leaves zero, the largest mean difference there with"
         " its band, and how far the band is from zero at most. Largest possible: no difference larger than this,"
         " in either direction, is left open anywhere in the turn. p is for the whole curve at one intensity, and"
-        " beside it adjusted for having looked at all intensities (Holm).",
+        f" beside it adjusted for having looked at all {over} (Holm).",
         {
             "largest_Nm": "largest mean (N·m)",
             "at_deg": "at (deg)",

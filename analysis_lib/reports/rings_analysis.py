@@ -13,6 +13,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import measuring_floor
 from analysis_lib.reports.floor_exhibits import BUDGETED
 from analysis_lib.reports.study_analysis import StudyAnalysis, gather_study
+from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.trial_table import split_intensities
 from analysis_lib.study.folder import open_study
@@ -57,6 +58,14 @@ class RingsAnalysis(StudyAnalysis):
     @cached_property
     def _effects(self) -> dict[str, RingsEffect]:
         return {}
+
+    def ring_curves(self) -> dict[str, PairedCurves]:
+        """Return the torque difference around the turn of every oval ring at every intensity, with its band."""
+        return {
+            f"{ring}, {name}": self.curve_effect(name, ring=ring)
+            for ring in self.ovals
+            for name in self.intensities
+        }
 
     def ring_gaps(self) -> pd.DataFrame:
         """Return what a meter alone would add to each oval ring − round at each intensity.

@@ -91,9 +91,9 @@ class StudyAnalysis:
         """Return what an oval ring leaves behind for the next period, less what a round one leaves."""
         return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.unit)
 
-    def curve_effect(self, intensity: str, channel: str = "total") -> PairedCurves:
+    def curve_effect(self, intensity: str, channel: str = "total", ring: str = "oval") -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
-        differences = self.curve_differences(intensity, channel)
+        differences = self.curve_differences(intensity, channel, ring)
         return self._band(differences, f"torque curves at {intensity}")
 
     def curve_trend(self, channel: str = "total") -> PairedCurves:
@@ -112,19 +112,20 @@ class StudyAnalysis:
         ) / (steps @ steps)
         return self._band(pd.DataFrame(slopes, index=riders), "trend of torque curves")
 
-    def curve_differences(self, intensity: str, channel: str = "total") -> pd.DataFrame:
+    def curve_differences(self, intensity: str, channel: str = "total", ring: str = "oval") -> pd.DataFrame:
         """Return riders by degrees: mean torque over oval periods minus that over round periods.
 
-        ``channel`` is total (both legs), left or right; always against the right crank.
+        ``channel`` is total (both legs), left or right; always against the right crank. ``ring`` names the oval
+        ring where a study has several.
         """
         column = f"torque_{channel}_Nm"
         rows = self.profiles[self.profiles["intensity"] == intensity]
         rows = rows.reindex(columns=[*rows.columns.union([column])]).dropna(subset=[column])
         curves = {
-            ring: here.pivot_table(index="rider", columns="crank_deg", values=column)
-            for ring, here in rows.groupby("ring")
+            name: here.pivot_table(index="rider", columns="crank_deg", values=column)
+            for name, here in rows.groupby("ring")
         }
-        if set(curves) != {"round", "oval"}:
+        if not {"round", ring} <= set(curves):
             legs = "two-leg torque" if channel == "total" else f"torque of the {channel} leg"
             raise Refusal(
                 f"torque curves at {intensity}",
@@ -132,8 +133,8 @@ class StudyAnalysis:
                 "both rings",
                 "record both legs, or their total, on both rings",
             )
-        both = curves["oval"].index.intersection(curves["round"].index)
-        return curves["oval"].loc[both] - curves["round"].loc[both]
+        both = curves[ring].index.intersection(curves["round"].index)
+        return curves[ring].loc[both] - curves["round"].loc[both]
 
     def phases(self, intensity: str) -> pd.Series:
         """Return each rider's torque phase at one intensity, degrees in [0, 180)."""

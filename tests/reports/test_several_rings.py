@@ -148,6 +148,17 @@ def test_a_stronger_ring_moves_a_meter_further_and_the_floor_lies_below_the_erro
         analysis.floors(comfort, analysis.rings_effect(comfort))
 
 
+def test_each_ring_and_intensity_has_a_torque_curve_with_its_riders(analysis):
+    curves = analysis.ring_curves()
+    assert list(curves) == ["oval, easy", "oval, hard", "strong, easy", "strong, hard"]
+    assert {curve.n for curve in curves.values()} == {6}
+    profiles = analysis.profiles[analysis.profiles["intensity"] == "hard"]
+    means = profiles.groupby("ring")["torque_total_Nm"].mean()
+    # The mean of a difference curve is the difference of mean torque: every rider has one trial on each ring
+    mean = curves["strong, hard"].mean.mean()
+    assert mean == pytest.approx(means["strong"] - means["round"], rel=1e-9)
+
+
 def test_a_rider_whose_page_of_one_ring_failed_stays_in_with_the_others_and_is_named(analysis):
     whole = analysis.tables["R02"]
     kept = whole.trials["ring"] != "strong"
@@ -181,13 +192,13 @@ def test_one_oval_ring_and_too_few_riders_are_refused_in_words(tmp_path):
 def test_a_whole_report_of_three_rings_is_made_and_kept(tmp_path):
     small_rings_study(tmp_path / "study", riders=3)
     report = make_report(tmp_path / "study", tmp_path / "report", jobs=2, say=lambda _: None)
-    assert {page.subject: page.made for page in report.pages} == dict.fromkeys(
+    assert {page.subject: page.cause for page in report.pages} == dict.fromkeys(
         [
             *(f"R0{rider}.{ring}" for rider in (1, 2, 3) for ring in ("oval", "strong")),
             "the data",
             "the study",
         ],
-        True,
+        "",
     )
     page = (tmp_path / "report" / "study.html").read_text(encoding="utf-8")
     assert "strong − round" in page

@@ -22,7 +22,9 @@ from analysis_lib.reports.figures.style import (
 
 
 @in_house_style
-def curve_difference_panels(curves: pd.DataFrame, unit: str = "N·m") -> Figure:
+def curve_difference_panels(
+    curves: pd.DataFrame, difference: str = "oval − round", unit: str = "N·m"
+) -> Figure:
     """Return one panel a curve, up to three a row; columns ``panel, crank_deg, mean, low, high``."""
     names = list(dict.fromkeys(curves["panel"]))
     across = min(len(names), 3)
@@ -35,7 +37,7 @@ def curve_difference_panels(curves: pd.DataFrame, unit: str = "N·m") -> Figure:
     for axes in panels[len(names) :]:
         axes.set_axis_off()
     share_limits(panels[: len(names)])
-    figure.supylabel(f"Torque, oval − round ({unit})", fontsize=RC["axes.labelsize"])
+    figure.supylabel(f"Torque, {difference} ({unit})", fontsize=RC["axes.labelsize"])
     name_crank_axis(figure)
     return figure
 
