@@ -1,7 +1,9 @@
 """The study folder as a Frictionless Data Package: its tables, column by column, and its recordings.
 
 The descriptor follows Data Package version 2 (datapackage.org), with the unit of a column as a custom
-property `unit`. It is made from the row models that check the tables, so the two cannot disagree.
+property `unit`. It is made from the row models that check the tables, so the two cannot disagree about the columns that
+the program knows. For the columns that a lab adds, the descriptor in the folder is the rule: whoever gives such a column
+a type and constraints there has them enforced.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +21,14 @@ from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
 from analysis_lib.study.schema import NO, YES
 from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.table_schema import column_faults, unchecked_parts
 from analysis_lib.study.tables import read_table
 
 FILE = "datapackage.json"
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 REMEDY = "write it anew: analysis_lib.study.datapackage.write_package(DIR)"
+TABLE_FILES = (RIDERS.file, TRIALS.file, ZERO_CHECKS.file, CALIBRATIONS.file)
 MEDIA_TYPES = {".csv": "text/csv", ".parquet": "application/vnd.apache.parquet"}
 
 #: Constraints that JSON Schema and Table Schema call by the same name.
@@ -62,7 +67,7 @@ def describe_package(contents: Contents) -> dict[str, Any]:
 
 
 def write_package(root: Path) -> Path:
-    """Write datapackage.json into a study folder, over one that is there.
+    """Write datapackage.json into a study folder; of one that is there, what a lab says of its own columns is kept.
 
     Raises
     ------
@@ -70,8 +75,28 @@ def write_package(root: Path) -> Path:
         When study.toml or a whole table cannot be used.
     """
     contents, _ = read_contents(root)
+    descriptor = describe_package(contents)
+    described = _described(root)[0]
+    for resource in descriptor["resources"]:
+        if "schema" in resource:
+            own = _own_fields(described.get(resource["path"], {}), resource)
+            fields = resource["schema"]["fields"]
+            resource["schema"]["fields"] = [own.get(field["name"], field) for field in fields]
+    return _write(root, descriptor)
+
+
+def write_empty_package(root: Path) -> Path:
+    """Write the descriptor of a folder still to be filled in: its columns, and nothing that study.toml decides."""
+    tables = [
+        _table_resource(kind, list(kind.columns), None)
+        for kind in (RIDERS, TRIALS, ZERO_CHECKS, CALIBRATIONS)
+    ]
+    return _write(root, {"$schema": PACKAGE_PROFILE, "name": "study", "resources": tables})
+
+
+def _write(root: Path, descriptor: dict[str, Any]) -> Path:
     path = root / FILE
-    text = json.dumps(describe_package(contents), indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(descriptor, indent=1, ensure_ascii=False) + "\n"
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
@@ -82,43 +107,104 @@ def check_package(contents: Contents) -> list[Problem]:
     Returns
     -------
     list of Problem
-        A recording that is not the file it was is an error of its trial; anything else is a note.
+        A recording that is not the file it was is an error of its trial. A cell of a lab's own column that breaks the
+        schema is an error of the study: it must be mended, and takes no trial away, because nothing is computed from
+        it. Anything else is a note.
     """
-    path = contents.root / FILE
-    if not path.is_file():
-        return []
-    try:
-        resources = json.loads(path.read_text(encoding="utf-8"))["resources"]
-        described = {resource["path"]: resource for resource in resources}
-    except (ValueError, KeyError, TypeError) as error:
-        return [about_study(FILE, f"no descriptor ({error})", "a Data Package", REMEDY, "note")]
+    described, problems = _described(contents.root)
+    if not described:
+        return problems
     actual = {resource["path"]: resource for resource in describe_package(contents)["resources"]}
-    problems = [
-        about_study(f"{FILE}, {file}", got, "the columns and units of the table", REMEDY, "note")
-        for file in (RIDERS.file, TRIALS.file, ZERO_CHECKS.file, CALIBRATIONS.file)
-        if file in actual and (got := _difference(described.get(file, {}), actual[file]))
-    ]
+    try:
+        problems = [
+            problem for file in TABLE_FILES for problem in _about_table(file, described, actual, contents)
+        ]
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        problems = [_no_descriptor(f"a schema that cannot be read: {type(error).__name__} {error}")]
     for trial in rows_of(contents.trials):
         was, now = described.get(trial.file, {}).get("hash"), actual.get(trial.file, {}).get("hash")
         if was and now and was != now:
             remedy = f"put the recording back as it was; if the change is meant, {REMEDY}"
             got = f"{trial.file} with other bytes than {FILE} says"
             problems.append(about_trial(trial, "file", got, "recordings are never changed", remedy))
+    lists_recordings = any(resource.get("hash") for resource in described.values())
     unlisted = sorted(set(actual) - set(described))
-    if unlisted:
+    if unlisted and lists_recordings:
         problems.append(about_study(FILE, f"nothing about {listed(unlisted)}", "every file", REMEDY, "note"))
     return problems
 
 
+def _described(root: Path) -> tuple[dict[str, Any], list[Problem]]:
+    """Read the resources of a folder's descriptor by their path; say why when it is none."""
+    path = root / FILE
+    if not path.is_file():
+        return {}, []
+    try:
+        resources = json.loads(path.read_text(encoding="utf-8"))["resources"]
+        return {resource["path"]: dict(resource) for resource in resources}, []
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        return {}, [_no_descriptor(f"no descriptor ({error})")]
+
+
+def _no_descriptor(got: str) -> Problem:
+    return about_study(FILE, got, "a Data Package", REMEDY, "note")
+
+
+def _about_table(
+    file: str, described: dict[str, Any], actual: dict[str, Any], contents: Contents
+) -> Iterator[Problem]:
+    """What a descriptor says otherwise of a table, and the cells of a lab's own columns that break its schema."""
+    if file not in actual:
+        return
+    resource = described.get(file, {})
+    if got := _difference(resource, actual[file]):
+        yield about_study(f"{FILE}, {file}", got, "the columns and units of the table", REMEDY, "note")
+    frame = {
+        RIDERS.file: contents.riders,
+        TRIALS.file: contents.trials,
+        ZERO_CHECKS.file: contents.zero_checks,
+    }
+    missing = resource.get("schema", {}).get("missingValues", [""])
+    for name, field in _own_fields(resource, actual[file]).items():
+        if unchecked := unchecked_parts(field):
+            what = f"{FILE}, {file}, column {name}"
+            yield about_study(what, listed(unchecked), "what check can enforce", "check it by eye", "note")
+        rows = frame[file] if file in frame else read_table(contents.root, CALIBRATIONS).frame
+        for fault in column_faults(list(rows[name]), field, missing):
+            place = f"{file}, row {rows['row'].iloc[fault.position]}, column {name}"
+            remedy = f"correct the cell, or what {FILE} says of the column"
+            yield about_study(place, fault.got, f"{fault.wanted}, by {FILE}", remedy)
+
+
+def _own_fields(described: dict[str, Any], actual: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return what a descriptor says of the columns that are a lab's own."""
+    was = {field.get("name"): field for field in described.get("schema", {}).get("fields", [])}
+    own = [field["name"] for field in actual["schema"]["fields"] if field == _unknown_column(field["name"])]
+    return {name: was[name] for name in own if name in was}
+
+
 def _difference(described: dict[str, Any], actual: dict[str, Any]) -> str:
-    """Say in which columns two table resources differ, or ""."""
+    """Say in which columns a descriptor contradicts a table, or "". It may say less of a column that is known."""
     was = {field.get("name"): field for field in described.get("schema", {}).get("fields", [])}
     now = {field["name"]: field for field in actual["schema"]["fields"]}
-    differing = [name for name in {**was, **now} if was.get(name) != now.get(name)]
+    own = _own_fields(described, actual)
+    differing = [
+        name
+        for name in {**was, **now}
+        if name not in own and (name not in was or name not in now or not _within(was[name], now[name]))
+    ]
     return f"something else about {listed(differing)}" if differing else ""
 
 
-def _table_resource(kind: TableKind, columns: list[str], settings: StudySettings) -> dict[str, Any]:
+def _within(said: Any, true: Any) -> bool:
+    """Whether everything that is said is true."""
+    if isinstance(said, dict) and isinstance(true, dict):
+        return all(key in true and _within(value, true[key]) for key, value in said.items())
+    return bool(said == true)
+
+
+def _table_resource(kind: TableKind, columns: list[str], settings: StudySettings | None) -> dict[str, Any]:
+    """Describe a table; without settings nothing is said that study.toml decides."""
     schema: dict[str, Any] = {
         "$schema": TABLE_PROFILE,
         "fields": [_field(kind, column, settings) for column in columns],
@@ -140,17 +226,24 @@ def _table_resource(kind: TableKind, columns: list[str], settings: StudySettings
     }
 
 
-def _field(kind: TableKind, column: str, settings: StudySettings) -> dict[str, Any]:
+def _unknown_column(name: str) -> dict[str, Any]:
+    return {"name": name, "type": "string"}
+
+
+def _field(kind: TableKind, column: str, settings: StudySettings | None) -> dict[str, Any]:
     """Describe one column: of the row model, a declared outcome, or one that nothing uses."""
-    outcome = next(
-        (part for part in settings.outcomes if part.name == column and part.source == "trials"), None
-    )
-    if outcome is not None and column not in kind.columns:
+    if column in kind.columns:
+        return _known_column(kind, column, settings)
+    outcomes = settings.outcomes if settings else []
+    outcome = next((part for part in outcomes if part.name == column and part.source == "trials"), None)
+    if outcome is not None:
         return {"name": column, "type": "number", "description": outcome.label, "unit": outcome.unit}
-    if column in gas_columns(settings.outcomes) and kind is TRIALS:
+    if kind is TRIALS and column in gas_columns(outcomes):
         return {"name": column, "type": "number", "description": GAS_COLUMNS[column], "unit": "L/min"}
-    if column not in kind.columns:
-        return {"name": column, "type": "string"}
+    return _unknown_column(column)
+
+
+def _known_column(kind: TableKind, column: str, settings: StudySettings | None) -> dict[str, Any]:
     described = kind.column_schema(column)
     field = {"name": column, "type": kind.column_type(column), "description": described["description"]}
     if "unit" in described:
@@ -160,15 +253,18 @@ def _field(kind: TableKind, column: str, settings: StudySettings) -> dict[str, A
     constraints = {name: described[name] for name in _CONSTRAINTS if name in described}
     if not kind.may_be_empty(column):
         constraints["required"] = True
-    known = {
+    if settings and column in (known := _names_declared(settings)):
+        constraints["enum"] = known[column]
+    return {**field, "constraints": constraints} if constraints else field
+
+
+def _names_declared(settings: StudySettings) -> dict[str, list[str]]:
+    return {
         "sequence": list(settings.design.sequences),
         "ring": list(settings.rings),
         "intensity": settings.intensity_names,
         "recorder": list(settings.recorders),
     }
-    if column in known:
-        constraints["enum"] = known[column]
-    return {**field, "constraints": constraints} if constraints else field
 
 
 def _spellings(word: str) -> list[str]:

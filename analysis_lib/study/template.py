@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from analysis_lib.study.datapackage import write_empty_package
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
 
@@ -11,7 +12,9 @@ TEMPLATE = Path(__file__).parent / "template_files" / "study.toml"
 
 
 def write_template(directory: Path | str) -> Path:
-    """Write an empty study folder: a commented study.toml, the tables' headers, and what their columns are.
+    """Write an empty study folder: a commented study.toml, the tables' headers, and their columns described.
+
+    They are described in words, as a README, and as a Data Package.
 
     Parameters
     ----------
@@ -33,6 +36,7 @@ def write_template(directory: Path | str) -> Path:
     for kind in (RIDERS, TRIALS, ZERO_CHECKS, CALIBRATIONS):
         write_table(root, kind, [])
     write_text(root / "README.md", describe_tables())
+    write_empty_package(root)
     return root
 
 

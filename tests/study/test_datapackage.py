@@ -10,6 +10,7 @@ import pytest
 
 from analysis_lib.study.datapackage import write_package
 from analysis_lib.study.folder import open_study
+from analysis_lib.study.template import write_template
 
 
 def descriptor_of(root):
@@ -103,6 +104,121 @@ def test_other_differences_are_notes(tiny):
     assert {note.severity for note in notes} == {"note"}
     text = " ".join(map(str, notes))
     assert "age_band, age" in text and "hr_bpm" in text and "nothing about recordings/T9.csv" in text
+
+
+def describe_own(tiny, table, name, cells, **field):
+    """Add a lab's own column with its cells to a table, and say in the descriptor what it holds."""
+    lines = (tiny.root / table).read_text(encoding="utf-8").splitlines()
+    values = [name, *cells, *[""] * len(lines)]
+    text = "\n".join(f"{line},{value}" for line, value in zip(lines, values, strict=False)) + "\n"
+    (tiny.root / table).write_text(text, encoding="utf-8")
+    descriptor = json.loads(write_package(tiny.root).read_text(encoding="utf-8"))
+    resource = next(part for part in descriptor["resources"] if part["path"] == table)
+    missing = field.pop("missing", [""])
+    resource["schema"]["missingValues"] = missing
+    fields = resource["schema"]["fields"]
+    fields[[part["name"] for part in fields].index(name)] = {"name": name, **field}
+    (tiny.root / "datapackage.json").write_text(json.dumps(descriptor), encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("cell", "field", "fault"),
+    [
+        ("7.2", {"type": "integer"}, "type-error"),
+        ("seven", {"type": "number"}, "type-error"),
+        ("perhaps", {"type": "boolean", "trueValues": ["y"], "falseValues": ["n"]}, "type-error"),
+        ("2026-13-01", {"type": "date"}, "type-error"),
+        ("12", {"type": "number", "constraints": {"minimum": 20}}, "constraint-error"),
+        ("12", {"type": "number", "constraints": {"exclusiveMaximum": 12}}, "constraint-error"),
+        ("green", {"type": "string", "constraints": {"enum": ["red", "blue"]}}, "constraint-error"),
+        ("abcd", {"type": "string", "constraints": {"maxLength": 3}}, "constraint-error"),
+        ("", {"type": "string", "constraints": {"required": True}}, "constraint-error"),
+        (
+            "NA",
+            {"type": "string", "constraints": {"required": True}, "missing": ["", "NA"]},
+            "constraint-error",
+        ),
+    ],
+)
+def test_the_schema_of_a_labs_own_column_is_enforced_as_the_reference_implementation_does(
+    tiny, cell, field, fault
+):
+    describe_own(tiny, "riders.csv", "own", [cell], **field)
+    assert (fault, "own") in {
+        tuple(row) for row in validate_outside(tiny.root).flatten(["type", "fieldName"])
+    }
+    errors = [str(error) for error in open_study(tiny.root).errors]
+    assert len(errors) >= 1 and all("riders.csv, row" in error and "column own" in error for error in errors)
+
+
+@pytest.mark.parametrize(
+    ("cells", "field"),
+    [
+        (["7", "-3"], {"type": "integer", "constraints": {"unique": True, "minimum": -3}}),
+        (["NA", "1.5e1"], {"type": "number", "missing": ["", "NA"]}),
+        (["2026-03-02", ""], {"type": "date", "constraints": {"minimum": "2026-03-02"}}),
+    ],
+)
+def test_what_fits_the_schema_of_a_labs_own_column_is_no_problem(tiny, cells, field):
+    describe_own(tiny, "riders.csv", "own", cells, **field)
+    assert validate_outside(tiny.root).valid
+    assert problems_of(tiny) == []
+
+
+def test_a_cell_that_breaks_a_labs_own_schema_takes_no_trial_away(tiny):
+    describe_own(tiny, "trials.csv", "saddle_mm", ["low"], type="number")
+    study = open_study(tiny.root)
+    (error,) = [problem for problem in study.errors if "saddle_mm" in str(problem)]
+    assert "trials.csv, row 2, column saddle_mm" in str(error)
+    assert study.load_trial("T1").value("power_W") > 100
+
+
+def test_a_value_that_stands_twice_where_each_must_be_unique(tiny):
+    describe_own(tiny, "trials.csv", "label", ["a", "b", "a"], type="string", constraints={"unique": True})
+    assert ["unique-error", "label", 4] in validate_outside(tiny.root).flatten(
+        ["type", "fieldName", "rowNumber"]
+    )
+    assert ["row 4" in str(error) for error in open_study(tiny.root).errors] == [True]
+
+
+def test_what_is_not_enforced_is_said(tiny):
+    describe_own(tiny, "riders.csv", "own", ["aaa"], type="string", constraints={"pattern": "(a+)+b"})
+    (note,) = problems_of(tiny)
+    assert note.severity == "note" and "pattern" in str(note)
+
+
+def test_a_descriptor_written_anew_keeps_what_a_lab_said_of_its_own_columns(tiny):
+    describe_own(tiny, "riders.csv", "own", ["7"], type="integer", unit="mm")
+    assert fields_of(descriptor_of(tiny.root), "riders")["own"] == {
+        "name": "own",
+        "type": "integer",
+        "unit": "mm",
+    }
+
+
+@pytest.mark.parametrize(
+    "field",
+    [
+        {"type": "number", "constraints": {"minimum": "low"}},
+        {"type": "number", "constraints": ["minimum"]},
+        {"type": "string", "constraints": {"enum": 3}},
+        {"type": ["number"]},
+    ],
+)
+def test_a_schema_that_cannot_be_read_is_noted_and_stops_nothing(tiny, field):
+    describe_own(tiny, "riders.csv", "own", ["7"], **field)
+    assert {problem.severity for problem in problems_of(tiny)} == {"note"}
+
+
+def test_the_template_has_a_descriptor_that_stays_true_once_study_toml_is_filled_in(tmp_path, tiny):
+    write_template(tmp_path / "new")
+    assert validate_outside(tmp_path / "new").valid
+    (tiny.root / "datapackage.json").write_bytes((tmp_path / "new" / "datapackage.json").read_bytes())
+    said = {str(problem.what): problem.got for problem in problems_of(tiny)}
+    assert said == {  # columns that a lab or its study.toml has added since
+        "datapackage.json, trials.csv": "something else about hr_bpm",
+        "datapackage.json, riders.csv": "something else about age_band",
+    }
 
 
 def test_a_file_that_is_no_descriptor_is_noted(tiny):
