@@ -75,8 +75,7 @@ def _report(arguments: argparse.Namespace) -> int:
 def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespace) -> int:
     from analysis_lib.reports.runner import make_report
 
-    command = f"report --rider {rider}" if rider else "report"
-    report = make_report(study, out, rider, arguments.jobs, arguments.fresh, command=command)
+    report = make_report(study, out, rider, arguments.jobs, arguments.fresh)
     print(report.summary)
     for problem in report.problems:
         print(f"left out: {problem}", file=sys.stderr)
@@ -88,7 +87,7 @@ def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespa
 
 
 def _verify(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.verify import verify_report
+    from analysis_lib.reports.verify import tolerances_in_words, verify_report
 
     checks = verify_report(arguments.report, arguments.study)
     width = max(len(check.what) for check in checks)
@@ -97,6 +96,8 @@ def _verify(arguments: argparse.Namespace) -> int:
     count = {
         word: sum(check.finding == word for check in checks) for word in ("agrees", "differs", "not checked")
     }
+    if arguments.study is not None:
+        print("tolerances of tables: " + "; ".join(tolerances_in_words()))
     print(", ".join(f"{number} {word}" for word, number in count.items()))
     return SOME_FAILED if count["differs"] else ALL_MADE
 
@@ -168,7 +169,8 @@ def _add_verify(commands) -> None:
     verify = _command(commands, "verify", _verify, "check a report against its record and compute it anew")
     verify.description = (
         "Reads a report folder and, with --study, the study it was made from. Writes nothing; prints one line a"
-        " thing compared: agrees, differs and by how much, or not checked. Exit code 1 when anything differs."
+        " thing compared: agrees, differs and by how much, or not checked. Exit codes: 0 nothing differs, 1 something"
+        " does, 2 bad input or usage."
     )
     verify.add_argument("report", type=Path, help="report folder")
     verify.add_argument("--study", type=Path, help="the study folder, to compute every number again")

@@ -139,11 +139,18 @@ class PageKeys:
         for name in record.get("files", {}):
             (self.report / name).unlink(missing_ok=True)
 
-    def keep(self, subject: str, key: str, page: Mapping[str, str], roots: Iterable[str]) -> None:
-        """Record a finished page: its key and the checksums of all files below `roots`."""
+    def keep(
+        self,
+        subject: str,
+        key: str,
+        page: Mapping[str, str],
+        roots: Iterable[str],
+        origin: Mapping[str, object],
+    ) -> None:
+        """Record a finished page: its key, the checksums of all files below `roots`, and what it was made from."""
         found = [path for root in roots for path in _files_below(self.report / root)]
         files = {path.relative_to(self.report).as_posix(): sha256_of(path) for path in sorted(found)}
-        record = {"key": key, "page": dict(page), "files": files}
+        record = {"key": key, "page": dict(page), "files": files, "origin": dict(origin)}
         write_text_whole(
             self._path(subject), json.dumps(record, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
         )

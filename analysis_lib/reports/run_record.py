@@ -6,10 +6,11 @@ import hashlib
 import json
 import platform
 import subprocess
+from functools import cache
 from importlib import metadata
 from pathlib import Path
+from typing import Any
 
-from analysis_lib import __version__
 from analysis_lib.reports.places import PROJECT, notebooks_folder
 from analysis_lib.reports.whole_file import write_text_whole
 
@@ -26,6 +27,9 @@ RECORDED_PACKAGES = (
     "nbconvert",
     "ipykernel",
 )
+
+OPTIONS_WITHOUT_EFFECT = ("--fresh", "--jobs", "--out", "--scheduler")
+"""Options that say how and where a report is made. Recorded values would make equal reports differ."""
 
 
 def sha256_of(path: Path) -> str:
@@ -47,25 +51,46 @@ def checksums(folder: Path, pattern: str = "**/*") -> dict[str, str]:
 
 
 def write_run_record(
-    path: Path, study: Path, command: str, seed: int, states: dict[str, str], parameters: dict[str, dict]
+    path: Path,
+    software: dict[str, Any],
+    command: str,
+    seed: int,
+    inputs: dict[str, str],
+    states: dict[str, str],
+    parameters: dict[str, dict],
 ) -> None:
-    """Write ``run.json``: no clock, no user, no host and no absolute path, so that equal runs give equal bytes."""
+    """Write ``run.json``: no clock, no user, no host and no absolute path, so that equal runs give equal bytes.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    software : dict
+        Program, version, git state and packages.
+    command : str
+        The command with every option that some byte of the report follows from.
+    seed : int
+        The study's seed.
+    inputs : dict
+        SHA-256 of every file of the study that the report reads.
+    states, parameters : dict
+        What became of each page, and what its notebook was given.
+    """
     record = {
-        "program": "roundoval",
-        "version": __version__,
-        "git": _git_state(),
-        "packages": package_versions(),
+        **software,
         "command": command,
+        "options_that_change_no_byte": list(OPTIONS_WITHOUT_EFFECT),
         "seed": seed,
         "notebooks": checksums(notebooks_folder(), "*.ipynb"),
         "parameters": parameters,
-        "inputs": checksums(study),
+        "inputs": inputs,
         "states": states,
     }
     write_text_whole(path, json.dumps(record, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
 
 
-def _git_state() -> str:
+@cache
+def git_state() -> str:
     """Return commit and whether the tree was changed, or 'not a git checkout'."""
     if not (PROJECT / ".git").exists():
         return "not a git checkout"

@@ -13,11 +13,13 @@ from analysis_lib.reports.notebook_run import NotebookFailure, RunFolder, run_no
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, page_key, rider_inputs
 from analysis_lib.reports.page_list import PlannedPage, planned_pages
+from analysis_lib.reports.page_origin import command_for, inputs_of_study, page_origin, software
 from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
 from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.rider_analysis import blocking_problems
+from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import checksums, write_run_record
 from analysis_lib.study.folder import Study, open_study
 
@@ -82,7 +84,6 @@ def make_report(
     jobs: int = 1,
     fresh: bool = False,
     say: Say = print,
-    command: str = "report",
 ) -> Report:
     """Run the notebooks of a study and write its pages, tables, figures and record below `out`.
 
@@ -119,7 +120,7 @@ def make_report(
         with ThreadPoolExecutor(max_workers=jobs) as pool:
             pages = list(pool.map(run.make_page, [plan for plan in plans if plan.rider]))
             pages += pool.map(run.make_page, [plan for plan in plans if not plan.rider])
-    _finish(study, out, keys, command)
+    _finish(study, out, keys, only_rider)
     return Report(out, tuple(pages), tuple(str(problem) for problem in study.errors))
 
 
@@ -169,9 +170,10 @@ class _Run:
         else:
             self.keys.forget(plan.subject)
             self.keys.clear(plan.roots)
+            origin = page_origin(self.study, plan, self.out)
             state = self._make(plan)
             page = {name: getattr(state, name) for name in ("subject", "name", "page", "notebook", "cause")}
-            self.keys.keep(plan.subject, key if state.made else NEVER, page, plan.roots)
+            self.keys.keep(plan.subject, key if state.made else NEVER, page, plan.roots, origin)
         words = "unchanged" if state.unchanged and state.made else state.words
         self.say(f"{plan.name}: {words} ({time.monotonic() - began:.1f} s, key {key[:12]})")
         return state
@@ -211,8 +213,8 @@ class _Run:
         write_page(self.out / plan.page, plan.title, body, self.study.settings.study.name, home)
 
 
-def _finish(study: Study, out: Path, keys: PageKeys, command: str) -> None:
-    """Write the first page and the record of the run, from all pages that the folder holds."""
+def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str) -> None:
+    """Write the first page and the records of the run, from all pages that the folder holds; the crate last."""
     held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
     states = [held[plan.subject] for plan in sorted(plans, key=lambda plan: bool(plan.rider))]
@@ -222,9 +224,11 @@ def _finish(study: Study, out: Path, keys: PageKeys, command: str) -> None:
     write_page(out / "index.html", "All pages of this report", body, study.settings.study.name)
     write_run_record(
         out / "run.json",
-        study.root,
-        command,
+        software(),
+        command_for(only_rider),
         study.settings.study.seed,
+        inputs_of_study(study),
         {state.subject: state.words for state in states},
         {plan.subject: plan.parameters for plan in plans if held[plan.subject].notebook},
     )
+    write_run_crate(out, study)

@@ -3,37 +3,32 @@
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
-import numpy as np
 import pandas as pd
 
-from analysis_lib.refusals import Refusal
-from analysis_lib.reports.page_keys import PageKeys
-from analysis_lib.reports.run_record import checksums, package_versions, sha256_of
+from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.record_check import (
+    Check,
+    ReportRecords,
+    check_files,
+    check_inputs,
+    check_program,
+    read_records,
+)
 from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.table_comparison import TOLERANCES, table_differences
 
-RELATIVE_TOLERANCE = 1e-6
-"""Tables are written with ten digits; another processor or library build may move the last few of them."""
-
-Finding = Literal["agrees", "differs", "not checked"]
-
-
-@dataclass(frozen=True)
-class Check:
-    """One thing that was compared: what, the finding, and by how much or why not."""
-
-    what: str
-    finding: Finding
-    details: str = ""
+PICTURES = (".svg", ".png", ".pdf")
+DRAWN_ELSEWHERE = "drawn by other versions of packages; its numbers are compared as tables"
+PICTURE_IN_TEXT = re.compile(r"data:image/[a-z+]+;base64,[A-Za-z0-9+/=]+|\"image/[a-z+]+\": \"[^\"]*\"")
 
 
 def verify_report(report: Path, study: Path | None) -> list[Check]:
-    """Compare a report with its own record and, where the study is at hand, with one made anew.
+    """Compare a report with its own records and, where the study is at hand, with one made anew.
 
     Parameters
     ----------
@@ -45,133 +40,134 @@ def verify_report(report: Path, study: Path | None) -> list[Check]:
     Returns
     -------
     list of Check
+        Files, research object, program, packages, inputs; then every table, every figure's numbers, and every page,
+        notebook and picture, by bytes.
 
     Raises
     ------
     Refusal
         When `report` holds no record of a run.
     """
-    record_file = report / "run.json"
-    if not record_file.is_file():
-        raise Refusal(
-            str(report), "no run.json", "a report folder made by roundoval", "name the folder of a report"
-        )
-    record = json.loads(record_file.read_text(encoding="utf-8"))
-    checks = [*_own_files(report), *_versions(record)]
+    records = read_records(report)
+    checks = [*check_files(records), *check_program(records.run)]
     if study is None:
-        return [*checks, Check("numbers", "not checked", "no study folder was given: --study DIR")]
-    return [*checks, *compare_inputs(record, study), *_numbers(report, study)]
+        said = "no study folder was given: --study DIR"
+        return [*checks, Check("inputs", "not checked", said), Check("numbers", "not checked", said)]
+    checks += check_inputs(records.run, study)
+    same_program = all(check.finding == "agrees" for check in check_program(records.run))
+    try:
+        return [*checks, *_made_anew(records, study, same_program)]
+    except (Refusal, Refusals) as refusal:
+        return [*checks, Check("numbers", "not checked", f"no report can be made from this study: {refusal}")]
 
 
-def _own_files(report: Path) -> Iterator[Check]:
-    """Every file of every page is as it was when it was made."""
-    keys = PageKeys(report)
-    for subject in keys.subjects():
-        record = keys.of(subject)
-        changed = [
-            name
-            for name, checksum in record["files"].items()
-            if not (report / name).is_file() or sha256_of(report / name) != checksum
-        ]
-        what = f"files of {record['page']['subject']}"
-        if changed:
-            yield Check(what, "differs", "edited or missing since they were made: " + ", ".join(changed))
-        else:
-            yield Check(what, "agrees", f"{len(record['files'])} files as they were made")
+def tolerances_in_words() -> list[str]:
+    """Return the tolerance of each kind of column, one sentence each."""
+    return [tolerance.sentence() for tolerance in TOLERANCES]
 
 
-def _versions(record: dict) -> Iterator[Check]:
-    """The packages here are those of the record."""
-    here = package_versions()
-    other = [
-        f"{name} {version} there, {here.get(name, 'none')} here"
-        for name, version in record["packages"].items()
-        if here.get(name) != version
-    ]
-    yield Check("versions of packages", "differs" if other else "agrees", "; ".join(other))
-
-
-def compare_inputs(record: dict, study: Path) -> Iterator[Check]:
-    """The study's files are those of the record."""
-    then, now = record["inputs"], checksums(study)
-    changed = sorted(name for name in then.keys() & now.keys() if then[name] != now[name])
-    parts = {
-        "changed": changed,
-        "missing": sorted(then.keys() - now.keys()),
-        "new": sorted(now.keys() - then.keys()),
-    }
-    said = "; ".join(f"{word}: {', '.join(names)}" for word, names in parts.items() if names)
-    yield Check(
-        "inputs", "differs" if said else "agrees", said or f"{len(now)} files with the recorded checksums"
-    )
-
-
-def _numbers(report: Path, study: Path) -> Iterator[Check]:
-    """Every table and every figure's numbers come out again."""
+def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Iterator[Check]:
+    """Every file of every page comes out again; pages that the report does not have are named."""
     with tempfile.TemporaryDirectory(prefix="verify-") as folder:
         again = Path(folder) / "report"
         make_report(study, again, jobs=2, say=lambda line: None)
-        names = sorted({_name(path, root) for root in (report, again) for path in root.rglob("*.csv")})
-        for name in names:
-            yield _compare(name, report / name, again / name)
-        yield _compare_results(report / "results.json", again / "results.json")
+        new = read_records(again)
+        for subject in sorted(records.pages.keys() | new.pages.keys()):
+            if subject not in records.pages:
+                yield Check(f"page of {subject}", "not checked", "the report has no such page")
+            elif subject not in new.pages:
+                yield Check(f"page of {subject}", "differs", "no such page comes from this study")
+            else:
+                names = {*records.pages[subject]["files"], *new.pages[subject]["files"]}
+                for name in sorted(names):
+                    yield compare_files(name, records.report / name, again / name, same_program)
+        if records.pages.keys() == new.pages.keys():
+            yield compare_files(
+                "index.html", records.report / "index.html", again / "index.html", same_program
+            )
 
 
-def _name(path: Path, root: Path) -> str:
-    return path.relative_to(root).as_posix()
+def compare_files(name: str, there: Path, here: Path, same_program: bool) -> Check:
+    """Compare a file of a report with the one made anew.
 
-
-def _compare(name: str, there: Path, here: Path) -> Check:
+    Parameters
+    ----------
+    name : str
+        How the file is called in the findings.
+    there, here : Path
+        The report's and the new one.
+    same_program : bool
+        Whether both come from the same program and packages: then pages and pictures must have the same bytes.
+        Otherwise pictures are not checked, and pages without their pictures.
+    """
     if not there.is_file() or not here.is_file():
-        where = "the report" if there.is_file() else "the new run"
-        return Check(name, "differs", f"only in {where}")
+        return _only_one(name, there.is_file(), same_program)
     if there.read_bytes() == here.read_bytes():
         return Check(name, "agrees", "byte for byte")
-    return compare_tables(name, pd.read_csv(there), pd.read_csv(here))
+    if name.endswith(".csv"):
+        return compare_tables(name, there, here)
+    if name.endswith(".json"):
+        return compare_results(name, there, here)
+    if same_program:
+        return Check(name, "differs", _first_difference(there, here))
+    if name.endswith(PICTURES):
+        return Check(name, "not checked", DRAWN_ELSEWHERE)
+    words = [
+        PICTURE_IN_TEXT.sub("", path.read_text(encoding="utf-8", errors="replace")) for path in (there, here)
+    ]
+    if words[0] == words[1]:
+        return Check(name, "agrees", "but for its pictures, which are " + DRAWN_ELSEWHERE)
+    return Check(name, "differs", _first_line(*words))
 
 
-def compare_tables(name: str, there: pd.DataFrame, here: pd.DataFrame) -> Check:
-    """Compare two tables: the same rows, columns and words, and numbers within a relative 1e-6.
-
-    Examples
-    --------
-    >>> one = pd.DataFrame({"rider": ["R01"], "power_W": [200.0]})
-    >>> compare_tables("t", one, one * 1).finding
-    'agrees'
-    >>> compare_tables("t", one, one.assign(power_W=201.0)).details
-    'power_W by up to 1 (row 1)'
-    """
-    if list(there.columns) != list(here.columns) or len(there) != len(here):
-        shapes = (
-            f"{len(there)} rows of {list(there.columns)} there, {len(here)} rows of {list(here.columns)} here"
-        )
-        return Check(name, "differs", shapes)
-    said = [part for column in there for part in _column_difference(there[column], here[column])]
-    return Check(
-        name, "differs" if said else "agrees", "; ".join(said) or f"within a relative {RELATIVE_TOLERANCE:g}"
-    )
+def compare_tables(name: str, there: Path, here: Path) -> Check:
+    """Compare two tables within the declared tolerances."""
+    try:
+        frames = [pd.read_csv(path) for path in (there, here)]
+    except ValueError as error:  # pandas' parser and decoder errors are ValueErrors
+        return Check(name, "differs", f"not a table any more: {str(error).splitlines()[0]}")
+    return Check.of(name, table_differences(*frames), "within the tolerances")
 
 
-def _column_difference(there: pd.Series, here: pd.Series) -> Iterator[str]:
-    if pd.api.types.is_numeric_dtype(there) and pd.api.types.is_numeric_dtype(here):
-        one, two = there.to_numpy(float), here.to_numpy(float)
-        off = ~np.isclose(one, two, rtol=RELATIVE_TOLERANCE, atol=0, equal_nan=True)
-        if off.any():
-            sizes = np.abs(one - two)
-            row = int(np.argmax(np.where(off, np.nan_to_num(sizes, nan=np.inf), -1)))
-            yield f"{there.name} by up to {sizes[row]:.4g} (row {row + 1})"
-    elif not there.fillna("").astype(str).equals(here.fillna("").astype(str)):
-        yield f"words of {there.name}"
+def _only_one(name: str, is_there: bool, same_program: bool) -> Check:
+    where = "the report" if is_there else "the new run"
+    if name.endswith(".pdf") and not same_program:
+        return Check(name, "not checked", f"only in {where}: no PDF printer in the other place")
+    return Check(name, "differs", f"only in {where}")
 
 
-def _compare_results(there: Path, here: Path) -> Check:
-    if not there.is_file() or not here.is_file():
-        return Check("results.json", "not checked", "not in both")
-    rows = [pd.DataFrame(_estimates(json.loads(path.read_text(encoding="utf-8")))) for path in (there, here)]
-    return compare_tables("results.json", *rows)
+def _first_difference(there: Path, here: Path) -> str:
+    if there.suffix in (".png", ".pdf"):
+        return "other bytes than the one made anew"
+    return _first_line(*(path.read_text(encoding="utf-8", errors="replace") for path in (there, here)))
 
 
-def _estimates(results: dict) -> Iterator[dict]:
-    for outcome in results["outcomes"]:
-        for row in outcome["estimates"]:
-            yield {"outcome": outcome["outcome"], **row}
+def _first_line(there: str, here: str) -> str:
+    """Say where two texts part, with a few words of each."""
+    lines, others = there.splitlines(), here.splitlines()
+    row = next((i for i, pair in enumerate(zip(lines, others, strict=False)) if pair[0] != pair[1]), None)
+    if row is None:
+        return f"{len(lines)} lines there, {len(others)} lines here"
+    one, two = lines[row], others[row]
+    place = next((i for i, pair in enumerate(zip(one, two, strict=False)) if pair[0] != pair[1]), 0)
+    start = max(place - 20, 0)
+    return f"line {row + 1}: …{one[start : place + 40]}… there, …{two[start : place + 40]}… here"
+
+
+def compare_results(name: str, there: Path, here: Path) -> Check:
+    """Compare two JSON files value by value within the declared tolerances, as a table of one row."""
+    try:
+        rows = [dict(_values(json.loads(path.read_text(encoding="utf-8")))) for path in (there, here)]
+    except (ValueError, RecursionError) as error:
+        return Check(name, "differs", f"not JSON any more: {error}")
+    return Check.of(name, table_differences(*(pd.DataFrame([row]) for row in rows)), "within the tolerances")
+
+
+def _values(content: object, path: str = "") -> Iterator[tuple[str, object]]:
+    """Every single value of nested lists and tables, under its path such as outcomes.0.estimates.2.low."""
+    if isinstance(content, dict | list):
+        inner = content.items() if isinstance(content, dict) else enumerate(content)
+        for key, value in inner:
+            yield from _values(value, f"{path}.{key}" if path else str(key))
+    else:
+        yield path, content

@@ -1,14 +1,19 @@
-"""A report is checked against its record, and every change is found and named."""
+"""A report is checked against its records and made anew, and every change is found and named."""
 
 import json
 import shutil
 
+import nbformat
+import numpy as np
 import pandas as pd
 import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.verify import compare_inputs, compare_tables, verify_report
+from analysis_lib.reports.record_check import check_inputs
+from analysis_lib.reports.run_crate import FILE as CRATE
+from analysis_lib.reports.table_comparison import table_differences
+from analysis_lib.reports.verify import compare_files, tolerances_in_words, verify_report
 
 
 @pytest.fixture
@@ -21,46 +26,187 @@ def _findings(checks):
     return {check.what: check.finding for check in checks}
 
 
+def _differences(checks):
+    return {check.what: check.details for check in checks if check.finding == "differs"}
+
+
+def _edit_record(report, **changes):
+    record = json.loads((report / "run.json").read_text())
+    (report / "run.json").write_text(json.dumps(record | changes))
+
+
 def test_an_untouched_report_agrees_with_its_record(report):
     findings = _findings(verify_report(report, None))
-    assert findings.pop("numbers") == "not checked"
+    assert findings.pop("numbers") == findings.pop("inputs") == "not checked"
     assert set(findings.values()) == {"agrees"}
 
 
-def test_an_edited_page_and_another_version_are_named(report):
+def test_an_edited_page_is_named_by_its_record_and_by_the_research_object(report):
     page = report / "riders" / "R01.html"
     page.write_text(page.read_text().replace("W", "kW", 1))
-    record = report / "run.json"
-    text = record.read_text()
-    start = text.index('"scipy": "') + len('"scipy": "')
-    record.write_text(text[:start] + "0.1" + text[text.index('"', start) :])
-    said = {check.what: check.details for check in verify_report(report, None) if check.finding == "differs"}
-    assert "riders/R01.html" in said["files of R01"]
+    said = _differences(verify_report(report, None))
+    assert said == {"files of R01": "riders/R01.html was edited", CRATE: "riders/R01.html was edited"}
+
+
+def test_an_edited_page_is_found_even_when_its_record_was_mended_to_match(report):
+    page, record = report / "riders" / "R01.html", report / "keys" / "R01.json"
+    page.write_text(page.read_text().replace("W", "kW", 1))
+    from analysis_lib.reports.run_record import sha256_of
+
+    content = json.loads(record.read_text())
+    content["files"]["riders/R01.html"] = sha256_of(page)
+    record.write_text(json.dumps(content))
+    said = _differences(verify_report(report, None))
+    assert set(said) == {CRATE}
+    assert "another checksum than in keys/" in said[CRATE]
+
+
+def test_an_edited_executed_notebook_is_named(report):
+    path = report / "notebooks" / "study.ipynb"
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells[0].source += " (edited)"
+    nbformat.write(notebook, path)
+    assert (
+        _differences(verify_report(report, None))["files of the study"] == "notebooks/study.ipynb was edited"
+    )
+
+
+def test_a_missing_file_and_a_foreign_one_are_named(report):
+    (report / "tables" / "riders" / "R01" / "trials.csv").unlink()
+    (report / "riders" / "R02.html").write_text("not ours")
+    checks = verify_report(report, None)
+    assert _differences(checks)["files of R01"] == "tables/riders/R01/trials.csv is missing"
+    stranger = next(check for check in checks if check.what == "files without record")
+    assert (stranger.finding, stranger.details) == ("not checked", "riders/R02.html")
+
+
+def test_another_program_and_another_package_are_named(report):
+    packages = json.loads((report / "run.json").read_text())["packages"]
+    _edit_record(report, version="0.0.9", source="0" * 64, packages=packages | {"scipy": "0.1"})
+    said = _differences(verify_report(report, None))
+    assert "version 0.0.9 there" in said["program"] and "SHA-256 of the library 000" in said["program"]
     assert "scipy 0.1 there" in said["versions of packages"]
+    assert CRATE in said  # the edited run.json itself
 
 
-def test_the_numbers_come_out_again_and_a_changed_input_is_named(one_trial_reports, report, tmp_path, capsys):
+def test_a_record_that_leads_out_of_the_folder_opens_nothing(report, tmp_path):
+    (tmp_path / "secret").write_text("x")
+    record = json.loads((report / "keys" / "R01.json").read_text())
+    record["files"]["../secret"] = "2d711642b726b04401627ca9fbac32f5c8530fb1903cc4db02258717921a4881"
+    (report / "keys" / "R01.json").write_text(json.dumps(record))
+    assert "../secret leads out of the folder" in _differences(verify_report(report, None))["files of R01"]
+
+
+def test_the_report_comes_out_again_to_the_byte_and_what_does_not_is_named(
+    one_trial_reports, report, tmp_path, capsys
+):
+    """One new run serves two questions: which untouched files agree, and what becomes of edited ones."""
     study = tmp_path / "study"
     shutil.copytree(one_trial_reports[0].study, study)
-    assert main(["verify", str(report), "--study", str(study)]) == 0
-    assert "0 differs" in capsys.readouterr().out
+    table = report / "tables" / "riders" / "R01" / "trials.csv"
+    frame = pd.read_csv(table)
+    frame.assign(kept_turns=frame["kept_turns"] + 1).to_csv(table, index=False)
+    page = report / "study.html"
+    page.write_text(page.read_text().replace("<h1>", "<h1>Not ", 1))
+    assert main(["verify", str(report), "--study", str(study)]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    differing = {line.split()[0]: line for line in lines if "  differs" in line and "files of" not in line}
+    assert set(differing) == {CRATE, "tables/riders/R01/trials.csv", "study.html"}
+    assert "kept_turns in 1 row (row 1" in differing["tables/riders/R01/trials.csv"]
+    assert "<h1>Not " in differing["study.html"]
+    agreeing = {line.split()[0]: line for line in lines if "  agrees" in line}
+    for name in ("riders/R01.html", "notebooks/riders/R01.ipynb", "results.json", "index.html", "inputs"):
+        assert name in agreeing
+    assert any(name.startswith("figures/riders/R01/") and name.endswith(".svg") for name in agreeing)
+    assert lines[-2].startswith("tolerances of tables: ")
+
+
+def test_changed_missing_and_new_inputs_are_named(one_trial_reports, report, tmp_path):
+    study = tmp_path / "study"
+    shutil.copytree(one_trial_reports[0].study, study)
+    record = json.loads((report / "run.json").read_text())
+    (study / "truth.json").write_text("{}")  # nothing reads it
+    assert _findings(check_inputs(record, study)) == {"inputs": "agrees"}
     recording = next(iter((study / "recordings").iterdir()))
-    recording.write_bytes(recording.read_bytes() + b" ")
-    (check,) = compare_inputs(json.loads((report / "run.json").read_text()), study)
-    assert check.finding == "differs"
-    assert recording.name in check.details
+    content = recording.read_bytes()
+    recording.write_bytes(content + b" ")
+    assert f"{recording.name} was edited" in _differences(check_inputs(record, study))["inputs"]
+    recording.unlink()
+    assert f"{recording.name} is missing" in _differences(check_inputs(record, study))["inputs"]
+    recording.write_bytes(content)
+    (study / "plan").mkdir()
+    (study / "plan" / "protocol.toml").write_text("")
+    assert "plan/protocol.toml is new" in _differences(check_inputs(record, study))["inputs"]
 
 
-def test_a_number_that_differs_is_named_with_its_size_and_row():
-    there = pd.DataFrame({"rider": ["R01", "R02"], "power_W": [200.0, 210.0], "note": ["", "x"]})
-    assert compare_tables("t", there, there.assign(power_W=[200.0, 210.0 * (1 + 1e-8)])).finding == "agrees"
-    check = compare_tables("t", there, there.assign(power_W=[200.0, 212.5]))
-    assert check.finding == "differs"
-    assert check.details == "power_W by up to 2.5 (row 2)"
-    assert "words of note" in compare_tables("t", there, there.assign(note=["", "y"])).details
-    assert "rows" in compare_tables("t", there, there.head(1)).details
+def test_a_study_that_cannot_be_opened_is_said_and_not_computed(report, tmp_path, capsys):
+    (tmp_path / "study").mkdir()
+    assert main(["verify", str(report), "--study", str(tmp_path / "study")]) == 1
+    said = capsys.readouterr().out
+    assert "study.toml is missing" in said and "no report can be made from this study" in said
 
 
-def test_a_folder_without_a_record_is_refused(tmp_path):
+def test_a_folder_without_a_record_or_with_a_broken_one_is_bad_input(tmp_path, capsys):
     with pytest.raises(Refusal, match=r"no run\.json"):
         verify_report(tmp_path, None)
+    (tmp_path / "run.json").write_text("[1")
+    assert main(["verify", str(tmp_path)]) == 2
+    assert "run.json" in capsys.readouterr().err
+
+
+def test_numbers_are_compared_with_the_tolerance_of_their_kind():
+    """The declared ones: a millionth; a thousand-millionth of the column; angles around the turn; words exactly."""
+    there = pd.DataFrame({"rider": ["R01", "R02"], "power_W": [200.0, 210.5], "n": [5, 6], "note": ["", "x"]})
+    assert table_differences(there, there.assign(power_W=[200.0, 210.5 * (1 + 1e-8)])) == []
+    assert table_differences(there, there.assign(power_W=[200.0, 213.0])) == ["power_W by up to 2.5 (row 2)"]
+    assert table_differences(there, there.assign(note=["", "y"])) == [
+        "note in 1 row (row 2: 'x' there, 'y' here)"
+    ]
+    assert table_differences(there, there.assign(n=[5, 7])) == ["n in 1 row (row 2: '6' there, '7' here)"]
+    assert table_differences(there, there.head(1)) == ["2 rows there, 1 rows here"]
+    assert "power_W" in table_differences(there, there.drop(columns="power_W"))[0]
+    small = pd.DataFrame({"change_W": [1000.5, 1e-9]})
+    assert table_differences(small, small.assign(change_W=[1000.5, -1e-9])) == []
+    assert table_differences(small, small.assign(change_W=[1000.5, 1e-3])) != []
+    angle = pd.DataFrame({"phase_deg": [0.0000001, 90.5]})
+    assert table_differences(angle, angle.assign(phase_deg=[359.9999999, 90.5])) == []
+    assert table_differences(angle, angle.assign(phase_deg=[180.0, 90.5])) != []
+    chance = pd.DataFrame({"p": [1e-12, 0.5]})
+    assert table_differences(chance, chance.assign(p=[3e-12, 0.5])) == []
+    assert table_differences(chance, chance.assign(p=[1e-12, 0.51])) != []
+    assert len(tolerances_in_words()) == 4
+
+
+def test_an_emptied_cell_and_a_number_turned_word_are_differences():
+    there = pd.DataFrame({"power_W": [200.5, 210.5]})
+    assert "empty in one of them" in table_differences(there, there.assign(power_W=[200.5, np.nan]))[0]
+    assert table_differences(there, there.assign(power_W=["200.5", "none"])) != []
+    assert table_differences(there, there.assign(power_W=[200.5, np.inf])) != []
+
+
+def test_of_another_program_pictures_are_not_checked_and_pages_without_them(tmp_path):
+    folders = tmp_path / "a", tmp_path / "b"
+    for folder, picture, word in zip(folders, ("QUJD", "REVG"), ("same", "same"), strict=True):
+        folder.mkdir()
+        (folder / "x.html").write_text(f'<p>{word}</p><img src="data:image/svg+xml;base64,{picture}">')
+        (folder / "x.svg").write_text(f"<svg>{picture}</svg>")
+
+    def finding(name, same_program):
+        return compare_files(name, folders[0] / name, folders[1] / name, same_program)
+
+    assert [finding(name, same_program=True).finding for name in ("x.html", "x.svg")] == ["differs"] * 2
+    assert finding("x.svg", same_program=False).finding == "not checked"
+    assert finding("x.html", same_program=False).finding == "agrees"
+    (folders[1] / "x.html").write_text("<p>other</p>")
+    assert finding("x.html", same_program=False).finding == "differs"
+
+
+def test_results_are_compared_value_by_value(tmp_path):
+    one, two = tmp_path / "one.json", tmp_path / "two.json"
+    one.write_text(json.dumps({"study": "s", "outcomes": [{"estimates": [{"low": 1.5}]}]}))
+    two.write_text(json.dumps({"study": "s", "outcomes": [{"estimates": [{"low": 1.75}]}]}))
+    assert (
+        compare_files("r.json", one, two, True).details == "outcomes.0.estimates.0.low by up to 0.25 (row 1)"
+    )
+    two.write_text("{")
+    assert compare_files("r.json", one, two, True).finding == "differs"
