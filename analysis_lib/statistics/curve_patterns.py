@@ -89,15 +89,13 @@ def _relabel(curves: Array, sequence: Codes, sizes: Codes, seed: int) -> NullDis
     both sequences are alike but for the ring, whatever the periods do. So this is an exact test.
     """
     turned = np.where(sequence == 0, 1.0, -1.0)[:, None] * curves
+    # Freed of its mean, the sum of one group says everything: the share of it in all squares gives t² as in _flip.
+    turned = turned - turned.mean(axis=0)
     n, ways = len(curves), math.comb(len(curves), int(sizes[0]))
+    scaled = turned * np.sqrt((1 / sizes).sum() / (turned**2).sum(axis=0))
     exact = ways <= MOST_PATTERNS_EXACT
-    first = _all_choices(sequence == 0) if exact else _random_choices(sequence == 0, seed)
-    total, squares = turned.sum(axis=0), (turned**2).sum(axis=0)
-    largest = []
-    for chosen in first:
-        sums = chosen @ turned
-        largest.append(_largest_t([sums, sums - total], sizes, squares, n))
-    values = np.concatenate(largest)
+    choices = _all_choices(sequence == 0) if exact else _random_choices(sequence == 0, seed)
+    values = _t_of_share(np.concatenate([np.abs(chosen @ scaled).max(axis=1) for chosen in choices]), n - 2)
     floor = (2 if sizes[0] == sizes[1] else 1) / ways if exact else 1 / len(values)
     count = ways if exact else len(values) - 1
     method = (
@@ -110,23 +108,16 @@ def _relabel(curves: Array, sequence: Codes, sizes: Codes, seed: int) -> NullDis
 def _flip(curves: Array, sequence: Codes, sizes: Codes, seed: int) -> NullDistribution:
     """Flip the signs of riders' curves, freed of what sequences add to them (Freedman & Lane 1983)."""
     n = len(curves)
-    means = np.array([curves[sequence == code].mean(axis=0) for code in range(len(sizes))])
-    # Least squares without the ring: sequence means that average to zero, the others nearest to the data.
-    surplus = means.mean(axis=0) / (1 / sizes).mean()
-    freed = curves - (means - surplus / sizes[:, None])[sequence]
     exact = 2**n <= MOST_PATTERNS_EXACT
-    squares = (freed**2).sum(axis=0)
-    values = np.concatenate(
-        [
-            _largest_t(
-                [signs[:, sequence == code] @ freed[sequence == code] for code in range(len(sizes))],
-                sizes,
-                squares,
-                n,
-            )
-            for signs in (_all_signs(n) if exact else _random_signs(n, seed))
-        ]
-    )
+    patterns = _all_signs(n) if exact else _random_signs(n, seed)
+    if len(sizes) == 1:
+        # Flipping leaves Σ d² alone, so t² = (n − 1) r²/(1 − r²) with r = Σ s d/sqrt(n Σ d²): one matrix product.
+        scaled = curves / np.sqrt(n * (curves**2).sum(axis=0))
+        shares = np.concatenate([np.abs(signs @ scaled).max(axis=1) for signs in patterns])
+        values = _t_of_share(shares, n - 1)
+    else:
+        freed = _free_of_sequences(curves, sequence, sizes)
+        values = np.concatenate([_largest_t(signs, freed, sequence, sizes) for signs in patterns])
     count = 2 * len(values) if exact else len(values) - 1
     floor = 2 / count if exact else 1 / len(values)
     adjusted = f" adjusted for {len(sizes)} sequences," if len(sizes) > 1 else ""
@@ -137,16 +128,32 @@ def _flip(curves: Array, sequence: Codes, sizes: Codes, seed: int) -> NullDistri
     return NullDistribution(values, count, floor, method)
 
 
-def _largest_t(sums: list[Array], sizes: Codes, squares: Array, n: int) -> Array:
-    """Largest |t| over angles, from the sums of each sequence (patterns, angles) and the sum of squares."""
-    k = len(sizes)
-    mean = sum(part / size for part, size in zip(sums, sizes, strict=True)) / k
-    left = squares - sum(part**2 / size for part, size in zip(sums, sizes, strict=True))
+def _free_of_sequences(curves: Array, sequence: Codes, sizes: Codes) -> Array:
+    """Residuals of least squares without the ring: of sequence means that average to zero, nearest to the data."""
+    means = np.array([curves[sequence == code].mean(axis=0) for code in range(len(sizes))])
+    surplus = means.mean(axis=0) / (1 / sizes).mean()
+    return curves - (means - surplus / sizes[:, None])[sequence]
+
+
+def _t_of_share(r: Array, df: int) -> Array:
+    """t from the root of the share of squares that is the ring's; infinite where it is all of them."""
+    with np.errstate(divide="ignore"):
+        return np.sqrt(df * r**2 / np.maximum(1 - r**2, 0.0))
+
+
+def _largest_t(signs: Array, freed: Array, sequence: Codes, sizes: Codes) -> Array:
+    """Largest |t| over angles of the mean of sequence means, for each pattern of signs."""
+    k, squares = len(sizes), (freed**2).sum(axis=0)
+    mean, left = 0.0, squares
+    for code, size in enumerate(sizes):
+        part = signs[:, sequence == code] @ freed[sequence == code]
+        mean = mean + part / (size * k)
+        left = left - part**2 / size
     # A pattern that makes all riders of a sequence alike at an angle has an infinite t.
     left = np.where(left <= 1e-14 * squares, 0.0, left)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.nan_to_num(mean**2 / left, nan=0.0, posinf=np.inf).max(axis=1)
-    return np.sqrt(ratio * (n - k) * k**2 / (1 / sizes).sum())
+    return np.sqrt(ratio * (len(freed) - k) * k**2 / (1 / sizes).sum())
 
 
 def _all_signs(n: int) -> Iterator[Array]:
