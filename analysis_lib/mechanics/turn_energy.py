@@ -39,13 +39,12 @@ def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: Arra
     wanted = np.asarray(mean_speed) ** 2 / 2
     total = share.sum(axis=-1)
     above_floor = -stored.min(axis=-1) + 1e-9 * np.maximum(wanted, np.ptp(stored, axis=-1))
-    constant = np.maximum(wanted * total**2 - (share * stored).sum(axis=-1) / total, above_floor)
+    constant = np.maximum(wanted * total**2 - np.vecdot(share, stored) / total, above_floor)
     for _ in range(200):
         energy = constant[..., None] + stored
-        time = share / np.sqrt(energy)
-        slowness = time.sum(axis=-1)
-        step = (wanted - slowness**-2) / ((time / energy).sum(axis=-1) * slowness**-3)
+        slowness = (share / np.sqrt(energy)).sum(axis=-1)
+        step = (wanted - slowness**-2) / ((share * energy**-1.5).sum(axis=-1) * slowness**-3)
         constant = constant + step
-        if np.all(np.abs(step) <= 1e-12 * np.abs(constant)):
-            break  # what is left is the square of that step
+        if np.all(np.abs(step) <= 1e-15 * np.abs(constant)):
+            break
     return constant

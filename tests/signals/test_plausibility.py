@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.plausibility import highest_power_W
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial
 
 
-def _ride(mean_Nm, rpm=90.0):
-    time_s = np.arange(0, 30, 0.01)
+def _ride(mean_Nm, rpm=90.0, duration_s=30):
+    time_s = np.arange(0, duration_s, 0.01)
     crank = 2 * np.pi * rpm / 60 * time_s
     return Recording(time_s, crank, {"total": mean_Nm * (1 + 0.5 * np.cos(2 * crank))}, name="ride")
 
@@ -23,3 +24,40 @@ def test_newton_metres_recorded_in_thousandths_are_refused_with_the_unit_named()
 def test_a_sprint_of_a_champion_is_believed():
     # 1600 W at 129.8 rpm: the group mean of Dorel et al. 2005.
     assert analyse_trial(_ride(117.7, rpm=129.8)).value("power_W") == pytest.approx(1600, rel=0.01)
+
+
+LBF_IN_IN_NM = 0.112984829  # 1 lbf·in in N·m, NIST SP 811, appendix B.8
+
+
+def test_pounds_force_inch_declared_as_newton_metres_are_refused():
+    """120 W at 90 rpm for three minutes, 12.7 N·m: 112.7 lbf·in, which would be 1062 N·m·rad/s."""
+    torque = 120 / (3 * np.pi)
+    assert analyse_trial(_ride(torque, duration_s=180)).value("power_W") == pytest.approx(120, rel=0.01)
+    with pytest.raises(Refusal, match=r"8\.85 times too much"):
+        analyse_trial(_ride(torque / LBF_IN_IN_NM, duration_s=180))
+
+
+# Mean power (W) that riders have held for so long (s): Wingate test of sprinters, 1-km and 4-km pursuit riders and the hour
+# records of 1993 to 1996, all from memory (Craig & Norton 2001, Sports Med 31:457; Bassett et al. 1999, MSSE 31:1665).
+@pytest.mark.parametrize(
+    ("duration_s", "power_W"), [(30, 1100), (60, 800), (250, 570), (3600, 442), (3600, 510)]
+)
+def test_what_champions_have_held_is_believed(duration_s, power_W):
+    assert highest_power_W(duration_s) > power_W
+
+
+def test_the_limit_never_rises_with_duration():
+    limits = [highest_power_W(duration) for duration in (1, 10, 25, 30, 60, 600, 3600)]
+    assert limits == sorted(limits, reverse=True)
+
+
+def test_newton_metres_declared_as_thousandths_leave_no_turn_and_the_message_names_the_unit():
+    with pytest.raises(Refusal, match="N·m declared as mN·m"):
+        analyse_trial(_ride(0.02))
+
+
+def test_a_power_that_hardly_drives_anything_carries_a_caution():
+    """200 W declared in pounds-force inch, 0.113 times as much: 22.6 W."""
+    cautions = analyse_trial(_ride(200 / (3 * np.pi) * LBF_IN_IN_NM)).cautions
+    assert [said for said in cautions if "22.6 W" in said and "unit and scale" in said]
+    assert not [said for said in analyse_trial(_ride(20.0)).cautions if "unit and scale" in said]
