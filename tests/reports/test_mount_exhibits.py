@@ -11,7 +11,13 @@ from analysis_lib.mechanics.mount_losses import CRITERIA
 from analysis_lib.mechanics.speed_agreement import compare_speeds
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import mount_exhibits, mount_words, prediction_exhibits, prediction_words
+from analysis_lib.reports import (
+    mount_exhibits,
+    mount_terms,
+    mount_words,
+    prediction_exhibits,
+    prediction_words,
+)
 from analysis_lib.reports.oval_prediction import predict_for_rider
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
@@ -101,7 +107,7 @@ def test_every_criterion_is_drawn_with_its_mounts(analysis):
     for name in [name for name in table if name.startswith("regret_")]:
         assert table[name].min() >= 0
     by_intensity = mount_exhibits.intensity_table(analysis).frame
-    assert by_intensity["intensity"].tolist() == analysis.intensities
+    assert by_intensity["intensity"].tolist() == [*analysis.intensities, "all"]
 
 
 def test_fewer_periods_are_named_and_widen_nothing(analysis):
@@ -182,3 +188,38 @@ def test_the_road_moves_the_mount_against_the_torque_phase(analysis):
     outdoors = dataclasses.replace(analysis, trials=analysis.trials.assign(environment="road"))
     with pytest.raises(Refusal, match="recorded where it is ridden"):
         shift_to_road(outdoors)
+
+
+def test_the_terms_of_the_mount_add_up(analysis):
+    terms = mount_terms.mount_terms(analysis)
+    recorded, shift = terms.value(mount_terms.RECORDED), terms.value(mount_terms.ROAD)
+    assert recorded == analysis.mount_advice.overall_mount_deg
+    assert terms.value(mount_terms.ON_ROAD) == pytest.approx((recorded + shift) % 180)
+    moved = shift_to_road(analysis).to_frame()["mount_shift_deg"]
+    assert moved.min() <= shift <= moved.max()
+    spread = terms.frame.set_index("term")["spread_deg"]
+    # Two trials an intensity: their SD is |a − b|/√2, pooled over the intensities by squares.
+    pairs = [
+        [analysis.results[trial].value("torque_phase_deg") for trial in analysis.stroke_trials(name)["trial"]]
+        for name in analysis.intensities
+    ]
+    assert all(len(pair) == 2 for pair in pairs)
+    expected = np.sqrt(np.mean([(first - second) ** 2 / 2 for first, second in pairs]))
+    assert spread[mount_terms.PERIODS] == pytest.approx(expected, rel=1e-6)
+    assert spread[mount_terms.TURNS] > 0
+    assert "stays the nearest" in terms.sentence() and " -" not in terms.sentence()
+    assert len(mount_terms.terms_table(terms).frame) == 6
+
+
+def test_without_an_indoor_recording_there_is_no_road_term_and_it_is_said(analysis):
+    outdoors = dataclasses.replace(analysis, trials=analysis.trials.assign(environment="road"))
+    terms = mount_terms.mount_terms(outdoors)
+    assert terms.nearest_on_road_deg is None
+    assert "no indoor–road term" in terms.sentence() and "trials ridden on road" in terms.sentence()
+
+
+def test_a_stroke_carried_from_the_oval_ring_names_its_correction(analysis):
+    alone = with_trials(analysis, lambda trials: trials["ring"] == "oval")
+    terms = mount_terms.mount_terms(alone).frame.set_index("term")
+    assert mount_terms.CORRECTION in terms.index
+    assert 0 < abs(terms.loc[mount_terms.CORRECTION, "mount_deg"]) < 15

@@ -190,8 +190,8 @@ def mount_shift_curves(curves: pd.DataFrame, half_hole_deg: float | None) -> Fig
     axes.set_xticks([2, 5, 10, 20, 50], ["2", "5", "10", "20", "50"])
     axes.minorticks_off()
     axes.set_xlabel("Crank inertial load of the ergometer (kg·m²)")
-    axes.set_ylabel("Wanted mount, road − ergometer (deg)")
-    legend_above(figure, axes, "torque lost (% per rpm)")
+    axes.set_ylabel("Shift of wanted mount (deg)")
+    axes.legend(title="torque lost (% per rpm)", ncols=2, loc="lower right")
     return figure
 
 
