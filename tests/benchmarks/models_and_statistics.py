@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
+from scipy import optimize
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mount_criteria import compare_mounts
@@ -21,6 +22,7 @@ from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.statistics.designs import TWO_RING_DESIGNS, spell_design
+from analysis_lib.statistics.mixed import fit_mixed_model
 from analysis_lib.statistics.serial import block_indices
 from analysis_lib.statistics.simulated_riders import Beliefs
 from analysis_lib.statistics.simulation import simulate_plan
@@ -88,6 +90,38 @@ def mounting_curves() -> None:
     )
 
 
+def mixed_model() -> None:
+    """Kenward-Roger fit of 144 rows: 12 riders, ABBA/BAAB, 3 intensities, rider, rider:ring and rider:period."""
+    rows = [
+        (rider, period, ring == "B", intensity)
+        for rider in range(12)
+        for period, ring in enumerate("ABBA" if rider % 2 else "BAAB")
+        for intensity in range(3)
+    ]
+    rider, period, oval, intensity = np.array(rows, dtype=int).T
+    groups = {"rider": rider, "rider:ring": 2 * rider + oval, "rider:period": 4 * rider + period}
+    x = pd.DataFrame({"1": np.ones(144), "oval": oval})
+    for k in (1, 2, 3):
+        x[f"period {k}"] = (period == k).astype(float)
+    for k in (1, 2):
+        x[f"intensity {k}"] = (intensity == k).astype(float)
+    y = RNG.normal(0, 3, 12)[rider] + RNG.normal(0, 1, 24)[groups["rider:ring"]] + RNG.normal(size=144)
+    columns, patterns = x.to_numpy(), [np.equal.outer(g, g) for g in groups.values()]
+
+    def minus_twice_loglik(variances: np.ndarray) -> float:
+        v = sum(s * g for s, g in zip(variances, [*patterns, np.eye(144)], strict=True))
+        inverse = np.linalg.inv(v)
+        information = columns.T @ inverse @ columns
+        rest = y - columns @ np.linalg.solve(information, columns.T @ inverse @ y)
+        return float(np.linalg.slogdet(v)[1] + np.linalg.slogdet(information)[1] + rest @ inverse @ rest)
+
+    def by_dense_search() -> None:
+        optimize.minimize(minus_twice_loglik, [1.0] * 4, bounds=[(0, None)] * 3 + [(1e-6, None)])
+
+    quick = best_ms(lambda: fit_mixed_model(y, x, groups).to_frame())
+    show("Kenward-Roger fit, 144 rows (dense search for variances)", quick, best_ms(by_dense_search, 3))
+
+
 def sign_flips() -> None:
     """All 4096 sign flips of 12 riders at 360 angles."""
     differences = RNG.normal(0.2, 1.0, (12, 360))
@@ -100,7 +134,11 @@ def sign_flips() -> None:
             largest = max(largest, float(np.abs(t).max()))
         return largest
 
-    show("sign flips, 4096 x 360 angles", best_ms(lambda: paired_curves(differences)), best_ms(by_flip, 1))
+    plain = best_ms(by_flip, 1)
+    show("sign flips, 4096 x 360 angles", best_ms(lambda: paired_curves(differences)), plain)
+    sequence = [0, 1] * 6
+    relabelled = best_ms(lambda: paired_curves(differences, sequence=sequence))
+    show("two sequences relabelled, 924 x 360 (loop scaled down)", relabelled, plain * 924 / 4096)
 
 
 def bootstrap() -> None:
@@ -133,5 +171,5 @@ def plan() -> None:
 
 
 if __name__ == "__main__":
-    for measure in (steady_speed, mounting_curves, sign_flips, bootstrap, plan):
+    for measure in (steady_speed, mounting_curves, mixed_model, sign_flips, bootstrap, plan):
         measure()
