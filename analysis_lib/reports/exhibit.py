@@ -20,6 +20,9 @@ from analysis_lib.reports.whole_file import write_bytes_whole
 SVG_METADATA = {"Date": None, "Creator": None}
 PNG_DPI = 150
 
+NO_FORMULAS = "mathjax_ignore"
+"""The class by which JupyterLab leaves dollar signs alone: those of a study's own words are no formulas."""
+
 WIDE_COLUMNS, BROAD_COLUMNS = 8, 14
 """With more columns than these a table is set smaller on paper, or on a page turned to its long side."""
 
@@ -62,7 +65,7 @@ class FigureExhibit:
         """Return a self-contained ``figure`` element."""
         source = base64.b64encode(self.svg()).decode("ascii")
         return (
-            f'<figure class="exhibit" id="figure-{escape(self.name)}">'
+            f'<figure class="exhibit {NO_FORMULAS}" id="figure-{escape(self.name)}">'
             f'<img style="width:{self._share_of_page():.0f}%" alt="{escape(self.alt)}"'
             f' src="data:image/svg+xml;base64,{source}">'
             f"<figcaption>{escape(self.caption)}</figcaption></figure>"
@@ -103,7 +106,8 @@ class TableExhibit:
         rows = "".join(self._row(key, row) for key, row in zip(row_keys(self.frame), values, strict=True))
         caption = f'<caption id="caption-{escape(self.name)}">{escape(self.caption)}</caption>'
         return (
-            f'<div class="table-frame" tabindex="0" role="group" aria-labelledby="caption-{escape(self.name)}">'
+            f'<div class="table-frame {NO_FORMULAS}" tabindex="0" role="group"'
+            f' aria-labelledby="caption-{escape(self.name)}">'
             f'<table class="{self._size()}" id="table-{escape(self.name)}">{caption}'
             f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
         )

@@ -12,7 +12,7 @@ from typing import Literal
 from IPython.display import HTML, display
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibit import NO_FORMULAS, FigureExhibit, TableExhibit
 
 Tone = Literal["answer", "plain", "caution"]
 
@@ -41,7 +41,11 @@ class NotebookPage:
         else of those under the same heading.
         """
         named = f' data-rows-of="{escape(" ".join(rows_of))}"' if rows_of else ""
-        said = (f'<p class="said"{named}>{escape(sentence)}</p>' for sentence in sentences if sentence)
+        said = (
+            f'<p class="said {NO_FORMULAS}"{named}>{escape(sentence)}</p>'
+            for sentence in sentences
+            if sentence
+        )
         if paragraphs := "".join(said):
             display(HTML(paragraphs if tone == "plain" else f'<div class="{tone}">{paragraphs}</div>'))
 

@@ -17,7 +17,7 @@ from functools import cached_property
 from html import escape, unescape
 from itertools import pairwise
 
-SAID = re.compile(r'<p class="said"(?: data-rows-of="([^"]*)")?>(.*?)</p>', re.DOTALL)
+SAID = re.compile(r'<p class="said\b[^"]*"(?: data-rows-of="([^"]*)")?>(.*?)</p>', re.DOTALL)
 ROW = re.compile(r'<tr id="table-([^"]+?)--([^"]+)">(.*?)</tr>', re.DOTALL)
 HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
 VALUE = re.compile(r' data-value="([^"]+)"')

@@ -31,12 +31,12 @@ OWN_FOLDERS = (
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
-def require_browser() -> str:
-    """The browser's program; the test is skipped, by name of what is absent, where one part is missing."""
+def require_browser(*modules: str) -> str:
+    """The browser's program; the test is skipped, by name of what is absent, where it or a module is missing."""
     program = next(filter(None, map(shutil.which, BROWSERS)), None)
     if program is None:
         pytest.skip(f"none of {', '.join(BROWSERS)} is installed")
-    for module in ("jupyterlab", "ipywidgets", "websocket"):
+    for module in ("websocket", *modules):
         if find_spec(module) is None:
             pytest.skip(f"{module} is not installed")
     return program
@@ -79,6 +79,14 @@ class Server:
         request = urllib.request.Request(f"{self.address}{path}", headers={"Authorization": f"token {TOKEN}"})
         with urllib.request.urlopen(request, timeout=5) as answer:
             return json.load(answer)
+
+    def end(self, kernel: str):
+        """End a kernel."""
+        headers = {"Authorization": f"token {TOKEN}"}
+        request = urllib.request.Request(
+            f"{self.address}/api/kernels/{kernel}", headers=headers, method="DELETE"
+        )
+        urllib.request.urlopen(request, timeout=20).close()
 
     def kernel_waits(self) -> bool:
         """Whether a kernel is idle and connected; before that, an order to run cells is dropped."""
@@ -125,10 +133,33 @@ class Page:
         """The value of a JavaScript expression on the page."""
         return self.call("Runtime.evaluate", expression=expression, returnByValue=True)["result"].get("value")
 
-    def press(self, key: str):
-        """Press and release a key."""
+    def promised(self, expression: str):
+        """The value that a JavaScript promise of the page comes to; an error there is an error here."""
+        answer = self.call("Runtime.evaluate", expression=expression, awaitPromise=True, returnByValue=True)
+        assert "exceptionDetails" not in answer, answer["exceptionDetails"]
+        return answer["result"].get("value")
+
+    def press(self, key: str, code: int = 0):
+        """Press and release a key; some, such as Tab, act only by their number."""
         for kind in ("keyDown", "keyUp"):
-            self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key)
+            self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code)
+
+    def open(self, address: str):
+        """Go to another address and wait until it is drawn."""
+        self.call("Page.navigate", url=address)
+        wait_for(
+            address, lambda: self.value(f"document.readyState == 'complete' && location.href == {address!r}")
+        )
+
+    def resize(self, width: int, height: int = 900, scale: float = 1):
+        """Show the page in a window of so many CSS pixels, of `scale` device pixels each."""
+        self.call(
+            "Emulation.setDeviceMetricsOverride",
+            width=width,
+            height=height,
+            deviceScaleFactor=scale,
+            mobile=False,
+        )
 
 
 @contextmanager

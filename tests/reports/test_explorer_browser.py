@@ -18,7 +18,7 @@ ERRORS = "[data-mime-type='application/vnd.jupyter.error'], [data-mime-type='app
 @pytest.mark.browser
 @pytest.mark.long
 def test_moving_a_slider_changes_the_figure(tmp_path):
-    program = require_browser()
+    program = require_browser("jupyterlab", "ipywidgets")
     folder, home = tmp_path / "notebooks", tmp_path / "home"
     folder.mkdir()
     home.mkdir()
