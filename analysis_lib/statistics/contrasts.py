@@ -187,8 +187,3 @@ def period_weights(trials: pd.DataFrame) -> pd.DataFrame:
     )
     by_sequence = by_rider.groupby(["intensity", "sequence"], observed=True).mean()
     return by_sequence.groupby("intensity", observed=True).mean()
-
-
-def _ring_means(trials: pd.DataFrame) -> tuple[dict, dict]:
-    cells = trials.groupby(["rider", "intensity", "ring"], observed=True)["value"]
-    return cells.mean().to_dict(), cells.count().to_dict()

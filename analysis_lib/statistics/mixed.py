@@ -14,7 +14,7 @@ from analysis_lib.statistics.denominator_df import DfMethod, kenward_roger, satt
 from analysis_lib.statistics.fitted_mixed_model import MixedModel
 from analysis_lib.statistics.likelihood_search import maximise_likelihood
 from analysis_lib.statistics.mixed_data import MixedData, check_components_differ, read_mixed_data
-from analysis_lib.statistics.restricted_likelihood import evaluate_likelihood
+from analysis_lib.statistics.restricted_likelihood import LikelihoodPoint, evaluate_likelihood
 from analysis_lib.statistics.row_blocks import gather_blocks
 
 __all__ = ["MixedModel", "fit_mixed_model"]
@@ -99,7 +99,8 @@ def fit_mixed_model(
     basis, triangle = np.linalg.qr(data.x)
     start = basis.T @ data.y
     rest = data.y - basis @ start
-    unit = float(np.linalg.norm(rest) / (len(data.y) - len(data.terms)) ** 0.5)
+    n_free = len(data.y) - len(data.terms)
+    unit = float(np.linalg.norm(rest) / n_free**0.5)
     if np.linalg.norm(rest) <= 1e-11 * np.linalg.norm(data.y):
         raise Refusal(
             "y of a mixed model",
@@ -107,20 +108,14 @@ def fit_mixed_model(
             "values that vary around the fixed effects",
             "look for an outcome among the columns of X, or for values that were copied",
         )
-    blocks = gather_blocks(rest / unit, basis, data.random_terms, data.residual_codes)
-    at_identity = np.repeat([0.0, 1.0], [len(data.random_terms), blocks.n_residual])
-    whole = 0.5 * (blocks.parts**2).sum(axis=(1, 2, 3))
-    check_components_differ(evaluate_likelihood(blocks, at_identity).expected, whole, data)
-    point = maximise_likelihood(blocks)
+    point = _find_variances(data, rest / unit, basis)
     point = replace(point, coefficients=point.coefficients + start / unit)
-    n_free = len(data.y) - len(data.terms)
     loglik = point.loglik - n_free * np.log(unit) - np.log(np.abs(np.diagonal(triangle))).sum()
     label, make_tests = DF_METHODS[df_method]
+    variances = unit**2 * data.to_stated @ point.variances
     return MixedModel(
         terms=data.terms,
-        variance_components=dict(
-            zip(data.components, (unit**2 * data.to_stated @ point.variances).tolist(), strict=True)
-        ),
+        variance_components=dict(zip(data.components, variances.tolist(), strict=True)),
         loglik=float(loglik),
         singular=bool((point.variances == 0).any()),
         note=_explain_zeros(point.variances, data.components, df_method),
@@ -131,6 +126,15 @@ def fit_mixed_model(
         _tests=make_tests(point),
         _to_basis=unit * np.linalg.inv(triangle).T,
     )
+
+
+def _find_variances(data: MixedData, rest: Array, basis: Array) -> LikelihoodPoint:
+    """Lay the rows out, refuse variances that cannot be told apart, and climb to the likeliest ones."""
+    blocks = gather_blocks(rest, basis, data.random_terms, data.residual_codes)
+    at_identity = np.repeat([0.0, 1.0], [len(data.random_terms), blocks.n_residual])
+    whole = 0.5 * (blocks.parts**2).sum(axis=(1, 2, 3))
+    check_components_differ(evaluate_likelihood(blocks, at_identity).expected, whole, data)
+    return maximise_likelihood(blocks)
 
 
 def _name_model(data: MixedData) -> str:

@@ -47,7 +47,7 @@ def evaluate_likelihood(data: BlockedData, variances: Array) -> LikelihoodPoint:
 
     With W = V⁻¹, F = WX and u = Py = W(y − Xβ), every trace over P = W − F C F' splits into sums over blocks.
     """
-    n_parts, n_columns = len(data.parts), data.x.shape[-1]
+    n_columns = data.x.shape[-1]
     v = np.tensordot(variances, data.parts, axes=1) + data.padding
     log_det_v = 2 * np.log(np.diagonal(np.linalg.cholesky(v), axis1=-2, axis2=-1)).sum()
     w = np.linalg.inv(v)
@@ -57,38 +57,49 @@ def evaluate_likelihood(data: BlockedData, variances: Array) -> LikelihoodPoint:
     coefficients = covariance @ np.tensordot(wx, data.y, axes=([0, 1], [0, 1]))
     rest = data.y - data.x @ coefficients
     u = (w @ rest[..., None])[..., 0]
-
-    w_part = w @ data.parts
-    part_wx = data.parts @ wx
-    flat = _rows_first(part_wx)
-    second = (flat.T @ _rows_first(w @ part_wx)).reshape(n_parts, n_columns, n_parts, n_columns)
-    second = second.transpose(0, 2, 1, 3)
-    first = (wx.reshape(-1, n_columns).T @ flat).reshape(n_columns, n_parts, n_columns).transpose(1, 0, 2)
+    w_part, part_u = w @ data.parts, (data.parts @ u[..., None])[..., 0]
+    first, second = _sandwiches(data, w, wx)
     covariance_first = covariance @ first
-
-    traces = w_part.reshape(n_parts, -1) @ w_part.swapaxes(-1, -2).reshape(n_parts, -1).T
-    traces -= 2 * np.einsum("pq,ijqp->ij", covariance, second)
-    traces += np.einsum("ipq,jqp->ij", covariance_first, covariance_first)
-    part_u = (data.parts @ u[..., None])[..., 0]
-    x_part_u = np.tensordot(part_u, wx, axes=([1, 2], [0, 1]))
-    curvature = part_u.reshape(n_parts, -1) @ (w @ part_u[..., None]).reshape(n_parts, -1).T
-    curvature -= x_part_u @ covariance @ x_part_u.T
+    half_traces = 0.5 * _traces(w_part, covariance, covariance_first, second)
     trace_p = np.einsum("ibmm->i", w_part) - np.einsum("ipp->i", covariance_first)
-    n_free = data.n_rows - n_columns
-    minus_twice = (
-        n_free * np.log(2 * np.pi) + log_det_v + np.linalg.slogdet(precision)[1] + float((rest * u).sum())
-    )
+    logs = (data.n_rows - n_columns) * np.log(2 * np.pi) + log_det_v + np.linalg.slogdet(precision)[1]
     return LikelihoodPoint(
         variances=variances,
-        loglik=-0.5 * minus_twice,
+        loglik=-0.5 * (logs + float((rest * u).sum())),
         score=-0.5 * trace_p + 0.5 * (part_u * u).sum(axis=(1, 2)),
-        expected=0.5 * traces,
-        observed=curvature - 0.5 * traces,
+        expected=half_traces,
+        observed=_curvature(w, wx, part_u, covariance) - half_traces,
         coefficients=coefficients,
         covariance=covariance,
         first=first,
         second=second,
     )
+
+
+def _sandwiches(data: BlockedData, w: Array, wx: Array) -> tuple[Array, Array]:
+    """X'W G_i W X and X'W G_i W G_j W X."""
+    n_parts, n_columns = len(data.parts), data.x.shape[-1]
+    part_wx = data.parts @ wx
+    flat = _rows_first(part_wx)
+    second = (flat.T @ _rows_first(w @ part_wx)).reshape(n_parts, n_columns, n_parts, n_columns)
+    first = (wx.reshape(-1, n_columns).T @ flat).reshape(n_columns, n_parts, n_columns)
+    return first.transpose(1, 0, 2), second.transpose(0, 2, 1, 3)
+
+
+def _traces(w_part: Array, covariance: Array, covariance_first: Array, second: Array) -> Array:
+    """tr(P G_i P G_j) = tr(W G_i W G_j) − 2 tr(C X'W G_i W G_j W X) + tr(C X'W G_i W X C X'W G_j W X)."""
+    n_parts = len(w_part)
+    traces = w_part.reshape(n_parts, -1) @ w_part.swapaxes(-1, -2).reshape(n_parts, -1).T
+    traces -= 2 * np.einsum("pq,ijqp->ij", covariance, second)
+    return traces + np.einsum("ipq,jqp->ij", covariance_first, covariance_first)
+
+
+def _curvature(w: Array, wx: Array, part_u: Array, covariance: Array) -> Array:
+    """y'P G_i P G_j P y, from G_i u."""
+    n_parts = len(part_u)
+    x_part_u = np.tensordot(part_u, wx, axes=([1, 2], [0, 1]))
+    curvature = part_u.reshape(n_parts, -1) @ (w @ part_u[..., None]).reshape(n_parts, -1).T
+    return curvature - x_part_u @ covariance @ x_part_u.T
 
 
 def _rows_first(stack: Array) -> Array:
