@@ -92,13 +92,16 @@ def simulate_rings(
     orders = np.array([[list(rings).index(ring) for ring in order] for order in design.values()])
     ridden = orders[np.arange(riders) % len(orders)]
     values = _draw(ridden, len(rings), effect, beliefs, studies, np.random.default_rng(seed))
-    fit = _fit_studies(ridden, len(rings), values)
-    return _judge(fit, values, effect, smallest_effect, level)
+    fit = fit_studies(ridden, len(rings), values)
+    return judge_studies(fit, values, effect, smallest_effect, level)
 
 
 @dataclass(frozen=True)
-class _Fits:
-    """Contrasts (studies, rings) with standard errors; df, mean correlation and whether known (studies,)."""
+class Fits:
+    """What least squares says of many studies.
+
+    Contrasts and their standard errors (studies, rings); df, mean correlation and whether known (studies,).
+    """
 
     value: Array
     se: Array
@@ -121,7 +124,7 @@ def _draw(
     return values + np.take_along_axis(own, ridden[None], axis=2) + effect * (ridden > 0)
 
 
-def _fit_studies(ridden: NDArray[np.integer], rings: int, values: Array) -> _Fits:
+def fit_studies(ridden: NDArray[np.integer], rings: int, values: Array) -> Fits:
     """Least squares of value = rider + period + ring for every study at once, riders taken out first."""
     periods = ridden.shape[1]
     ring = (ridden[..., None] == np.arange(1, rings)).astype(float)
@@ -149,10 +152,13 @@ def _fit_studies(ridden: NDArray[np.integer], rings: int, values: Array) -> _Fit
     scale = np.sqrt(np.einsum("sii->si", block))
     correlation = block / (scale[:, :, None] * scale[:, None, :])
     mean = (correlation.sum(axis=(1, 2)) - k) / max(k * (k - 1), 1)
-    return _Fits(solution[:, :k], np.sqrt(variance)[:, None] * scale, np.maximum(df, 1), mean, known)
+    return Fits(solution[:, :k], np.sqrt(variance)[:, None] * scale, np.maximum(df, 1), mean, known)
 
 
-def _judge(fit: _Fits, values: Array, effect: float, smallest_effect: float, level: float) -> SimulatedRings:
+def judge_studies(
+    fit: Fits, values: Array, effect: float, smallest_effect: float, level: float
+) -> SimulatedRings:
+    """Gather what the fits of many studies conclude, every ring having the true effect; see `SimulatedRings`."""
     k, alpha = fit.value.shape[1], 1 - level
     bounds = [
         equal_critical_t(k, int(df), level, round(min(max(float(rho), 0.0), 0.99), 2))

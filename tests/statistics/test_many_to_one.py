@@ -13,7 +13,7 @@ from analysis_lib.statistics.designs import design_variance, williams_design
 from analysis_lib.statistics.many_to_one import equal_critical_t, many_to_one_power
 from analysis_lib.statistics.rings import critical_t, rings_effect
 from analysis_lib.statistics.simulated_riders import Beliefs
-from analysis_lib.statistics.simulated_rings import _draw, _fit_studies, simulate_rings
+from analysis_lib.statistics.simulated_rings import _draw, fit_studies, simulate_rings
 
 RINGS = ("round", "early", "late")
 DESIGN = williams_design(RINGS)
@@ -56,7 +56,7 @@ def test_every_simulated_study_is_analysed_as_the_page_analyses_it():
     )
     ridden = orders[np.arange(12) % 6]
     values = _draw(ridden, 3, 1.0, Beliefs(2.0, 1.0, 2.0, dropout=0.3, lost=0.05), 5, rng)
-    fits = _fit_studies(ridden, 3, values)
+    fits = fit_studies(ridden, 3, values)
     for study in range(5):
         table = pd.DataFrame(
             [
