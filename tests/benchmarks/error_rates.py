@@ -15,6 +15,8 @@ PROJECT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(PROJECT / "tests" / "statistics"))
 
 from long_run_rates import RIDERS, axial_coverage, curve_rates, relabelling_rates, ring_effect_rates  # noqa: E402
+from rings_long_run import WORLDS as RINGS_WORLDS  # noqa: E402
+from rings_long_run import rings_rates  # noqa: E402
 from test_mixed_long_run import STUDIES, WORLDS, simulate  # noqa: E402
 
 TARGET = PROJECT / "data_synthetic" / "validation" / "coverage.csv"
@@ -40,6 +42,16 @@ def rows_for(riders: int) -> list[tuple]:
         rows.append((interaction, riders, STUDIES, alarms, 0.05, nan, nan))
     held, _ = simulate(riders, WORLDS["riders differ"], seed=3, rider_only=True, df_method="satterthwaite")
     rows.append(_ring_effect_row("warning: rider intercept alone", riders, held))
+    return rows + rings_rows(riders)
+
+
+def rings_rows(riders: int) -> list[tuple]:
+    """Three rings at one number of riders: any of them found without an effect, all intervals holding at once."""
+    rows = []
+    for name in RINGS_WORLDS:
+        found = rings_rates(riders, name)
+        analysis = f"three rings at once, {name}"
+        rows.append((analysis, riders, found.studies, found.found_any, 0.05, found.coverage, 0.95))
     return rows
 
 
