@@ -44,7 +44,7 @@ def quality_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "quality_strip",
         quality_strip(cells, "intensity", columns),
-        "Data quality, one cell a trial: number of whole turns kept. Plain: used; tinted: used with caution;"
+        "Data quality, one cell a trial: number of whole turns kept. Plain: used; framed: used with caution;"
         " hatched: not used; no cell: no trial was listed.",
         f"Strip of {len(trials)} trials by intensity and period with the number of turns kept; {poor} not"
         " used.",

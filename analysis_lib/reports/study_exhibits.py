@@ -112,7 +112,7 @@ def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
         "quality_strip",
         quality_strip(cells.astype({"column": str}), "rider", order),
         "Data quality, one cell a trial (intensity and period P): number of whole turns kept. Plain: used;"
-        " tinted: used with caution; hatched: not used; no cell: no trial was listed. Look for rows or"
+        " framed: used with caution; hatched: not used; no cell: no trial was listed. Look for rows or"
         " columns that differ.",
         f"Strip of {len(trials)} cells, riders by intensity and period, with the number of turns kept; {poor}"
         " trials are not used.",

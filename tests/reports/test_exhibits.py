@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
-from analysis_lib.reports.figures.style import in_house_style, new_figure
+from analysis_lib.reports.figures.quality_figures import STATE_MARKS
+from analysis_lib.reports.figures.style import FURTHER_LOOKS, LOOKS, in_house_style, new_figure
 from analysis_lib.reports.numbers import format_cell, write_csv
 
 
@@ -78,3 +79,10 @@ def test_no_p_value_is_printed_as_zero():
 def test_csv_keeps_ten_digits_and_never_starts_a_formula(tmp_path):
     write_csv(tmp_path / "t.csv", pd.DataFrame({"who": ["=1+1", "R01"], "x": [1 / 3, np.nan]}))
     assert (tmp_path / "t.csv").read_text() == "who,x\n'=1+1,0.3333333333\nR01,\n"
+
+
+def test_states_and_rings_are_told_apart_without_colour():
+    states = [STATE_MARKS[name] for name in ("kept", "caution", "not used")]
+    assert len(set(states)) == 3
+    looks = [(str(look.line), look.marker) for look in (LOOKS["round"], *FURTHER_LOOKS)]
+    assert len({line for line, _ in looks}) == len({marker for _, marker in looks}) == len(looks)

@@ -6,9 +6,11 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from analysis_lib.reports.figures.style import BLUE, MM, in_house_style, new_figure
+from analysis_lib.reports.figures.style import BLUE, INK, in_house_style, new_figure
 
 STATE_COLOURS = {"kept": "#cfe3ef", "caution": "#f6d9b8", "not used": "#d9a6a6", "missing": "#ffffff"}
+STATE_MARKS = {"kept": ("", "#8a8a8a", 0.5), "caution": ("", INK, 1.4), "not used": ("////", "#8a8a8a", 0.5)}
+"""Hatch, colour of the frame and its width in points: what tells states apart in grey print."""
 
 
 @in_house_style
@@ -37,14 +39,14 @@ def quality_strip(cells: pd.DataFrame, rows: str, columns: list[str]) -> Figure:
 def _cell_patch(x: int, y: int, state: str):
     from matplotlib.patches import Rectangle
 
-    hatch = {"not used": "////", "missing": "...."}.get(state, "")
+    hatch, frame, width = STATE_MARKS.get(state, ("....", "#8a8a8a", 0.5))
     return Rectangle(
         (x - 0.48, y - 0.46),
         0.96,
         0.92,
         facecolor=STATE_COLOURS[state],
-        edgecolor="#8a8a8a",
-        linewidth=20 * MM * 0.5,
+        edgecolor=frame,
+        linewidth=width,
         hatch=hatch,
     )
 
