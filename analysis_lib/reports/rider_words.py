@@ -22,7 +22,7 @@ def answer(analysis: RiderAnalysis) -> list[str]:
         words += [mount_words.verdict(analysis.mounting), analysis.mount_advice.sentence()]
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
-    return [*words, *_primary_sentence(analysis), *_cannot_say(analysis)]
+    return [*words, *_primary_sentence(analysis), *_which_oval(analysis), *_cannot_say(analysis)]
 
 
 def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
@@ -39,6 +39,17 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
         f"{outcome.label}, oval − round ({outcome.unit}): {each}; smallest effect that matters"
         f" {outcome.smallest_effect:g}. One rider's difference is a description; the study's page judges"
         " effects."
+    ]
+
+
+def _which_oval(analysis: RiderAnalysis) -> list[str]:
+    """Name the oval ring of this page where the study has others beside it."""
+    settings = analysis.study.settings
+    ridden = {ring for order in settings.design.sequences.values() for ring in order}
+    if ridden <= set(settings.rings):
+        return []
+    return [
+        f"Oval on this page is the ring {settings.ring_in_role('oval')}; the others have pages of their own."
     ]
 
 

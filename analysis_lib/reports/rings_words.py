@@ -142,7 +142,8 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
         ),
         (
             "One error serves all contrasts, which is right when any two rings differ by as much from rider to rider;"
-            " each ring by itself stands beside it."
+            " each ring by itself stands beside it. Where riders differed on one of three rings alone, simulated"
+            " studies without any effect found one in 6 to 7 % instead of 5 %."
         ),
         "The intensities and the secondary outcomes are not adjusted against each other: read them as a description.",
     ]

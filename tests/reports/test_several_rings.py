@@ -10,7 +10,7 @@ import pytest
 from statsmodels.formula.api import ols
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import rings_checks, rings_exhibits, rings_words, study_exhibits
+from analysis_lib.reports import rider_words, rings_checks, rings_exhibits, rings_words, study_exhibits
 from analysis_lib.reports.page_list import planned_pages
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rings_analysis import analyse_rings, contrasts_of
@@ -54,6 +54,7 @@ def test_a_view_of_two_rings_holds_their_trials_alone(folder):
     assert set(view.trials["ring"]) == {"round", "strong"}
     assert view.settings.ring_in_role("oval") == "strong"
     rider = analyse_rider(view, "R01")
+    assert "Oval on this page is the ring strong" in " ".join(rider_words.answer(rider))
     assert set(rider.trials["ring"]) == {"round", "oval"}
     assert rider.drivetrains(70.0)["oval"].ring.axis_ratio == pytest.approx(1.25, rel=1e-6)
     for name, words in (("stronk", "did you mean 'strong'"), ("", "oval, strong"), ("round", "oval, strong")):
