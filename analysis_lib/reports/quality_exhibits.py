@@ -99,7 +99,7 @@ def side_table(analysis: StudyAnalysis) -> TableExhibit:
 def zero_table(analysis: StudyAnalysis) -> TableExhibit:
     """Describe the zero checks of each recorder: how many, over which temperatures, how far zero moved."""
     checks = analysis.study.zero_checks
-    channels = [name for name in checks if str(name).startswith("zero_")]
+    channels = [name for name in checks if str(name).startswith("zero_") and str(name).endswith("_Nm")]
     rows = []
     for recorder, here in checks.groupby("recorder"):
         for channel in channels:

@@ -10,7 +10,7 @@ import pandas as pd
 from analysis_lib.study import derived_checks, readiness, trial_checks
 from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
 from analysis_lib.study.measured_quantities import measured_quantities
-from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.problems import Problem, listed, rename, suggest
 from analysis_lib.study.ring_roles import WILLIAMS
 from analysis_lib.study.rows import TRIALS
 from analysis_lib.study.settings import FILE
@@ -40,7 +40,7 @@ def check_outcome_columns(contents: Contents) -> Iterator[Problem]:
             continue
         if outcome.name not in contents.trials:
             spare = [str(name) for name in contents.trials if name not in [*TRIALS.columns, "row"]]
-            remedy = suggest(outcome.name, spare, "add the column, or take the outcome out of study.toml")
+            remedy = rename(outcome.name, spare, "add the column, or take the outcome out of study.toml")
             yield about_study(
                 "trials.csv, row 1", f"no column {outcome.name!r}", "a column for each outcome", remedy
             )

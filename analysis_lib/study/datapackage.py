@@ -232,7 +232,7 @@ def _unknown_column(name: str) -> dict[str, Any]:
 
 def _field(kind: TableKind, column: str, settings: StudySettings | None) -> dict[str, Any]:
     """Describe one column: of the row model, a declared outcome, or one that nothing uses."""
-    if column in kind.columns:
+    if column in kind.known_columns:
         return _known_column(kind, column, settings)
     outcomes = settings.outcomes if settings else []
     outcome = next((part for part in outcomes if part.name == column and part.source == "trials"), None)

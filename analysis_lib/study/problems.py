@@ -48,6 +48,16 @@ def suggest(word: str, known: Iterable[str], otherwise: str) -> str:
     return f"did you mean {near!r}?" if near else otherwise
 
 
+def rename(wanted: str, found: Iterable[str], otherwise: str) -> str:
+    """Advise to rename what was found under a misspelt name, or give the advice `otherwise`.
+
+    >>> rename("mount_deg", ["mount_dg", "tyre"], "add the column")
+    "rename 'mount_dg' to 'mount_deg'"
+    """
+    near = nearest_of(wanted, found)
+    return f"rename {near!r} to {wanted!r}" if near else otherwise
+
+
 def listed(words: Iterable[object]) -> str:
     """Write words as one list for a message.
 

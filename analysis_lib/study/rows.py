@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
+from pydantic.fields import FieldInfo
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.schema import AsNumber, DateTime, Id, InnerPath, Number, TableRow, Word, YesOrNo
@@ -76,6 +77,17 @@ class TrialRow(TableRow):
         return self
 
 
+_ForceZero = Number | None
+
+
+def _force_zero(direction: str, leg: str) -> Any:
+    return Field(
+        default=None,
+        description=f"{direction} force shown by the unloaded {leg} pedal",
+        json_schema_extra={**_unit("N"), "may_be_left_out": True},
+    )
+
+
 class ZeroCheckRow(TableRow):
     """One look at the recorder without load: what it shows then is its zero torque."""
 
@@ -94,6 +106,14 @@ class ZeroCheckRow(TableRow):
         description="torque shown by an unloaded recorder of the total", json_schema_extra=_unit("N m")
     )
     note: str | None = Field(description="anything worth remembering")
+    zero_force_tangential_left_N: _ForceZero = _force_zero("tangential", "left")
+    zero_force_tangential_right_N: _ForceZero = _force_zero("tangential", "right")
+    zero_force_radial_left_N: _ForceZero = _force_zero("radial", "left")
+    zero_force_radial_right_N: _ForceZero = _force_zero("radial", "right")
+    zero_force_fore_aft_left_N: _ForceZero = _force_zero("fore-aft", "left")
+    zero_force_fore_aft_right_N: _ForceZero = _force_zero("fore-aft", "right")
+    zero_force_vertical_left_N: _ForceZero = _force_zero("vertical", "left")
+    zero_force_vertical_right_N: _ForceZero = _force_zero("vertical", "right")
 
 
 class CalibrationRow(TableRow):
@@ -119,6 +139,11 @@ class CalibrationRow(TableRow):
     note: str | None = Field(description="anything worth remembering")
 
 
+def _may_be_left_out(field: FieldInfo) -> bool:
+    extra = field.json_schema_extra
+    return isinstance(extra, dict) and bool(extra.get("may_be_left_out"))
+
+
 @dataclass(frozen=True)
 class TableKind:
     """A table of the study folder: its file, its row model, and how to say whose row it is."""
@@ -132,11 +157,18 @@ class TableKind:
     @property
     def columns(self) -> list[str]:
         """The columns that the file must have."""
+        return [name for name, field in self.row.model_fields.items() if not _may_be_left_out(field)]
+
+    @property
+    def known_columns(self) -> list[str]:
+        """The columns that the file must or may have."""
         return list(self.row.model_fields)
 
     def column_schema(self, column: str) -> dict[str, Any]:
         """Describe a column as JSON Schema does, without the choice of an empty cell."""
         described = dict(self.row.model_json_schema()["properties"][column])
+        described.pop("may_be_left_out", None)
+        described.pop("default", None)
         choices = [choice for choice in described.pop("anyOf", []) if choice.get("type") != "null"]
         return {**described, **(choices[0] if choices else {})}
 

@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.faults import Place, refusals_from
-from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.problems import Problem, listed, nearest_of, rename
 from analysis_lib.study.rows import TableKind
 from analysis_lib.study.schema import Number, TableRow
 
@@ -76,7 +76,7 @@ def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()
     rows: list[dict[str, Any]] = []
     problems = _note_unused(header, kind, numbers)
     for line, cells in lines:
-        row, faults = _read_row(line, cells, header, kind, numbers)
+        row, faults = _read_row(root, line, cells, header, kind, numbers)
         problems += faults
         rows += [row] if row else []
     ids = frozenset(cells[header.index(kind.columns[0])] for _, cells in lines if len(cells) == len(header))
@@ -128,9 +128,13 @@ def _check_header(header: list[str], kind: TableKind) -> None:
     faults = []
     for name in kind.columns:
         if name not in header:
-            spare = [column for column in header if column and column not in kind.columns]
-            near = suggest(name, spare, "add the column; its cells may stay empty where the value is unknown")
-            faults.append(Refusal(place, f"no column {name!r}", f"the columns {listed(kind.columns)}", near))
+            spare = [column for column in header if column and column not in kind.known_columns]
+            remedy = rename(
+                name, spare, "add the column; its cells may stay empty where the value is unknown"
+            )
+            faults.append(
+                Refusal(place, f"no column {name!r}", f"the columns {listed(kind.columns)}", remedy)
+            )
     twice = sorted({name for name in header if name and header.count(name) > 1})
     faults += [Refusal(place, f"column {name!r} twice", "each column once", "rename one") for name in twice]
     if faults:
@@ -138,21 +142,28 @@ def _check_header(header: list[str], kind: TableKind) -> None:
 
 
 def _note_unused(header: list[str], kind: TableKind, numbers: list[str]) -> list[Problem]:
-    unused = [name for name in header if name and name not in kind.columns and name not in numbers]
+    unused = [name for name in header if name and name not in kind.known_columns and name not in numbers]
+    absent = [name for name in kind.known_columns if name not in header]
     return [
         Problem(
             f"{kind.file}, row 1, column {name}",
             "a column that nothing uses",
             "columns of the table and declared outcomes",
-            suggest(name, kind.columns, "leave it, or declare it as an outcome in study.toml"),
+            _unused_remedy(name, absent),
             severity="note",
         )
         for name in unused
     ]
 
 
+def _unused_remedy(name: str, absent: list[str]) -> str:
+    otherwise = "leave it, or declare it as an outcome in study.toml"
+    near = nearest_of(name, absent)
+    return f"rename {name!r} to {near!r} if that is meant; otherwise {otherwise}" if near else otherwise
+
+
 def _read_row(
-    line: int, cells: list[str], header: list[str], kind: TableKind, numbers: list[str]
+    root: Path, line: int, cells: list[str], header: list[str], kind: TableKind, numbers: list[str]
 ) -> tuple[dict[str, Any] | None, list[Problem]]:
     """Read one row; its faults are laid at the door of its trial or rider, and leave it out as a rule."""
     given = dict(zip(header, cells, strict=False))
@@ -166,29 +177,29 @@ def _read_row(
         ]
         return None, [_laid_at(fault, kind, owner) for fault in faults]
     faults = [fault for name in numbers for fault in _number_faults(given[name], f"{place}, column {name}")]
-    row, row_faults = _validate_row({name: cell or None for name, cell in given.items()}, kind, place)
+    row, row_faults = _validate_row(root, {name: cell or None for name, cell in given.items()}, kind, place)
     problems = [_laid_at(fault, kind, owner) for fault in faults + row_faults]
     if row is None or (problems and not kind.keeps_faulty_rows):
         return None, problems
-    spare = {name: given[name] for name in header if name and name not in kind.columns}
+    spare = {name: given[name] for name in header if name and name not in kind.known_columns}
     outcomes = {name: float(given[name]) if given[name] else float("nan") for name in numbers}
     return {**row.model_dump(), **spare, **outcomes, "row": line}, problems
 
 
 def _validate_row(
-    given: dict[str, str | None], kind: TableKind, place: str
+    root: Path, given: dict[str, str | None], kind: TableKind, place: str
 ) -> tuple[TableRow | None, list[Refusal]]:
     """Check the cells of a row; with faults, give the row without the cells at fault, where that is a row.
 
     An empty cell is an absent value; a row that is not there is another matter and is looked for elsewhere.
     """
     try:
-        return kind.row.model_validate(given), []
+        return kind.row.model_validate(given, context={"root": root}), []
     except ValidationError as error:
         faults = refusals_from(error, kind.row, lambda loc: _name_cell(place, loc))
         faulty = {str(fault["loc"][0]) for fault in error.errors() if fault["loc"]}
     without = {name: None if name in faulty else cell for name, cell in given.items()}
-    return (_validate_row(without, kind, place)[0] if without != given else None), faults
+    return (_validate_row(root, without, kind, place)[0] if without != given else None), faults
 
 
 def _number_faults(cell: str, place: str) -> list[Refusal]:
@@ -217,7 +228,7 @@ def _as_frame(
     rows: list[dict[str, Any]], header: list[str], kind: TableKind, numbers: list[str]
 ) -> pd.DataFrame:
     columns = [name for name in header if name] + ["row"]
-    types = {name: _FRAME_TYPES[kind.column_type(name)] for name in kind.columns}
+    types = {name: _FRAME_TYPES[kind.column_type(name)] for name in kind.known_columns if name in header}
     types |= dict.fromkeys(numbers, "float64") | {"row": "int64"}
     frame = pd.DataFrame(rows, columns=columns)
     words = [name for name in columns if types.get(name, "str") == "str"]

@@ -44,7 +44,7 @@ def describe_tables() -> str:
     """Describe every column of every table, as a README for whoever fills them in."""
     parts = [_INTRODUCTION]
     for kind, about in _ABOUT.items():
-        rows = [_describe_column(kind, column) for column in kind.columns]
+        rows = [_describe_column(kind, column) for column in kind.known_columns]
         parts.append(
             "\n".join(
                 [
@@ -61,6 +61,8 @@ def describe_tables() -> str:
 def _describe_column(kind: TableKind, column: str) -> str:
     described = kind.column_schema(column)
     empty = "allowed" if kind.may_be_empty(column) else "no"
+    if column not in kind.columns:
+        empty = "allowed; the column may be left out"
     return f"| {column} | {described.get('unit', '')} | {empty} | {described['description']} |"
 
 
@@ -74,7 +76,9 @@ _ABOUT = {
     ZERO_CHECKS: (
         "One row for each look at the unloaded recorder: crank free, no foot on the pedals. Look before and "
         "after each block of trials; half a newton metre of zero torque is 5 W at 90 rpm. Where pedal forces are "
-        "recorded, write the unloaded force times the crank length."
+        "recorded, add the columns of the forces that the recorder maps and write what they show with no foot on the "
+        "pedals: it is taken off before the forces count as torque. Where only a tangential force is recorded, "
+        "`zero_left_Nm` and `zero_right_Nm` will do as well, as that force times the crank length."
     ),
     CALIBRATIONS: (
         "Optional: delete it if nothing was calibrated. One row a load, in the order in which the loads were applied, "

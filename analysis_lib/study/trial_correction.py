@@ -12,6 +12,7 @@ from analysis_lib.signals.calibration import apply_calibration
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import TrialResult, analyse_corrected
 from analysis_lib.signals.zero_drift import fit_quality, fit_zero_drift, remove_zero_drift
+from analysis_lib.signals.zero_force import remove_zero_force
 from analysis_lib.signals.zero_torque import remove_zero_torque, zero_line
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.study.angle_error import angle_error_sentence
@@ -86,6 +87,7 @@ def analyse_row(
     start_s = float(recording.time_s[0])
     checks = checks_around(settings, known.zero_checks, row, start_s)
     line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
+    recording, line = remove_zero_force(recording, line)
     known_zero: dict[str, float] = {}
     if settings.rules.zero_model == "temperature":
         every = all_checks(settings, known.zero_checks, row, start_s)

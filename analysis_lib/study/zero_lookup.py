@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis_lib.signals.recorder import RecorderSettings
+from analysis_lib.signals.zero_force import DIRECTIONS, force_channel
 from analysis_lib.signals.zero_torque import ZeroCheck
 from analysis_lib.study.settings import StudySettings
 
@@ -68,14 +70,38 @@ def all_checks(
 def _usable(
     settings: StudySettings, zero_checks: pd.DataFrame, recorder: str
 ) -> tuple[dict[str, str], np.ndarray]:
-    """Return the recorder's channels with their columns, and which checks are its own and have all of them."""
-    channels = settings.recorders[recorder].recorder_settings().channels
-    # Where both legs are recorded beside their total, the legs are what is analysed.
-    needed = [channel for channel in channels if channel != "total" or len(channels) == 1]
-    columns = {channel: f"zero_{channel}_Nm" for channel in needed}
+    """Return the recorder's channels with their columns, and which checks are its own and have all of them.
+
+    A leg whose forces are recorded has the zero of these forces where any of its checks gives one, else of its torque.
+    """
+    described = settings.recorders[recorder].recorder_settings()
+    channels = described.channels
     is_own = (zero_checks["recorder"] == recorder).to_numpy(dtype=bool)
-    is_whole = zero_checks[list(columns.values())].notna().to_numpy().all(axis=1)
+    columns: dict[str, str] = {}
+    for channel in channels:
+        forces = _force_columns(described, channel)
+        if (
+            forces
+            and zero_checks.loc[is_own, zero_checks.columns.intersection(list(forces.values()))]
+            .notna()
+            .to_numpy()
+            .any()
+        ):
+            columns |= forces
+        # Where both legs are recorded beside their total, the legs are what is analysed.
+        elif channel != "total" or len(channels) == 1:
+            columns[channel] = f"zero_{channel}_Nm"
+    is_whole = zero_checks.reindex(columns=list(columns.values())).notna().to_numpy().all(axis=1)
     return columns, is_own & is_whole
+
+
+def _force_columns(recorder: RecorderSettings, leg: str) -> dict[str, str]:
+    """Return the force channels of a leg, by the names of `zero_force`, with their columns of zero_checks.csv."""
+    return {
+        force_channel(way, leg): f"zero_force_{way}_{leg}_N"
+        for way in DIRECTIONS
+        if f"force_{way}_{leg}_N" in recorder.columns
+    }
 
 
 def _nearest(allowed: np.ndarray, away_s: np.ndarray) -> list[int]:

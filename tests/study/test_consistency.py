@@ -172,7 +172,7 @@ def test_one_ring_or_one_sequence_is_noted(tiny):
 def test_an_outcome_without_its_column_is_an_error_of_the_study(tiny):
     tiny.replace("trials.csv", "hr_bpm", "hr_pbm")
     (error,) = open_study(tiny.root).errors
-    assert error.scope == "study" and "did you mean 'hr_pbm'?" in str(error)
+    assert error.scope == "study" and "rename 'hr_pbm' to 'hr_bpm'" in str(error)
 
 
 @pytest.mark.parametrize(

@@ -236,7 +236,7 @@ class TestAngleSources:
         self.write(tiny, crank, declared, rate=rate)
         result = open_study(tiny.root).load_trial("T1")
         assert result.value("torque_phase_deg") == pytest.approx(100, abs=0.5)
-        assert any("stretched by -1.9" in said for said in result.assumptions)
+        assert any("stretched by −1.9" in said for said in result.assumptions)
 
     def test_an_offset_is_taken_off_and_said(self, tiny):
         declare(tiny, COLUMNS + "angle_offset_deg = 7.0\n")

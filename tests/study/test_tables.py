@@ -104,7 +104,7 @@ def test_rows_are_counted_as_an_editor_counts_lines(tiny):
         (lambda text: text.replace(",", ";").encode(), "semicolons"),
         (lambda text: text.replace(",", "\t").encode(), "tabs"),
         (lambda text: text.replace("sequence", "séquence").encode("latin-1"), "UTF-8"),
-        (lambda text: text.replace("mass_kg", "masskg").encode(), "did you mean 'masskg'?"),
+        (lambda text: text.replace("mass_kg", "masskg").encode(), "rename 'masskg' to 'mass_kg'"),
         (lambda text: text.replace("age_band", "mass_kg").encode(), "'mass_kg' twice"),
         (lambda text: b"\n\n", "an empty file"),
         (lambda text: text.replace("70.5", '"70.5').encode(), "stray quotation mark"),

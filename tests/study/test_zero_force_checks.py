@@ -1,0 +1,71 @@
+"""Zero checks of force channels, from zero_checks.csv to the trial's torque."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis_lib.study.folder import open_study
+
+FORCES = """columns.force_fore_aft_left_N = { column = "al", unit = "N" }
+columns.force_vertical_left_N = { column = "vl", unit = "N" }
+columns.force_tangential_right_N = { column = "tr", unit = "N" }"""
+ZERO_AFT_N, ZERO_UP_N, ZERO_ACROSS_N = 6.0, -4.0, 3.0
+LENGTH_M = 0.1725  # crank of R01
+
+
+@pytest.fixture
+def forces(tiny):
+    """Trial T1 with forces instead of torque, each with a constant zero of its own."""
+    tiny.replace("study.toml", 'columns.torque_Nm = { column = "torque", unit = "N m" }', FORCES)
+    time = np.arange(0, 20, 0.01)
+    crank = 2 * np.pi * 1.5 * time
+    left = 120 * (1 + np.sin(crank + np.pi)) / 2
+    table = {
+        "t": time,
+        "angle": np.degrees(crank) % 360,
+        # Tangential force of the left leg, whose own crank is half a turn on: (F cos θ, −F sin θ).
+        "al": left * np.cos(crank - np.pi) + ZERO_AFT_N,
+        "vl": -left * np.sin(crank - np.pi) + ZERO_UP_N,
+        "tr": 130 * (1 + np.sin(crank)) / 2 + ZERO_ACROSS_N,
+    }
+    pd.DataFrame(table).to_csv(tiny.root / "recordings" / "T1.csv", index=False)
+    (tiny.root / "zero_checks.csv").write_text(
+        "recorder,checked_at,temperature_C,zero_left_Nm,zero_right_Nm,zero_total_Nm,note,"
+        "zero_force_fore_aft_left_N,zero_force_vertical_left_N,zero_force_tangential_right_N\n"
+        f"crank,2026-03-02T08:55:00,18,,,,,{ZERO_AFT_N},{ZERO_UP_N},{ZERO_ACROSS_N}\n"
+        f"crank,2026-03-02T09:05:00,18,,,,,{ZERO_AFT_N},{ZERO_UP_N},{ZERO_ACROSS_N}\n"
+    )
+    return tiny
+
+
+def test_forces_lose_their_zero_before_they_count_as_torque(forces):
+    result = open_study(forces.root).load_trial("T1")
+    # Means of the forces over whole turns: 60 and 65 N.
+    assert result.value("mean_torque_left_Nm") == pytest.approx(60 * LENGTH_M, rel=1e-4)
+    assert result.value("mean_torque_right_Nm") == pytest.approx(65 * LENGTH_M, rel=1e-4)
+    profile = result.profile("left")
+    expected = 120 * LENGTH_M * (1 + np.sin(np.radians(profile.crank_deg))) / 2
+    np.testing.assert_allclose(profile.mean, expected, atol=0.01)
+    assert not [said for said in result.assumptions if "never checked" in said]
+    assert result.quality["zero_drift_Nm"] == 0.0
+
+
+def test_a_tangential_force_may_still_have_its_zero_as_torque(forces):
+    table = pd.read_csv(forces.root / "zero_checks.csv").drop(columns="zero_force_tangential_right_N")
+    table["zero_right_Nm"] = ZERO_ACROSS_N * LENGTH_M
+    table.to_csv(forces.root / "zero_checks.csv", index=False)
+    result = open_study(forces.root).load_trial("T1")
+    assert result.value("mean_torque_right_Nm") == pytest.approx(65 * LENGTH_M, rel=1e-4)
+
+
+def test_a_misspelt_force_column_is_told_its_right_name(forces):
+    forces.replace("zero_checks.csv", "zero_force_vertical_left_N", "zero_force_vertcal_left_N")
+    notes = [str(note) for note in open_study(forces.root).notes]
+    (said,) = [note for note in notes if "vertcal" in note]
+    assert "rename 'zero_force_vertcal_left_N' to 'zero_force_vertical_left_N'" in said
+
+
+def test_a_misspelt_column_is_renamed_forwards(tiny):
+    tiny.replace("trials.csv", "mount_deg", "mount_dg")
+    with pytest.raises(ValueError, match="rename 'mount_dg' to 'mount_deg'"):
+        open_study(tiny.root)
