@@ -51,7 +51,10 @@ class Design(SettingsPart):
 
     sequences: dict[Word, Annotated[list[Word], Field(min_length=2)]] = Field(
         min_length=1,
-        description='each sequence with its rings in order: ROOR = ["round", "oval", "oval", "round"]',
+        description=(
+            'each sequence with its rings in order: ROOR = ["round", "oval", "oval", "round"]; or "williams" for the'
+            " orders of a Williams design of all rings"
+        ),
     )
 
     @model_validator(mode="after")
