@@ -13,7 +13,8 @@ from analysis_lib.reports.whole_file import write_text_whole
 FILE_DIGITS = 10
 """Significant digits in CSV and JSON: far below any measuring error, above the last bits that differ by machine."""
 
-SPREADSHEET_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+SPREADSHEET_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""OWASP, CSV injection; from memory. The wide forms count where the spreadsheet speaks an East Asian language."""
 
 
 def format_cell(value: object, digits: int | None = None) -> str:
@@ -44,12 +45,14 @@ def format_p(p: float) -> str:
 
 def write_csv(path: Path, frame: pd.DataFrame) -> None:
     """Write a tidy table with declared digits; text that a spreadsheet would run as a formula is quoted off."""
-    safe = frame.apply(lambda column: column.map(_spreadsheet_safe))
+    safe = frame.apply(lambda column: column.map(_spreadsheet_safe)).rename(columns=_spreadsheet_safe)
     text = safe.to_csv(index=False, float_format=f"%.{FILE_DIGITS}g", lineterminator="\n")
     write_text_whole(path, text)
 
 
 def _spreadsheet_safe(value: object) -> object:
-    if isinstance(value, str) and value.startswith(SPREADSHEET_FORMULA_STARTS):
-        return "'" + value
-    return value
+    """Quote off a formula; a lone carriage return, which would begin a row of its own, becomes a line feed."""
+    if not isinstance(value, str):
+        return value
+    text = value.replace("\r\n", "\n").replace("\r", "\n")
+    return "'" + text if text.startswith(SPREADSHEET_FORMULA_STARTS) else text

@@ -20,6 +20,7 @@ from analysis_lib.study.datapackage import FILE as DESCRIPTOR
 from analysis_lib.study.folder import Study
 from analysis_lib.study.frozen_protocol import FOLDER as PLAN_FOLDER
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.schema import is_inside
 from analysis_lib.study.settings import FILE as SETTINGS
 
 MISSING = "missing"
@@ -47,8 +48,9 @@ def frozen_plan(study: Study) -> list[str]:
 
 
 def checksums_of(root: Path, names: list[str]) -> dict[str, str]:
-    """Return the SHA-256 of each named file below `root`, or 'missing'."""
-    return {name: sha256_of(root / name) if (root / name).is_file() else MISSING for name in names}
+    """Return the SHA-256 of each named file below `root`; 'missing' for none, and for a link out of the folder."""
+    inside = {name for name in names if (root / name).is_file() and is_inside(root, root / name)}
+    return {name: sha256_of(root / name) if name in inside else MISSING for name in names}
 
 
 def inputs_of_study(study: Study) -> dict[str, str]:

@@ -19,7 +19,7 @@ from analysis_lib.study.contents import Contents, about_study, about_trial, read
 from analysis_lib.study.derived_outcomes import GAS_COLUMNS, gas_columns
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
-from analysis_lib.study.schema import NO, YES
+from analysis_lib.study.schema import NO, YES, is_inside
 from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.table_schema import column_faults, unchecked_parts
 from analysis_lib.study.tables import read_table
@@ -137,7 +137,7 @@ def check_package(contents: Contents) -> list[Problem]:
 def _described(root: Path) -> tuple[dict[str, Any], list[Problem]]:
     """Read the resources of a folder's descriptor by their path; say why when it is none."""
     path = root / FILE
-    if not path.is_file():
+    if not path.is_file() or not is_inside(root, path):
         return {}, []
     try:
         resources = json.loads(path.read_text(encoding="utf-8"))["resources"]

@@ -14,7 +14,7 @@ from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.problems import listed
 from analysis_lib.study.ring_outline import read_outline
-from analysis_lib.study.schema import InnerPath, SettingsPart, read_path
+from analysis_lib.study.schema import InnerPath, SettingsPart, read_inner_path
 
 Role = Literal["round", "oval"]
 MountAngle = Annotated[float, Field(ge=0, lt=180)]
@@ -57,7 +57,7 @@ class RingSettings(SettingsPart):
                     "", "both axis_ratio and outline", "one of them", "keep the one that was measured"
                 )
             ring["outline_mm"] = read_outline(
-                (info.context or {}).get("root", Path()), read_path(ring["outline"])
+                (info.context or {}).get("root", Path()), read_inner_path(ring["outline"], info)
             )
             ring["axis_ratio"] = ring_from_outline(ring["outline_mm"], ring["teeth"]).ring.axis_ratio
         if "role" not in ring and "axis_ratio" in ring:

@@ -10,13 +10,13 @@ from pydantic import Field, model_validator
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import TurnRules
 from analysis_lib.study.metabolic_power import HIGHEST_RATIO, LOWEST_RATIO, EquationName
-from analysis_lib.study.schema import SettingsPart, Word
+from analysis_lib.study.schema import Name, SettingsPart, Word
 
 
 class Intensity(SettingsPart):
     """One intensity at which every ring is ridden."""
 
-    name: Word = Field(description="the word used in trials.csv")
+    name: Name = Field(description="the word used in trials.csv")
     label: Word = Field(description="the words used in reports")
     order: int = Field(description="place in tables and figures, lowest first")
     target_power_W: float | None = Field(default=None, gt=0, description="power asked for, if it was set")
@@ -28,7 +28,7 @@ class Intensity(SettingsPart):
 class Outcome(SettingsPart):
     """One outcome, declared before the data are seen."""
 
-    name: Word = Field(description="column of trials.csv, or a quantity of the recordings")
+    name: Name = Field(description="column of trials.csv, or a quantity of the recordings")
     label: Word = Field(description="the words used in reports")
     unit: str = Field(description="unit of the outcome, empty for a score")
     source: Literal["signals", "trials", "derived"] = Field(
@@ -49,7 +49,7 @@ class Outcome(SettingsPart):
 class Design(SettingsPart):
     """The sequences of rings that riders were randomised to, one ring a period."""
 
-    sequences: dict[Word, Annotated[list[Word], Field(min_length=2)]] = Field(
+    sequences: dict[Name, Annotated[list[Word], Field(min_length=2)]] = Field(
         min_length=1,
         description=(
             'each sequence with its rings in order: ROOR = ["round", "oval", "oval", "round"]; or "williams" for the'

@@ -25,6 +25,7 @@ from analysis_lib.study.frozen_protocol import (
 )
 from analysis_lib.study.problems import listed
 from analysis_lib.study.schedule import TRIAL
+from analysis_lib.study.schema import is_inside
 
 NOTHING = "nothing"
 
@@ -82,7 +83,7 @@ def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
     sums = {name: was for was, _, name in (line.partition("  ") for line in lines)}
     for name, was in {**sums, **frozen["sha256"]}.items():
         path = folder / name
-        if not path.is_file():
+        if not path.is_file() or not is_inside(folder, path):
             yield Deviation(f"{FOLDER}/{name}", "a file of the protocol", "no such file")
         elif sha256_of_file(path) != was:
             yield Deviation(
@@ -202,6 +203,8 @@ def _other_exclusions(study: Study, rules: list[str]) -> Iterator[Deviation]:
 
 def _read_json(path: Path) -> dict[str, Any] | None:
     """Read a protocol; None where there is none or it is not one."""
+    if not is_inside(path.parent.parent, path):
+        return None
     try:
         frozen = json.loads(path.read_text(encoding="utf-8"))
         plan = frozen["promised"]["plan"]
@@ -214,7 +217,7 @@ def _read_json(path: Path) -> dict[str, Any] | None:
 
 def _read_table(path: Path, sha256: str) -> pd.DataFrame | None:
     """Read a table of the protocol as text; None where it is not the table that was frozen."""
-    if not path.is_file() or sha256_of_file(path) != sha256:
+    if not path.is_file() or not is_inside(path.parent, path) or sha256_of_file(path) != sha256:
         return None
     frame = pd.read_csv(io.BytesIO(path.read_bytes()), dtype=str, keep_default_na=False)
     return frame.assign(period=frame["period"].astype(int)) if "period" in frame else frame

@@ -2,16 +2,33 @@
 
 from __future__ import annotations
 
+import unicodedata
 from datetime import datetime
+from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationInfo,
+)
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.faults import shorten
 
 ID_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]{0,31}$"
 YES, NO = "yes", "no"
+
+NAME_LENGTH = 48
+NOT_IN_NAMES = "/\\:.*?\"'<>|=$%&;`"
+"""Marks that a file system, a page, a spreadsheet or a shell reads as more than a mark."""
+
+TURNING_MARKS = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+"""They turn the direction of writing, so that a text can look like another one (Unicode Standard Annex 9)."""
 
 
 class SettingsPart(BaseModel):
@@ -82,11 +99,53 @@ def check_word(text: str) -> str:
     Raises
     ------
     Refusal
-        For an empty text, or one that begins or ends with a blank.
+        For an empty text, one that begins or ends with a blank, or one with characters that cannot be seen.
     """
     if not text or text != text.strip():
         raise Refusal("", shorten(text), "words, without blanks at either end", "fill it in")
+    if any(unicodedata.category(mark) == "Cc" or mark in TURNING_MARKS for mark in text):
+        wanted = "words without control characters and marks that turn the direction of writing"
+        raise Refusal("", shorten(text), wanted, "type it again")
     return text
+
+
+def check_name(text: str) -> str:
+    """Accept a name that can stand in the name of a file, a heading of a table and a notebook's parameter.
+
+    >>> check_name("hard start"), check_name("oval_10")
+    ('hard start', 'oval_10')
+
+    Raises
+    ------
+    Refusal
+        For more than 48 characters, for one of ``/ \\ : . * ? " ' < > | = $ % & ; ` ``, or for a first character that is
+        neither a letter nor a digit, because a spreadsheet would run it as a formula.
+    """
+    check_word(text)
+    if len(text) > NAME_LENGTH or not text[0].isalnum() or any(mark in NOT_IN_NAMES for mark in text):
+        wanted = f"a name of letters, digits, blanks, _ and -, {NAME_LENGTH} at most, that starts with a letter or digit"
+        raise Refusal("", shorten(text), wanted, "keep the name plain and put the words into a label")
+    return text
+
+
+def is_inside(root: Path, path: Path) -> bool:
+    """Whether a path of a study folder, all links followed, ends inside it."""
+    return path.resolve().is_relative_to(root.resolve())
+
+
+def read_inner_path(cell: Any, info: ValidationInfo) -> Any:
+    """Accept a path only when it stays inside the study folder, as text and with all links followed.
+
+    Raises
+    ------
+    Refusal
+        As `read_path` does, and for a link that leads out of the folder given as ``root`` in the context.
+    """
+    path, root = read_path(cell), (info.context or {}).get("root")
+    if isinstance(path, str) and root is not None and not is_inside(root, root / path):
+        wanted = "a path inside the study folder, also where its links lead"
+        raise Refusal("", f"{shorten(path)}, a link out of the folder", wanted, "put the file itself there")
+    return path
 
 
 def read_path(cell: Any) -> Any:
@@ -123,9 +182,10 @@ def _wrong_date_time(cell: object) -> Refusal:
 
 Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Word = Annotated[str, AfterValidator(check_word)]
+Name = Annotated[str, AfterValidator(check_name)]
 #: Stands after any bounds, so that these belong to the number and reach the schema.
 AsNumber = BeforeValidator(read_number)
 Number = Annotated[float, Field(allow_inf_nan=False), AsNumber]
 DateTime = Annotated[datetime, BeforeValidator(read_date_time)]
 YesOrNo = Annotated[bool, BeforeValidator(read_yes_or_no)]
-InnerPath = Annotated[str, BeforeValidator(read_path)]
+InnerPath = Annotated[str, BeforeValidator(read_inner_path)]

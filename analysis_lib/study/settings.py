@@ -16,7 +16,7 @@ from analysis_lib.study.problems import listed, or_refuse, repeated, suggest
 from analysis_lib.study.protocol import Design, Intensity, Metabolism, Outcome, Plan, Rules
 from analysis_lib.study.recorder_map import RecorderMap
 from analysis_lib.study.ring_roles import check_roles, spell_williams, unknown_rings
-from analysis_lib.study.schema import SettingsPart, Word
+from analysis_lib.study.schema import Name, SettingsPart, Word, is_inside
 
 FILE = "study.toml"
 
@@ -68,12 +68,12 @@ class StudySettings(SettingsPart):
     """
 
     study: StudyHeading
-    rings: Annotated[dict[Word, RingSettings], AfterValidator(check_roles)]
+    rings: Annotated[dict[Name, RingSettings], AfterValidator(check_roles)]
     drivetrain: DrivetrainSettings
     intensities: Annotated[list[Intensity], Field(min_length=1), AfterValidator(_check_intensities)]
     outcomes: Annotated[list[Outcome], Field(min_length=1), AfterValidator(_check_outcomes)]
     design: Design
-    recorders: dict[Word, RecorderMap] = Field(min_length=1)
+    recorders: dict[Name, RecorderMap] = Field(min_length=1)
     rules: Rules = Rules()
     metabolism: Metabolism | None = None
     plan: Plan | None = None
@@ -203,6 +203,8 @@ def _load_toml(path: Path) -> dict[str, Any]:
     if not path.is_file():
         remedy = "point at a study folder, or make one with: roundoval new DIR"
         raise Refusals([Refusal(str(path), "no such file", f"a study folder with a {FILE}", remedy)])
+    if not is_inside(path.parent, path):
+        raise Refusals([Refusal(FILE, "a link out of the folder", "a file", "put the file itself there")])
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:

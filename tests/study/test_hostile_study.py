@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from analysis_lib.refusals import Refusal
+from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.folder import open_study
 
 TIME_S = np.arange(0, 20, 0.01)
@@ -123,3 +123,100 @@ def test_no_path_of_the_settings_leads_outside(tiny, key):
     tiny.replace("study.toml", 'crank_side = "right"', f'crank_side = "right"\n{key}')
     with pytest.raises(ValueError, match="a path inside the study folder"):
         open_study(tiny.root)
+
+
+def link_out(tiny, name):
+    """Replace a file of the study by a link to one outside that holds the same bytes and a secret."""
+    path, outside = tiny.root / name, tiny.root.parent / "outside" / name
+    outside.parent.mkdir(parents=True, exist_ok=True)
+    outside.write_bytes(path.read_bytes() if path.is_file() else b"forward_mm,upward_mm\nsecret,1\n")
+    path.unlink(missing_ok=True)
+    path.parent.mkdir(exist_ok=True)
+    path.symlink_to(outside)
+
+
+def test_a_recording_that_is_a_link_out_of_the_folder_costs_its_trial_alone(tiny):
+    link_out(tiny, "recordings/T1.csv")
+    assert "a link out of the folder" in the_message_about(tiny).got
+
+
+def test_a_folder_of_recordings_that_is_a_link_out_of_the_study(tiny):
+    outside = tiny.root.parent / "elsewhere"
+    (tiny.root / "recordings").rename(outside)
+    (tiny.root / "recordings").symlink_to(outside, target_is_directory=True)
+    study = open_study(tiny.root)
+    assert study.trials[study.trials["file"] != ""].empty
+    assert any("a link out of the folder" in str(problem) for problem in study.errors)
+
+
+def test_a_link_within_the_study_and_a_study_that_is_reached_by_a_link_are_well(tiny):
+    (tiny.root / "recordings/T1.csv").rename(tiny.root / "first.csv")
+    (tiny.root / "recordings/T1.csv").symlink_to("../first.csv")
+    (tiny.root.parent / "link").symlink_to(tiny.root, target_is_directory=True)
+    assert open_study(tiny.root.parent / "link").load_trial("T1").value("power_W") > 100
+
+
+@pytest.mark.parametrize("name", ["study.toml", "riders.csv", "trials.csv", "zero_checks.csv"])
+def test_a_table_or_the_settings_as_a_link_out_of_the_folder(tiny, name):
+    link_out(tiny, name)
+    with pytest.raises(Refusals, match="a link out of the folder"):
+        open_study(tiny.root)
+
+
+def test_an_outline_as_a_link_out_of_the_folder_shows_nothing_of_it(tiny):
+    link_out(tiny, "ring.csv")
+    tiny.replace("study.toml", "axis_ratio = 1.10", 'outline = "ring.csv"')
+    with pytest.raises(Refusals) as caught:
+        open_study(tiny.root)
+    assert "a link out of the folder" in str(caught.value)
+    assert "secret" not in str(caught.value)
+
+
+def test_a_descriptor_as_a_link_out_of_the_folder_is_not_read(tiny):
+    (tiny.root / "datapackage.json").write_text('{"resources": [{"path": "riders.csv"}]}', encoding="utf-8")
+    assert "datapackage" in " ".join(map(str, open_study(tiny.root).problems))
+    link_out(tiny, "datapackage.json")
+    assert "datapackage" not in " ".join(map(str, open_study(tiny.root).problems))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../../x",
+        "a/b",
+        "a\\\\b",
+        "C:x",
+        "=1+1",
+        "-1",
+        "@sum",
+        "<b>",
+        'a"b',
+        ".hidden",
+        "..",
+        "x" * 49,
+        "a$b",
+        " a",
+    ],
+)
+def test_a_name_that_a_file_a_page_or_a_spreadsheet_would_take_for_more(tiny, name):
+    """Names of rings, intensities and outcomes stand in the names of files and in headings of tables."""
+    spelt = name.replace('"', '\\"') if '"' in name else name
+    tiny.replace("study.toml", 'name = "hr_bpm"', f'name = "{spelt}"')
+    with pytest.raises(Refusals, match=r"a name of letters|without blanks") as caught:
+        open_study(tiny.root)
+    assert any("outcomes entry 2, name" in refusal.what for refusal in caught.value.refusals)
+
+
+@pytest.mark.parametrize("mark", ["\\u202e", "\\u0007", "\\u001b[31m", "\\u000c", "\\u2066"])
+def test_marks_that_cannot_be_seen_are_refused_in_words(tiny, mark):
+    tiny.replace("study.toml", 'label = "Hard"', f'label = "Ha{mark}rd"')
+    with pytest.raises(Refusals, match="control characters"):
+        open_study(tiny.root)
+
+
+@pytest.mark.parametrize(
+    "words", ["<script>alert(1)</script>", "$\\\\frac{1}{$", "{{ 7 * 7 }}", "Ω & 中文 'quoted'", "=1+1"]
+)
+def test_any_words_that_can_be_seen_are_a_label(tiny, words):
+    tiny.replace("study.toml", 'label = "Hard"', f'label = "{words}"')
+    assert open_study(tiny.root).settings.intensities[1].label == words.replace("\\\\", "\\")
