@@ -38,7 +38,8 @@ class LegGeometry:
     def __post_init__(self) -> None:
         lengths = (self.crank_m, self.thigh_m, self.shank_m, self.foot_m, self.hip_above_m)
         if not all(0 < length < 2 for length in lengths) or not abs(self.hip_behind_m) < 2:
-            raise Refusal("leg geometry", repr(self), "lengths in metres, above 0", "give metres")
+            wanted = "lengths in metres, above 0 and below 2"
+            raise Refusal("leg geometry", repr(self), wanted, "divide lengths given in millimetres by 1000")
 
 
 @dataclass(frozen=True)
@@ -157,9 +158,14 @@ def _check_reach(geometry: LegGeometry, crank: FloatArray, distance: FloatArray)
     outside = (distance >= longest) | (distance <= shortest)
     if outside.any():
         worst = int(np.argmax(np.where(outside, np.abs(distance - (shortest + longest) / 2), 0.0)))
+        remedy = (
+            "lower the saddle or move it forward: the leg does not reach the pedal"
+            if distance[worst] >= longest
+            else "raise the saddle: the leg cannot fold so far"
+        )
         raise Refusal(
             f"leg at crank angle {math.degrees(crank[worst]):.0f}°",
             f"{distance[worst]:.3f} m from hip to ankle",
             f"more than {shortest:.3f} and less than {longest:.3f} m",
-            "check hip position, crank length, segment lengths and the sign of the foot pitch",
+            f"{remedy}, or check crank length, segment lengths and the sign of the foot pitch",
         )

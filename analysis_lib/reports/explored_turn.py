@@ -54,8 +54,8 @@ class ExploredTurn:
     choice : Choice
     curves : DataFrame
         One row a ring and angle: ``ring, crank_deg, arm_mm, speed_rpm, torque_Nm, torque_joints_Nm, hip_deg_s,
-        knee_deg_s``; ``torque_Nm`` is the measured stroke, ``torque_joints_Nm`` the torque with unchanged joint
-        torques.
+        knee_deg_s, ankle_deg_s``; ``torque_Nm`` is the measured stroke, ``torque_joints_Nm`` the torque with
+        unchanged joint torques.
     errors : DataFrame
         One row a ring and number of speed readings: ``ring, sectors, error_pct``.
     peak_arm_deg : float
@@ -148,7 +148,7 @@ class ExplorerBench:
         on_round = replace(self.drivetrain, wheel_inertia_kgm2=drivetrain.wheel_inertia_kgm2)
         before = on_round.steady_speed(torque, cadence_rpm)
         joints, _ = carry_joint_torques(drivetrain, torque, before, cadence_rpm, self.legs.pair)
-        hip, knee, _ankle = np.degrees(self.legs.path.joint_rates() * speed)
+        hip, knee, ankle = np.degrees(self.legs.path.joint_rates() * speed)
         curves = pd.DataFrame(
             {
                 "crank_deg": np.degrees(angle),
@@ -158,6 +158,7 @@ class ExplorerBench:
                 "torque_joints_Nm": joints,
                 "hip_deg_s": hip,
                 "knee_deg_s": knee,
+                "ankle_deg_s": ankle,
             }
         )
         return curves, speed

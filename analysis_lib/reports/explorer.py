@@ -15,7 +15,8 @@ from analysis_lib.reports.ring_comparison import SECTORS
 CAPTION = (
     "Round ring solid, oval ring dashed, against right-crank angle in degrees. The same stroke drives both rings;"
     " the thin line in the torque panel is the torque on the oval ring if the joints' torques stayed the same and"
-    " only the inertia of the legs answered."
+    " only the inertia of the legs answered; hip and knee move at positive speed in flexion, the ankle (thin, oval ring)"
+    " in plantarflexion."
 )
 
 
@@ -128,7 +129,7 @@ def open_explorer(bench: ExplorerBench, **start: Any) -> Explorer:
 
 def _alt(turn: ExploredTurn) -> str:
     return (
-        "Six line charts for round and oval ring: lever arm, crank speed, torque, hip and knee speed against crank"
+        "Six line charts for round and oval ring: lever arm, crank speed, torque, hip, ankle and knee speed against crank"
         f" angle, and power error against speed readings a turn. {turn.sentence()}"
     )
 

@@ -154,3 +154,43 @@ def _both_rings(prediction: StrokePrediction) -> pd.DataFrame:
     names = {ROUND: "round", SAME_FORCE: "oval"}
     here = speeds[speeds["assumption"].isin(list(names))]
     return here.assign(ring=here["assumption"].map(names)).drop(columns="assumption")
+
+
+def segments_table(legs: StatedLegs) -> TableExhibit:
+    """Print the segments as they are used, by the table chosen, for one leg."""
+    rows = [
+        {
+            "segment": name,
+            "length_m": part.length_m,
+            "mass_kg": part.mass_kg,
+            "mass_share_pct": 100 * part.mass_kg / legs.body_mass_kg,
+            "centre_pct": 100 * part.centre,
+            "gyration_m": np.sqrt(part.inertia_kgm2 / part.mass_kg),
+            "inertia_kgm2": part.inertia_kgm2,
+        }
+        for name in ("thigh", "shank", "foot")
+        for part in [getattr(legs.segments, name)]
+    ]
+    return TableExhibit(
+        "segments",
+        pd.DataFrame(rows),
+        f"Segments of one leg by {legs.segments.source}, body mass {legs.body_mass_kg:g} kg: mass in kg and in % of the"
+        " body; centre of mass from the proximal joint in % of the length; radius of gyration and inertia about the"
+        " centre of mass, transverse axis. Foot: ankle to pedal.",
+        {
+            "length_m": "length (m)",
+            "mass_kg": "mass (kg)",
+            "mass_share_pct": "mass (% of body)",
+            "centre_pct": "centre (% of length)",
+            "gyration_m": "radius of gyration (m)",
+            "inertia_kgm2": "inertia (kg·m²)",
+        },
+        {
+            "length_m": 3,
+            "mass_kg": 3,
+            "mass_share_pct": 2,
+            "centre_pct": 2,
+            "gyration_m": 4,
+            "inertia_kgm2": 4,
+        },
+    )

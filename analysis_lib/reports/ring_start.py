@@ -11,6 +11,7 @@ from analysis_lib.mechanics.crank_dynamics import Resistance, SteadyTurn, steady
 from analysis_lib.mechanics.inertia import with_rider
 from analysis_lib.mechanics.start_up import StartUp, play_start_up
 from analysis_lib.mechanics.stroke_model import make_stroke
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mechanics_figures import start_panels
 from analysis_lib.reports.ring_comparison import RingComparison
@@ -84,6 +85,11 @@ def start_from_rest(rings: RingComparison, body_mass_kg: float, duration_s: floa
     body_mass_kg : float
         Of the rider; bicycle and clothes come on top.
     duration_s : float
+
+    Raises
+    ------
+    Refusal
+        A start that stalls, or is too short for two turns.
     """
     starts = {}
     for role, drivetrain in rings.drivetrains.items():
@@ -93,6 +99,13 @@ def start_from_rest(rings: RingComparison, body_mass_kg: float, duration_s: floa
         start = play_start_up(
             road, stroke, AIR, steady.level, 0.0, duration_s, start_crank_deg=START_CRANK_DEG
         )
+        if start.stalled or len(start.cadence_by_turn()) < 2:
+            raise Refusal(
+                f"start on the {role} ring",
+                "a crank that stops or makes fewer than two turns",
+                "a start that gets going",
+                "start where the stroke drives, against less resistance, or play it for longer",
+            )
         starts[role] = RingStart(start, steady)
     return starts
 

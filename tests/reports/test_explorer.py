@@ -75,6 +75,43 @@ def test_the_legs_answer_with_the_square_of_the_speed():
     assert answer(100.0) / answer(50.0) == pytest.approx(4, rel=0.1)
 
 
+@pytest.mark.parametrize(
+    ("slider", "value", "arm_moves"),
+    [
+        ("axis_ratio", 1.2, True),
+        ("mount_deg", 30.0, True),
+        ("crank_load_kgm2", 5.0, False),
+        ("cadence_rpm", 70.0, False),
+        ("intensity", "hard", False),
+    ],
+)
+def test_every_slider_acts_on_everything_that_physics_lets_it(slider, value, arm_moves):
+    """The lever arm is geometry alone; speed, torque, joint motion and meter error follow everything."""
+    # Little inertia, and an arm away from the torque phase, where nothing stands still to first order.
+    base = {"crank_load_kgm2": 12.0, "mount_deg": 115.0}
+    before, after = turn(**base), turn(**(base | {slider: value}))
+    first, second = (found.curves[found.curves["ring"] == "oval"] for found in (before, after))
+    moved = {
+        name: float(((second[name] - first[name]) / first[name].abs().max()).abs().max())
+        for name in ("arm_mm", "speed_rpm", "torque_joints_Nm", "hip_deg_s", "knee_deg_s", "ankle_deg_s")
+    }
+    assert (moved.pop("arm_mm") > 1e-6) == arm_moves
+    assert all(change > 1e-4 for change in moved.values()), moved
+    assert abs(error(after) - error(before)) > 1e-4
+
+
+def test_joints_move_as_fast_as_the_crank_lets_them():
+    """A joint's speed is its rate by crank angle times crank speed: the ratio of rings is that of the crank speeds."""
+    curves = {
+        ring: curve.reset_index(drop=True) for ring, curve in turn(axis_ratio=1.25).curves.groupby("ring")
+    }
+    for joint in ("hip", "knee", "ankle"):
+        fast = curves["round"][f"{joint}_deg_s"].abs() > 20
+        ratio = curves["oval"][f"{joint}_deg_s"] / curves["round"][f"{joint}_deg_s"]
+        crank = curves["oval"]["speed_rpm"] / curves["round"]["speed_rpm"]
+        np.testing.assert_allclose(ratio[fast], crank[fast], rtol=1e-9)
+
+
 def test_moving_a_slider_redraws():
     pytest.importorskip("ipywidgets")
     box = open_explorer(BENCH, **START).widget()

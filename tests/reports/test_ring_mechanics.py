@@ -217,3 +217,20 @@ def test_a_declared_slope_reaches_prediction_and_places(rings):
         for part in (rings, steep)
     ]
     assert power[1] > power[0]
+
+
+def test_a_start_that_cannot_get_going_is_refused(rings):
+    """In one second from rest nobody turns the crank twice on the road."""
+    with pytest.raises(Refusal, match="fewer than two turns"):
+        ring_start.start_from_rest(rings, 75.0, 1.0)
+
+
+def test_the_segments_are_printed_as_the_table_has_them():
+    """de Leva 1996, Table 4: thigh of a man 14.16 % of the body, centre at 40.95 %, gyration 0.329 of the length."""
+    frame = ring_joints.segments_table(stated_legs(75.0, 0.1725, "de Leva 1996, male")).frame.set_index(
+        "segment"
+    )
+    assert frame.loc["thigh", ["mass_share_pct", "centre_pct"]].tolist() == pytest.approx([14.16, 40.95])
+    assert frame.loc["thigh", "gyration_m"] == pytest.approx(0.329 * frame.loc["thigh", "length_m"])
+    # The foot's radius of gyration refers to heel to toe tip, 0.26 m here, not to ankle to pedal.
+    assert frame.loc["foot", "gyration_m"] == pytest.approx(0.245 * 0.26)

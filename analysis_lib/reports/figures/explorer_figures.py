@@ -30,10 +30,10 @@ PANELS = {
     "arm_mm": ("Lever arm (mm)", "lever arm"),
     "speed_rpm": ("Crank speed (rpm)", "crank speed"),
     "torque_Nm": ("Torque (N·m)", "torque; thin: same joint torques"),
-    "hip_deg_s": ("Hip speed (deg/s)", "hip, negative: extending"),
-    "knee_deg_s": ("Knee speed (deg/s)", "knee, negative: extending"),
+    "hip_deg_s": ("Joint speed (deg/s)", "hip; thin: ankle, toes down +"),
+    "knee_deg_s": ("Joint speed (deg/s)", "knee, negative: extending"),
 }
-THIN = {"torque_Nm": "torque_joints_Nm"}
+THIN = {"torque_Nm": "torque_joints_Nm", "hip_deg_s": "ankle_deg_s"}
 """Column drawn thin in the panel of another, for the oval ring."""
 
 
