@@ -1,6 +1,7 @@
 """Every notebook in JupyterLab in a real browser: opened, all cells run, no error, figures and formulas drawn."""
 
 import shutil
+from pathlib import Path
 
 import nbformat
 import pytest
@@ -53,7 +54,11 @@ def _dollars(path):
 
 def _run(server, home, name):
     """Open a notebook in a browser of its own, run all cells and yield the page."""
-    return browser_page(require_browser(), f"{server.address}/lab/tree/{name}?token={TOKEN}", home / name)
+    return browser_page(
+        require_browser(),
+        f"{server.address}/lab/workspaces/{Path(name).stem}/tree/{name}?token={TOKEN}",
+        home / name,
+    )
 
 
 def _run_all(server, page):
