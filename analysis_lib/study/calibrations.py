@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -59,9 +59,8 @@ def read_calibrations(
         try:
             fitted.append(_fit(str(recorder), pd.Timestamp(str(moment)), rows, settings))
         except Refusal as refusal:
-            problems.append(
-                about_study(f"{place}, {refusal.what}", refusal.got, refusal.wanted, refusal.remedy)
-            )
+            problem = about_study(f"{place}, {refusal.what}", refusal.got, refusal.wanted, refusal.remedy)
+            problems.append(replace(problem, recorder=str(recorder)))
     return table.frame, sorted(fitted, key=lambda part: part.calibrated_at), problems
 
 

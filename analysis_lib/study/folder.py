@@ -17,6 +17,7 @@ from analysis_lib.study.consistency import find_problems
 from analysis_lib.study.contents import read_contents, rows_of
 from analysis_lib.study.datapackage import check_package
 from analysis_lib.study.problems import Problem, listed, suggest
+from analysis_lib.study.recorder_problems import lay_at_trials
 from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.trial_correction import RecorderKnowledge, analyse_row
 
@@ -178,7 +179,9 @@ def open_study(path: Path | str) -> Study:
     problems += [*find_problems(contents), *check_package(contents)]
     _, calibrations, calibration_problems = read_calibrations(contents.root, contents.settings)
     angle_zeros, angle_problems = read_angle_zeros(contents.root, contents.settings)
-    problems += [*calibration_problems, *angle_problems]
+    problems = lay_at_trials(
+        [*problems, *calibration_problems, *angle_problems], contents.trials, contents.settings
+    )
     known = RecorderKnowledge(contents.zero_checks, calibrations, angle_zeros)
     trials = _mark_usable(contents.trials, problems, contents.settings.intensity_names)
     settings = known.inform(contents.settings)

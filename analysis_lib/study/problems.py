@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from difflib import get_close_matches
 from typing import Any, Literal
 
@@ -22,13 +23,19 @@ class Problem(Refusal):
     severity : {"error", "note"}
         An error stops its scope (the study, the rider or the trial) until it is mended. A note stops nothing:
         it is something that a careful reader would want to be told.
+    recorder : str
+        Whose row it is, in tables that list recorders; empty otherwise.
+    moment : datetime or None
+        The time in that row, where it can be read.
     """
 
     severity: Severity = "error"
+    recorder: str = ""
+    moment: datetime | None = None
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)
-        return (type(self), (*fields, self.severity))
+        return (type(self), (*fields, self.severity, self.recorder, self.moment))
 
 
 def nearest_of(word: str, known: Iterable[str]) -> str:

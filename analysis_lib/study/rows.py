@@ -152,6 +152,8 @@ class TableKind:
     row: type[TableRow]
     trial_column: str = ""
     rider_column: str = ""
+    recorder_column: str = ""
+    moment_column: str = ""
     keeps_faulty_rows: bool = False
 
     @property
@@ -188,5 +190,10 @@ class TableKind:
 #: A rider with a bad cell stays in the table, the cell being absent: he has a page, which says so.
 RIDERS = TableKind("riders.csv", RiderRow, rider_column="rider", keeps_faulty_rows=True)
 TRIALS = TableKind("trials.csv", TrialRow, trial_column="trial", rider_column="rider")
-ZERO_CHECKS = TableKind("zero_checks.csv", ZeroCheckRow)
-CALIBRATIONS = TableKind("calibrations.csv", CalibrationRow)  # the one table that a folder need not have
+ZERO_CHECKS = TableKind(
+    "zero_checks.csv", ZeroCheckRow, recorder_column="recorder", moment_column="checked_at"
+)
+#: The one table that a folder need not have.
+CALIBRATIONS = TableKind(
+    "calibrations.csv", CalibrationRow, recorder_column="recorder", moment_column="calibrated_at"
+)

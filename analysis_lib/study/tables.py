@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.faults import Place, refusals_from
 from analysis_lib.study.problems import Problem, listed, nearest_of, rename
 from analysis_lib.study.rows import TableKind
-from analysis_lib.study.schema import Number, TableRow, is_inside
+from analysis_lib.study.schema import Number, TableRow, is_inside, read_date_time
 
 #: The data frame's type for each type of column. Absent text is "", an absent number NaN or <NA>.
 _FRAME_TYPES = {
@@ -171,7 +172,12 @@ def _read_row(
 ) -> tuple[dict[str, Any] | None, list[Problem]]:
     """Read one row; its faults are laid at the door of its trial or rider, and leave it out as a rule."""
     given = dict(zip(header, cells, strict=False))
-    owner = {"trial": given.get(kind.trial_column, ""), "rider": given.get(kind.rider_column, "")}
+    owner = {
+        "trial": given.get(kind.trial_column, ""),
+        "rider": given.get(kind.rider_column, ""),
+        "recorder": given.get(kind.recorder_column, ""),
+        "moment": _moment(given.get(kind.moment_column)),
+    }
     name = owner["trial"] or owner["rider"]
     place = f"{kind.file}, row {line}" + (f" ({name})" if name else "")
     if len(cells) != len(header):
@@ -223,9 +229,18 @@ def _name_cell(place: str, loc: Place) -> str:
     return f"{place}, column {column}" if column else place
 
 
-def _laid_at(fault: Refusal, kind: TableKind, owner: dict[str, str]) -> Problem:
+def _laid_at(fault: Refusal, kind: TableKind, owner: dict[str, Any]) -> Problem:
     scope = "trial" if kind.trial_column else "rider" if kind.rider_column else "study"
     return Problem(fault.what, fault.got, fault.wanted, fault.remedy, scope=scope, **owner)  # type: ignore[arg-type]
+
+
+def _moment(cell: str | None) -> datetime | None:
+    """Return the time of a row, or nothing where it cannot be read."""
+    try:
+        found = read_date_time(cell or None)
+    except Refusal:
+        return None
+    return found if isinstance(found, datetime) else None
 
 
 def _as_frame(

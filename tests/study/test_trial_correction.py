@@ -107,19 +107,22 @@ class TestCalibration:
 
     @pytest.mark.parametrize(
         ("more", "words"),
-        [
-            ({"recorder": "krank"}, "did you mean 'crank'"),
-            ({"channel": "left"}, "a channel of crank: total"),
-            ({"channel": "both"}, "column channel"),
-        ],
+        [({"channel": "left"}, "a channel of crank: total"), ({"channel": "both"}, "column channel")],
     )
-    def test_faults_of_the_table_are_said_once_and_trials_go_on(self, tiny, more, words):
+    def test_faults_of_the_table_stop_the_trials_of_their_recorder(self, tiny, more, words):
         write_calibration(tiny, **more)
         study = open_study(tiny.root)
-        found = [str(problem) for problem in study.errors if "calibrations.csv" in str(problem)]
-        assert found
-        assert all(words in said or "column channel" in said for said in found)
-        assert study.load_trial("T1").value("power_W") > 100
+        found = [problem for problem in study.errors if "calibrations.csv" in str(problem)]
+        assert found and {problem.scope for problem in found} == {"trial"}
+        assert all(words in str(problem) or "column channel" in str(problem) for problem in found)
+        with pytest.raises(Refusal, match=r"calibrations\.csv"):
+            study.load_trial("T1")
+
+    def test_faults_of_a_recorder_that_nobody_knows_are_the_study_s(self, tiny):
+        write_calibration(tiny, recorder="krank")
+        study = open_study(tiny.root)
+        (problem,) = [problem for problem in study.errors if "calibrations.csv" in str(problem)]
+        assert problem.scope == "study" and "did you mean 'crank'" in str(problem)
 
 
 class TestZeroModel:
