@@ -182,6 +182,12 @@ class Ring:
         return self.teeth * CHAIN_PITCH_M
 
     @property
+    def area_m2(self) -> float:
+        """Area within the pitch curve, ½ ∮ (H² − H'²) dψ."""
+        psi = np.linspace(0, 2 * math.pi, 7200, endpoint=False)
+        return math.pi * float(np.mean(self.shape.value(psi) ** 2 - self.shape.slope(psi) ** 2))
+
+    @property
     def mean_support_m(self) -> float:
         """Mean of H over a turn, perimeter / 2π, the same for every convex shape (Cauchy)."""
         return mean_arm_m(self.teeth)

@@ -184,6 +184,7 @@ def _geometry(role: str, drivetrain: Drivetrain) -> dict[str, object]:
         "axis_ratio": ring.axis_ratio,
         "semi_major_mm": 1000 * ring.semi_major_m,
         "semi_minor_mm": 1000 * ring.semi_minor_m,
+        "area_cm2": 1e4 * ring.area_m2,
         "largest_gear": float(gear.max()),
         "smallest_gear": float(gear.min()),
         "mount_deg": np.nan if ring.is_round else drivetrain.mount_deg,

@@ -15,6 +15,7 @@ GEOMETRY_DIGITS = {
     "axis_ratio": 3,
     "semi_major_mm": 2,
     "semi_minor_mm": 2,
+    "area_cm2": 1,
     "largest_gear": 3,
     "smallest_gear": 3,
     "mount_deg": 1,

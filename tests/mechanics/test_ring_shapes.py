@@ -44,6 +44,30 @@ def test_drawn_curve_has_the_teeth_and_the_support(ring):
     assert mean == pytest.approx(ring.teeth * PITCH_M / (2 * math.pi), rel=1e-5)
 
 
+def shoelace(x, y):
+    """Area of a polygon."""
+    return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2
+
+
+@pytest.mark.parametrize("ring", SHAPES)
+def test_area_is_that_of_the_drawn_curve_and_of_its_parallels_by_steiner(ring):
+    """Shoelace formula; Steiner: the parallel curve at distance d encloses A + L·d + π·d²."""
+    psi = np.linspace(0, 2 * math.pi, 100_000, endpoint=False)
+    x, y = ring.point(psi)
+    assert ring.area_m2 == pytest.approx(shoelace(x, y), rel=1e-6)
+    d = 0.004
+    parallel = shoelace(x + d * np.cos(psi), y + d * np.sin(psi))
+    assert parallel == pytest.approx(ring.area_m2 + ring.perimeter_m * d + math.pi * d**2, rel=1e-6)
+    # Of all curves of one length the circle encloses most.
+    assert ring.area_m2 < Ring.round(ring.teeth).area_m2
+
+
+def test_area_of_an_ellipse_is_pi_times_its_semi_axes():
+    """52 teeth at 1.13: π · 111.417 · 98.599 mm² (semi-axes of the reference table)."""
+    assert Ring.ellipse(52, 1.13).area_m2 * 1e6 == pytest.approx(math.pi * 111.417 * 98.599, abs=1)
+    assert Ring.round(52).area_m2 == pytest.approx((52 * PITCH_M) ** 2 / (4 * math.pi), rel=1e-12)
+
+
 @pytest.mark.parametrize("ring", SHAPES)
 def test_shapes_lie_along_their_major_axis_and_repeat(ring):
     widths = ring.support(TURN) + ring.support(TURN + math.pi)

@@ -29,7 +29,7 @@ ERROR = "error_pct"
 PANELS = {
     "arm_mm": ("Lever arm (mm)", "lever arm"),
     "speed_rpm": ("Crank speed (rpm)", "crank speed"),
-    "torque_Nm": ("Torque (N·m)", "torque; thin: same joint torques"),
+    "torque_Nm": ("Torque (N·m)", "torque; thin: same joints"),
     "hip_deg_s": ("Joint speed (deg/s)", "hip; thin: ankle, toes down +"),
     "knee_deg_s": ("Joint speed (deg/s)", "knee, negative: extending"),
 }
