@@ -66,6 +66,7 @@ def write_page(path: Path, title: str, body: str, study_name: str, home: str = "
         body=body,
         study_name=study_name,
         home=home,
+        paper="" if why_no_pdf() else path.with_suffix(".pdf").name,
         css=css,
         headings=headings,
         footer=(
