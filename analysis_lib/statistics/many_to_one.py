@@ -15,7 +15,7 @@ from analysis_lib.statistics.estimates import check_level
 
 HALF_CORRELATED = 0.5
 """Of two contrasts with one reference, where all rings have as many trials."""
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(48)
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(64)
 
 
 @lru_cache(maxsize=4096)
@@ -49,19 +49,25 @@ def equal_critical_t(contrasts: int, df: float, level: float = 0.95, correlation
     if contrasts == 1:
         return single
     bonferroni = float(stats.t.ppf(1 - (1 - level) / 2 / contrasts, df))
+
+    def excess(c: float) -> float:
+        return equal_chance_inside(c, contrasts, df, correlation) - level
+
+    return float(optimize.brentq(excess, 0.99 * single, 1.01 * bonferroni))
+
+
+def equal_chance_inside(c: float, contrasts: int, df: float, correlation: float) -> float:
+    """Chance that all |t| of equally correlated contrasts stay below c; the integral of `equal_critical_t`."""
     spread, shares = _spread_nodes(df)
     z = 8 * NODES
     density = 8 * WEIGHTS * stats.norm.pdf(z)
     shift, width = np.sqrt(correlation) * z, np.sqrt(1 - correlation)
-
-    def chance_inside(c: float) -> float:
-        reach = c * spread[:, None]
-        inside = stats.norm.cdf((reach + shift) / width) - stats.norm.cdf((shift - reach) / width)
-        return float(shares @ (inside**contrasts @ density))
-
-    return float(optimize.brentq(lambda c: chance_inside(c) - level, 0.99 * single, 1.01 * bonferroni))
+    reach = c * spread[:, None]
+    inside = stats.norm.cdf((reach + shift) / width) - stats.norm.cdf((shift - reach) / width)
+    return float(shares @ (inside**contrasts @ density))
 
 
+@lru_cache(maxsize=256)
 def _spread_nodes(df: float) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and weights for the mean over s = sqrt(χ²/df)."""
     first, last = np.sqrt(stats.chi2.ppf([1e-12, 1 - 1e-12], df) / df)

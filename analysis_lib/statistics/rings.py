@@ -15,9 +15,12 @@ from scipy import optimize, stats
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.estimates import Estimate, check_level
+from analysis_lib.statistics.many_to_one import equal_chance_inside
 from analysis_lib.statistics.rider_least_squares import fit_columns, indicate, indicate_periods
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities
 
+SAME = 1e-9
+"""Correlations no farther apart than this are one: those of a complete design differ by rounding alone."""
 COLUMNS = ["intensity", "ring", "estimate", "se", "df", "t", "p", "p_family", "low", "high", "n"]
 
 
@@ -199,6 +202,9 @@ def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> flo
 def _chance_inside(c: float, correlation: NDArray[np.float64], df: float) -> float:
     if len(correlation) == 1:
         return float(1 - 2 * stats.t.sf(c, df))
+    pairs = correlation[np.triu_indices(len(correlation), 1)]
+    if np.ptp(pairs) < SAME and 0 <= pairs[0] < 1 - SAME:
+        return equal_chance_inside(c, len(correlation), df, float(pairs.mean()))
     reach = np.full(len(correlation), c)
     # A fixed stream makes the quasi-random integral a smooth function of c and the same on every run.
     return float(
