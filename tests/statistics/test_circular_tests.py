@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.circular import circular_mean
 from analysis_lib.statistics.circular_tests import (
     paired_test,
     rayleigh_test,
@@ -54,7 +55,20 @@ def test_v_example_27_2():
     test = v_test(ZAR_27_2, 90)
     assert test.statistic / np.sqrt(2 / 10) == pytest.approx(9.498, abs=6e-4)
     assert test.statistic == pytest.approx(4.248, abs=1.1e-3)
+    # The series is −6e-7 here; half of Rayleigh's p for R = 9.498 stands in
+    assert test.p == pytest.approx(np.exp(np.sqrt(41 + 4 * (100 - 9.498**2)) - 21) / 2, rel=5e-3)
     assert test.p < 0.0005
+
+
+def test_means_and_v_of_astropy():
+    astropy_stats = pytest.importorskip("astropy.stats")
+    radians = np.radians(ZAR_26_4)
+    mean = circular_mean(ZAR_26_4)
+    assert np.radians(mean.angle_deg) == pytest.approx(float(astropy_stats.circmean(radians)), rel=1e-12)
+    assert mean.resultant_length == pytest.approx(1 - float(astropy_stats.circvar(radians)), rel=1e-12)
+    angles = [0, 30, 60, 80, 100, 300]
+    theirs = float(astropy_stats.vtest(np.radians(angles), mu=np.radians(40)))
+    assert v_test(angles, 40).p == pytest.approx(theirs, rel=1e-9)
 
 
 def test_v_p_against_simulation():
