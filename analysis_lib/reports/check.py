@@ -10,6 +10,8 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.numbers import format_cell
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_trials import NOT_USED
+from analysis_lib.statistics.estimates import show_count
+from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study, open_study
 
 COLUMNS = {
@@ -43,8 +45,9 @@ def check_study(folder: Path) -> int:
     study = open_study(folder)
     quality, spoilt = _read_everything(study)
     faults = [str(problem) for problem in study.errors] + [fault for fault in spoilt if fault]
-    _print_list("problem", list(dict.fromkeys(faults)))
-    _print_list("note", [str(problem) for problem in study.notes])
+    names = [*study.trials["trial"], *study.riders["rider"], *study.trials["file"]]
+    _print_list("problem", faults, names)
+    _print_list("note", [str(problem) for problem in study.notes], names)
     if not quality.empty:
         print("\nData quality, one line a trial:\n")
         print(_as_text(quality))
@@ -66,9 +69,10 @@ def _read_everything(study: Study) -> tuple[pd.DataFrame, list[str]]:
     return (pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()), faults
 
 
-def _print_list(kind: str, lines: list[str]) -> None:
-    print(f"{len(lines)} {kind}{'' if len(lines) == 1 else 's'}" + (":" if lines else ""))
-    for line in lines:
+def _print_list(kind: str, messages: list[str], names: list[str]) -> None:
+    lines = list(dict.fromkeys(messages))
+    print(show_count(len(lines), kind) + (":" if lines else ""))
+    for line in grouped(lines, names):
         print(f"  {line}")
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import Turns
+from analysis_lib.signals.turn_rules import GAP, NO_TORQUE
 
 HIGHEST_POWER_W = 2500.0
 """Above the highest published power within a sprint, 2137 W at one instant (Martin et al. 1997, MSSE 29:1505)."""
@@ -29,9 +30,18 @@ WRONG_UNIT = (
     " as N·m read 8.85 times too much, millinewton metres 1000 times)"
 )
 
+THOUSAND_TIMES_W = 20_000.0
+"""A thousand times the power at which an ergometer hardly brakes; 8.85 times a record is less."""
+
+THOUSANDTHS = (
+    "the values look 1000 times too large: if the recorder stores thousandths, say scale = 0.001 in the column's entry in"
+    " study.toml, or declare its unit mN m"
+)
+
 NO_TORQUE_HINT = (
     "look at unit and scale of the torque columns (N·m declared as mN·m read 1000 times too little)"
 )
+SPARSE_HINT = "look at the unit of time_s (milliseconds declared as s look 1000 times too large: unit ms, or scale = 0.001)"
 
 
 def highest_power_W(duration_s: float) -> float:
@@ -76,7 +86,7 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
             f"{name or 'trial'}, torque",
             f"a mean of {mean:.4g} N·m, so {power:.4g} W for {duration:.0f} s",
             f"at most {HIGHEST_MEAN_TORQUE_NM:.0f} N·m, and {limit:.0f} W for as long, more than any rider gives",
-            WRONG_UNIT,
+            THOUSANDTHS if abs(power) > THOUSAND_TIMES_W else WRONG_UNIT,
             scope="trial",
         )
     if abs(power) >= FAINTEST_POWER_W:
@@ -85,3 +95,10 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
         f"The power is {power:.3g} W, less than almost any trial asks for: {NO_TORQUE_HINT}, at the zero torque and at the"
         " sign."
     ]
+
+
+def unit_hint(turns: Turns) -> str:
+    """Name the unit to look at where most turns were dropped for what a wrong unit does; empty otherwise."""
+    hints = {NO_TORQUE: NO_TORQUE_HINT, GAP: SPARSE_HINT}
+    most = [hint for reason, hint in hints.items() if 2 * turns.reasons.get(reason, 0) > turns.reason.size]
+    return f"{most[0]}; " if most else ""

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.crank_checks import check_leg_timing, check_sides
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
-from analysis_lib.signals.plausibility import NO_TORQUE_HINT, check_plausible
+from analysis_lib.signals.plausibility import check_plausible, unit_hint
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, cut_turns
 from analysis_lib.signals.stroke import (
@@ -25,7 +25,7 @@ from analysis_lib.signals.torque_profile import torque_at_edges, wrap_deg
 from analysis_lib.signals.trial_measures import measure_turns
 from analysis_lib.signals.trial_quality import cautions_of, quality_row
 from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
-from analysis_lib.signals.turn_rules import NO_TORQUE, TurnRules
+from analysis_lib.signals.turn_rules import TurnRules
 from analysis_lib.signals.turn_series import standard_error
 from analysis_lib.signals.zero_torque import ZeroLine, remove_zero_torque
 from analysis_lib.statistics.serial import FEWEST, block_length
@@ -245,6 +245,5 @@ def _kept_or_refuse(turns: Turns, name: str) -> Turns:
         return turns.only_kept()
     except Refusal as refusal:
         refusal.what = f"{name or 'trial'}, turns"
-        if 2 * turns.reasons.get(NO_TORQUE, 0) > turns.reason.size:
-            refusal.remedy = f"{NO_TORQUE_HINT}; {refusal.remedy}"
+        refusal.remedy = unit_hint(turns) + refusal.remedy
         raise

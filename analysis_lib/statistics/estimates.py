@@ -160,6 +160,17 @@ def show_number(value: float, decimals: int | None = None, signed: bool = False)
     return text.replace("-", MINUS)
 
 
+def show_count(count: int, noun: str) -> str:
+    """Write a count with its noun, which takes an s unless it is one.
+
+    Examples
+    --------
+    >>> show_count(1, "rider"), show_count(0, "trial")
+    ('1 rider', '0 trials')
+    """
+    return f"{count} {noun}" + ("" if count == 1 else "s")
+
+
 def show_p(p: float) -> str:
     """Write a p value for a reader; never as 0.
 

@@ -16,7 +16,7 @@ def _ride(mean_Nm, rpm=90.0, duration_s=30):
 
 
 def test_newton_metres_recorded_in_thousandths_are_refused_with_the_unit_named():
-    with pytest.raises(Refusal, match="unit and scale") as refused:
+    with pytest.raises(Refusal, match=r"scale = 0\.001") as refused:
         analyse_trial(_ride(25_000.0))
     assert refused.value.scope == "trial"
 
@@ -61,3 +61,10 @@ def test_a_power_that_hardly_drives_anything_carries_a_caution():
     cautions = analyse_trial(_ride(200 / (3 * np.pi) * LBF_IN_IN_NM)).cautions
     assert [said for said in cautions if "22.6 W" in said and "unit and scale" in said]
     assert not [said for said in analyse_trial(_ride(20.0)).cautions if "unit and scale" in said]
+
+
+def test_milliseconds_declared_as_seconds_are_told_the_unit():
+    ride = _ride(20.0)
+    slow = Recording(1000 * ride.time_s, ride.crank_rad, ride.torque, name="ride")
+    with pytest.raises(Refusal, match="milliseconds declared as s"):
+        analyse_trial(slow)
