@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -17,11 +18,17 @@ SPREADSHEET_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋"
 """OWASP, CSV injection; from memory. The wide forms count where the spreadsheet speaks an East Asian language."""
 
 
+_TORQUE_UNIT = re.compile(r"\bN m\b")
+"""As files and study.toml spell it; a reader sees N·m."""
+
+
 def format_cell(value: object, digits: int | None = None) -> str:
     """Return a table cell's text: a dash for nothing, `digits` decimals (or 4 significant digits) for a real number.
 
     >>> format_cell(1.23456, 2), format_cell(float("nan")), format_cell(12), format_cell(-0.0001, 2)
     ('1.23', '–', '12', '0.00')
+    >>> format_cell("Peak torque (N m)")
+    'Peak torque (N·m)'
     """
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return "–"
@@ -31,7 +38,7 @@ def format_cell(value: object, digits: int | None = None) -> str:
         text = f"{value:.{digits}f}" if digits is not None else f"{value:.4g}"
         text = text.lstrip("-") if not text.strip("-0.") else text
         return text.replace("-", "−")
-    return str(value)
+    return _TORQUE_UNIT.sub("N·m", str(value))
 
 
 def format_p(p: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from analysis_lib.mechanics.published_effects import EFFECTS, PublishedEffect
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.published_figures import effect_bands
 from analysis_lib.reports.published_comparison import ANGLES, ComparedEffect, compare_published, to_frame
@@ -17,10 +18,18 @@ RANGES = ["published_pct", "published_low_pct", "published_high_pct"]
 BANDS = ["predicted_low_pct", "predicted_high_pct", "in_phase_low_pct", "in_phase_high_pct"]
 
 
-def published_for(analysis: RiderAnalysis, intensity: str) -> list[ComparedEffect]:
+def published_for(
+    analysis: RiderAnalysis, intensity: str, effects: tuple[PublishedEffect, ...] = EFFECTS
+) -> list[ComparedEffect]:
     """Run the model with one rider's stroke at the ring and cadence of each published effect."""
     legs = stated_legs(BODY_MASS_KG, CRANK_M, angles=ANGLES)
-    return compare_published(analysis.stroke.mean_Nm[intensity], legs, analysis.slope)
+    return compare_published(analysis.stroke.mean_Nm[intensity], legs, analysis.slope, effects)
+
+
+def published_power_for(analysis: RiderAnalysis) -> list[ComparedEffect]:
+    """The same with the stroke of the hardest intensity, for the published changes of power alone."""
+    power = tuple(effect for effect in EFFECTS if effect.quantity == "power")
+    return published_for(analysis, analysis.intensities[-1], power)
 
 
 def sentences(compared: list[ComparedEffect]) -> list[str]:
