@@ -11,24 +11,20 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from analysis_lib.study.contents import Contents, about_study, about_trial, read_contents, rows_of
+from analysis_lib.study.contents import Contents, read_contents
 from analysis_lib.study.derived_outcomes import GAS_COLUMNS, gas_columns
-from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
 from analysis_lib.study.schema import NO, YES, is_inside
 from analysis_lib.study.settings import StudySettings
-from analysis_lib.study.table_schema import column_faults, unchecked_parts
 from analysis_lib.study.tables import read_table
 
 FILE = "datapackage.json"
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 REMEDY = "write it anew: analysis_lib.study.datapackage.write_package(DIR)"
-TABLE_FILES = (RIDERS.file, TRIALS.file, ZERO_CHECKS.file, CALIBRATIONS.file)
 MEDIA_TYPES = {".csv": "text/csv", ".parquet": "application/vnd.apache.parquet"}
 
 #: Constraints that JSON Schema and Table Schema call by the same name.
@@ -48,22 +44,31 @@ def describe_package(contents: Contents) -> dict[str, Any]:
     dict
         The descriptor: a resource with a schema for each table, and for each recording its size and sha256.
     """
-    settings = contents.settings
-    tables = [(RIDERS, contents.riders), (TRIALS, contents.trials), (ZERO_CHECKS, contents.zero_checks)]
-    if (contents.root / CALIBRATIONS.file).is_file():
-        tables.append((CALIBRATIONS, read_table(contents.root, CALIBRATIONS).frame))
-    resources = [
-        _table_resource(kind, [str(name) for name in frame if name != "row"], settings)
-        for kind, frame in tables
-    ]
-    files = sorted({file for file in contents.trials["file"] if file and (contents.root / file).is_file()})
+    settings, root = contents.settings, contents.root
+    recordings = [_recording_resource(root, file) for file in recordings_there(contents)]
     return {
         "$schema": PACKAGE_PROFILE,
         "name": _slug(settings.study.name),
         "title": settings.study.name,
         "description": settings.study.question,
-        "resources": resources + [_recording_resource(contents.root, file) for file in files],
+        "resources": table_resources(contents) + recordings,
     }
+
+
+def recordings_there(contents: Contents) -> list[str]:
+    """Return the recordings that trials.csv names and the folder holds."""
+    return sorted({file for file in contents.trials["file"] if file and (contents.root / file).is_file()})
+
+
+def table_resources(contents: Contents) -> list[dict[str, Any]]:
+    """Describe the tables of a study folder, column by column."""
+    tables = [(RIDERS, contents.riders), (TRIALS, contents.trials), (ZERO_CHECKS, contents.zero_checks)]
+    if (contents.root / CALIBRATIONS.file).is_file():
+        tables.append((CALIBRATIONS, read_table(contents.root, CALIBRATIONS).frame))
+    return [
+        _table_resource(kind, [str(name) for name in frame if name != "row"], contents.settings)
+        for kind, frame in tables
+    ]
 
 
 def write_package(root: Path) -> Path:
@@ -76,10 +81,10 @@ def write_package(root: Path) -> Path:
     """
     contents, _ = read_contents(root)
     descriptor = describe_package(contents)
-    described = _described(root)[0]
+    described = described_resources(root)[0]
     for resource in descriptor["resources"]:
         if "schema" in resource:
-            own = _own_fields(described.get(resource["path"], {}), resource)
+            own = own_fields(described.get(resource["path"], {}), resource)
             fields = resource["schema"]["fields"]
             resource["schema"]["fields"] = [own.get(field["name"], field) for field in fields]
     return _write(root, descriptor)
@@ -101,106 +106,29 @@ def _write(root: Path, descriptor: dict[str, Any]) -> Path:
     return path
 
 
-def check_package(contents: Contents) -> list[Problem]:
-    """Compare the datapackage.json of a folder, where there is one, with the folder itself.
-
-    Returns
-    -------
-    list of Problem
-        A recording that is not the file it was is an error of its trial. A cell of a lab's own column that breaks the
-        schema is an error of the study: it must be mended, and takes no trial away, because nothing is computed from
-        it. Anything else is a note.
-    """
-    described, problems = _described(contents.root)
-    if not described:
-        return problems
-    actual = {resource["path"]: resource for resource in describe_package(contents)["resources"]}
-    try:
-        problems = [
-            problem for file in TABLE_FILES for problem in _about_table(file, described, actual, contents)
-        ]
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        problems = [_no_descriptor(f"a schema that cannot be read: {type(error).__name__} {error}")]
-    for trial in rows_of(contents.trials):
-        was, now = described.get(trial.file, {}).get("hash"), actual.get(trial.file, {}).get("hash")
-        if was and now and was != now:
-            remedy = f"put the recording back as it was; if the change is meant, {REMEDY}"
-            got = f"{trial.file} with other bytes than {FILE} says"
-            problems.append(about_trial(trial, "file", got, "recordings are never changed", remedy))
-    lists_recordings = any(resource.get("hash") for resource in described.values())
-    unlisted = sorted(set(actual) - set(described))
-    if unlisted and lists_recordings:
-        problems.append(about_study(FILE, f"nothing about {listed(unlisted)}", "every file", REMEDY, "note"))
-    return problems
+def sha256_of_recording(path: Path) -> str:
+    """Return a file's SHA-256 as a descriptor writes it."""
+    with path.open("rb") as stream:
+        return f"sha256:{hashlib.file_digest(stream, 'sha256').hexdigest()}"
 
 
-def _described(root: Path) -> tuple[dict[str, Any], list[Problem]]:
-    """Read the resources of a folder's descriptor by their path; say why when it is none."""
+def described_resources(root: Path) -> tuple[dict[str, Any], str]:
+    """Return the resources of a folder's descriptor by their path, and why it is none where it cannot be read."""
     path = root / FILE
     if not path.is_file() or not is_inside(root, path):
-        return {}, []
+        return {}, ""
     try:
         resources = json.loads(path.read_text(encoding="utf-8"))["resources"]
-        return {resource["path"]: dict(resource) for resource in resources}, []
+        return {resource["path"]: dict(resource) for resource in resources}, ""
     except (ValueError, KeyError, TypeError, RecursionError) as error:
-        return {}, [_no_descriptor(f"no descriptor ({error})")]
+        return {}, f"no descriptor ({error})"
 
 
-def _no_descriptor(got: str) -> Problem:
-    return about_study(FILE, got, "a Data Package", REMEDY, "note")
-
-
-def _about_table(
-    file: str, described: dict[str, Any], actual: dict[str, Any], contents: Contents
-) -> Iterator[Problem]:
-    """What a descriptor says otherwise of a table, and the cells of a lab's own columns that break its schema."""
-    if file not in actual:
-        return
-    resource = described.get(file, {})
-    if got := _difference(resource, actual[file]):
-        yield about_study(f"{FILE}, {file}", got, "the columns and units of the table", REMEDY, "note")
-    frame = {
-        RIDERS.file: contents.riders,
-        TRIALS.file: contents.trials,
-        ZERO_CHECKS.file: contents.zero_checks,
-    }
-    missing = resource.get("schema", {}).get("missingValues", [""])
-    for name, field in _own_fields(resource, actual[file]).items():
-        if unchecked := unchecked_parts(field):
-            what = f"{FILE}, {file}, column {name}"
-            yield about_study(what, listed(unchecked), "what check can enforce", "check it by eye", "note")
-        rows = frame[file] if file in frame else read_table(contents.root, CALIBRATIONS).frame
-        for fault in column_faults(list(rows[name]), field, missing):
-            place = f"{file}, row {rows['row'].iloc[fault.position]}, column {name}"
-            remedy = f"correct the cell, or what {FILE} says of the column"
-            yield about_study(place, fault.got, f"{fault.wanted}, by {FILE}", remedy)
-
-
-def _own_fields(described: dict[str, Any], actual: dict[str, Any]) -> dict[str, dict[str, Any]]:
+def own_fields(described: dict[str, Any], actual: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """Return what a descriptor says of the columns that are a lab's own."""
     was = {field.get("name"): field for field in described.get("schema", {}).get("fields", [])}
     own = [field["name"] for field in actual["schema"]["fields"] if field == _unknown_column(field["name"])]
     return {name: was[name] for name in own if name in was}
-
-
-def _difference(described: dict[str, Any], actual: dict[str, Any]) -> str:
-    """Say in which columns a descriptor contradicts a table, or "". It may say less of a column that is known."""
-    was = {field.get("name"): field for field in described.get("schema", {}).get("fields", [])}
-    now = {field["name"]: field for field in actual["schema"]["fields"]}
-    own = _own_fields(described, actual)
-    differing = [
-        name
-        for name in {**was, **now}
-        if name not in own and (name not in was or name not in now or not _within(was[name], now[name]))
-    ]
-    return f"something else about {listed(differing)}" if differing else ""
-
-
-def _within(said: Any, true: Any) -> bool:
-    """Whether everything that is said is true."""
-    if isinstance(said, dict) and isinstance(true, dict):
-        return all(key in true and _within(value, true[key]) for key, value in said.items())
-    return bool(said == true)
 
 
 def _table_resource(kind: TableKind, columns: list[str], settings: StudySettings | None) -> dict[str, Any]:
@@ -272,7 +200,6 @@ def _spellings(word: str) -> list[str]:
 
 
 def _recording_resource(root: Path, file: str) -> dict[str, Any]:
-    content = (root / file).read_bytes()
     suffix = Path(file).suffix.lower()
     return {
         "name": _slug(file),
@@ -281,8 +208,8 @@ def _recording_resource(root: Path, file: str) -> dict[str, Any]:
         "path": file,
         "format": suffix.lstrip("."),
         "mediatype": MEDIA_TYPES.get(suffix, "application/octet-stream"),
-        "bytes": len(content),
-        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+        "bytes": (root / file).stat().st_size,
+        "hash": sha256_of_recording(root / file),
     }
 
 

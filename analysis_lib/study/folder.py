@@ -15,7 +15,7 @@ from analysis_lib.study.angle_zeros import read_angle_zeros
 from analysis_lib.study.calibrations import read_calibrations
 from analysis_lib.study.consistency import find_problems
 from analysis_lib.study.contents import read_contents, rows_of
-from analysis_lib.study.datapackage import check_package
+from analysis_lib.study.package_check import check_package, check_recording
 from analysis_lib.study.problems import Problem, listed, suggest
 from analysis_lib.study.recorder_problems import lay_at_trials
 from analysis_lib.study.settings import StudySettings
@@ -146,6 +146,7 @@ class Study:
 
     def _read(self, row: Any) -> Recording:
         recorder = self.settings.recorders[row.recorder].recorder_settings()
+        check_recording(self.root, row.file)
         return read_recording(
             self.root / row.file, recorder, row.start_s, row.end_s, self._crank_length_m(row.rider)
         )

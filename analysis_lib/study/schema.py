@@ -129,7 +129,11 @@ def check_name(text: str) -> str:
 
 
 def is_inside(root: Path, path: Path) -> bool:
-    """Whether a path of a study folder, all links followed, ends inside it."""
+    """Whether a path of a study folder, all links followed, ends inside it; without links its text alone tells."""
+    if path.is_relative_to(root) and ".." not in path.relative_to(root).parts:
+        below = [place for place in (path, *path.parents) if place != root and place.is_relative_to(root)]
+        if not any(place.is_symlink() for place in below):
+            return True
     return path.resolve().is_relative_to(root.resolve())
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.study.datapackage import write_package
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.template import write_template
@@ -88,7 +89,13 @@ def test_a_package_that_fits_is_not_mentioned(tiny):
 
 def test_a_changed_recording_is_an_error_of_its_trial(tiny):
     write_package(tiny.root)
-    tiny.replace("recordings/T1.csv", "0.00,0.0", "0.00,0.1")
+    tiny.replace("recordings/T1.csv", "0.00,0.0", "0.00,0.1")  # of the same size: found when it is read
+    study = open_study(tiny.root)
+    with pytest.raises(Refusal, match="never changed") as caught:
+        study.load_trial("T1")
+    assert (caught.value.scope, caught.value.trial) == ("trial", "T1")
+    assert study.load_trial("T2").value("power_W") > 100
+    tiny.replace("recordings/T1.csv", "0.00,0.1", "0.00,0.12")
     (problem,) = problems_of(tiny)
     assert (problem.severity, problem.trial) == ("error", "T1")
     assert "never changed" in str(problem)
