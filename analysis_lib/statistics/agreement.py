@@ -156,13 +156,7 @@ def bland_altman(
     pairs = read_pairs(a, b, subject, scale)
     spread = find_spread(pairs, subject is not None, true_value)
     sd = spread.variance**0.5
-    if sd <= 1e-12 * np.abs(pairs[["a", "b"]].to_numpy()).max():
-        raise Refusal(
-            "differences of two methods",
-            "the same difference for every pair",
-            "differences that vary",
-            "look for values that were copied from one method to the other",
-        )
+    _check_differences_vary(sd, pairs)
     check_word("limit_intervals", limit_intervals, ("symmetric", "skewed"))
     n = int(pairs.subject.nunique())
     of_bias = float(stats.t.ppf((1 + level) / 2, n - 1)) * spread.bias_variance**0.5
@@ -191,6 +185,16 @@ def bland_altman(
         method=spread.method + (", on logarithms" if scale == "ratio" else ""),
         note=spread.note,
     )
+
+
+def _check_differences_vary(sd: float, pairs: pd.DataFrame) -> None:
+    if sd <= 1e-12 * np.abs(pairs[["a", "b"]].to_numpy()).max():
+        raise Refusal(
+            "differences of two methods",
+            "the same difference for every pair",
+            "differences that vary",
+            "look for values that were copied from one method to the other",
+        )
 
 
 def _find_slope(pairs: pd.DataFrame) -> Estimate:

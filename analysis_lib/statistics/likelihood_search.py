@@ -53,19 +53,7 @@ def maximise_likelihood(data: BlockedData) -> LikelihoodPoint:
             return point
         if point is start:
             break
-    if not _is_possible(data, point.variances, CLOSE_TO_ONE):
-        raise Refusal(
-            "correlation of intercepts and slopes",
-            "one that runs to ±1, or a variance that runs to zero",
-            "data that carry three numbers of each grouping with a slope",
-            "fit the slopes with slopes_correlate=False, or leave them out",
-        )
-    raise Refusal(
-        "variance components",
-        "a search for the likeliest ones that does not settle",
-        "data from which every variance can be estimated",
-        "leave out the grouping with the fewest repeats",
-    )
+    raise _not_settled(data, point)
 
 
 def _covariances(data: BlockedData) -> list[int]:
@@ -120,6 +108,22 @@ def _climb(data: BlockedData, point: LikelihoodPoint, step: Array, gain: float) 
         if reached.loglik >= point.loglik + 1e-4 * share * gain - ROUNDING * (1 + abs(point.loglik)):
             return reached
     return point
+
+
+def _not_settled(data: BlockedData, point: LikelihoodPoint) -> Refusal:
+    if not _is_possible(data, point.variances, CLOSE_TO_ONE):
+        return Refusal(
+            "correlation of intercepts and slopes",
+            "one that runs to ±1, or a variance that runs to zero",
+            "data that carry three numbers of each grouping with a slope",
+            "fit the slopes with slopes_correlate=False, or leave them out",
+        )
+    return Refusal(
+        "variance components",
+        "a search for the likeliest ones that does not settle",
+        "data from which every variance can be estimated",
+        "leave out the grouping with the fewest repeats",
+    )
 
 
 def _no_residual_left() -> Refusal:

@@ -99,15 +99,9 @@ def fit_mixed_model(
     basis, triangle = np.linalg.qr(data.x)
     start = basis.T @ data.y
     rest = data.y - basis @ start
+    _check_something_left(rest, data.y)
     n_free = len(data.y) - len(data.terms)
     unit = float(np.linalg.norm(rest) / n_free**0.5)
-    if np.linalg.norm(rest) <= 1e-11 * np.linalg.norm(data.y):
-        raise Refusal(
-            "y of a mixed model",
-            "values that the columns of X explain exactly",
-            "values that vary around the fixed effects",
-            "look for an outcome among the columns of X, or for values that were copied",
-        )
     point = _find_variances(data, rest / unit, basis)
     point = replace(point, coefficients=point.coefficients + start / unit)
     loglik = point.loglik - n_free * np.log(unit) - np.log(np.abs(np.diagonal(triangle))).sum()
@@ -126,6 +120,16 @@ def fit_mixed_model(
         _tests=make_tests(point),
         _to_basis=unit * np.linalg.inv(triangle).T,
     )
+
+
+def _check_something_left(rest: Array, y: Array) -> None:
+    if np.linalg.norm(rest) <= 1e-11 * np.linalg.norm(y):
+        raise Refusal(
+            "y of a mixed model",
+            "values that the columns of X explain exactly",
+            "values that vary around the fixed effects",
+            "look for an outcome among the columns of X, or for values that were copied",
+        )
 
 
 def _find_variances(data: MixedData, rest: Array, basis: Array) -> LikelihoodPoint:
