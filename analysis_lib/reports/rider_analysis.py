@@ -70,14 +70,14 @@ class RiderAnalysis(RiderRecordings):
     @cached_property
     def slope(self) -> StrokeSlope:
         """How torque falls with crank speed: declared, else told by this rider's cadences, else assumed."""
-        on_round = self.used[self.used["ring"] == "round"]
-        trials = {
-            str(name): (
-                [self.results[trial].value("cadence_rpm") for trial in here["trial"]],
-                [float(self.results[trial].torque_at_angles().mean()) for trial in here["trial"]],
-            )
-            for name, here in on_round.groupby("intensity", sort=False)
-        }
+        trials: dict[str, tuple[list[float], list[float]]] = {}
+        for row in self.used[self.used["ring"] == "round"].itertuples():
+            result = self.results[str(row.trial)]
+            if result.layout not in ("two legs", "total only"):
+                continue  # one leg's torque falls by its own share, which may change with cadence
+            cadences, torques = trials.setdefault(str(row.intensity), ([], []))
+            cadences.append(result.value("cadence_rpm"))
+            torques.append(float(result.torque_at_angles().mean()))
         return choose_slope(self.study.settings.drivetrain.torque_lost_pct_per_rpm, trials)
 
     def drivetrains(self, mount_deg: float) -> dict[str, Drivetrain]:

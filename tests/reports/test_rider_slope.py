@@ -1,5 +1,7 @@
 """Which torque–speed slope a rider's page works with."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -46,3 +48,14 @@ def test_a_slope_in_study_toml_reaches_the_rider(tmp_path):
     analysis = analyse_rider(open_study(tmp_path / "study"), "R01")
     assert (analysis.slope.origin, analysis.slope.lost_pct_per_rpm) == ("declared", 1.5)
     assert analysis.ring_comparison(analysis.intensities[0]).slope == analysis.slope
+
+
+def test_a_trial_of_one_leg_does_not_stop_the_slope(tmp_path):
+    small_study(tmp_path / "study", riders=1, duration_s=8.0)
+    analysis = analyse_rider(open_study(tmp_path / "study"), "R01")
+    name = str(analysis.used.loc[analysis.used["ring"] == "round", "trial"].iloc[0])
+    lame = dataclasses.replace(analysis.results[name], layout="left only")
+    without = dataclasses.replace(analysis, results=analysis.results | {name: lame})
+    count = int((analysis.used["ring"] == "round").sum())
+    assert f"{count} round-ring trials" in analysis.slope.source
+    assert f"{count - 1} round-ring trials" in without.slope.source
