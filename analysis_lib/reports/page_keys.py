@@ -22,6 +22,7 @@ from analysis_lib.reports.places import PACKAGE, notebooks_folder
 from analysis_lib.reports.run_record import package_versions, sha256_of
 from analysis_lib.reports.whole_file import write_text_whole
 from analysis_lib.study.folder import Study
+from analysis_lib.study.package_check import described_checksum
 
 FOLDER = "keys"
 FORMAT = 1
@@ -55,6 +56,7 @@ def rider_inputs(study: Study, rider: str) -> dict[str, object]:
         "problems": problems,
         "recorders": study.known.fingerprint(),
         "recordings": {name: _checksum_if_there(study.root / name) for name in files},
+        "described": {name: described_checksum(study.root, name) for name in files},
     }
 
 
@@ -65,6 +67,7 @@ def page_key(
     return digest(
         {
             "settings": sha256_of(study.root / "study.toml"),
+            "outlines": {name: ring.outline_mm for name, ring in study.settings.rings.items()},
             "notebook": sha256_of(notebooks_folder() / notebook),
             "library": source_digest(),
             "packages": package_versions(),

@@ -77,13 +77,18 @@ def check_recording(root: Path, file: str) -> None:
     Refusal
         When its SHA-256 is another.
     """
-    path = root / FILE
-    if not path.is_file():
-        return
-    state = path.stat()
-    was = _checksums(root, state.st_mtime_ns, state.st_size).get(file, "")
+    was = described_checksum(root, file)
     if was.startswith("sha256:") and was != sha256_of_recording(root / file):
         raise Refusal(file, f"other bytes than {FILE} says", UNCHANGED, PUT_BACK)
+
+
+def described_checksum(root: Path, file: str) -> str:
+    """Return what the folder's descriptor says of a file, such as "sha256:..."; empty where it says nothing."""
+    path = root / FILE
+    if not path.is_file():
+        return ""
+    state = path.stat()
+    return _checksums(root, state.st_mtime_ns, state.st_size).get(file, "")
 
 
 @lru_cache(maxsize=4)

@@ -2,20 +2,25 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
 import sys
 import time
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
-from analysis_lib.reports.page_keys import PageKeys, digest
+from analysis_lib.reports.page_keys import PageKeys, digest, page_key, rider_inputs
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.whole_file import UNFINISHED
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_study
 
 
 @pytest.fixture
@@ -56,6 +61,43 @@ def test_a_changed_input_or_an_edited_page_is_noticed(finished):
 def test_a_key_follows_from_values_and_not_from_their_order():
     assert digest({"a": 1, "b": [2]}) == digest({"b": [2], "a": 1})
     assert digest({"a": 1}) != digest({"a": 2})
+
+
+def _key_of(study_dir, rider="R01"):
+    study = open_study(study_dir)
+    return page_key(study, "03_rider_report.ipynb", {"rider": rider}, rider_inputs(study, rider))
+
+
+def test_a_key_follows_from_every_file_that_the_page_reads_and_from_no_other(tmp_path):
+    """The ring's outline, the descriptor's checksums and the rider's own recordings; nobody else's."""
+    study = tmp_path / "study"
+    small_study(study, riders=2, duration_s=4.0)
+    turn = np.radians(np.arange(0, 360, 5))
+    settings = re.sub(
+        r"axis_ratio = 1\.[0-9]*[1-9]", 'outline = "ring.csv"', (study / "study.toml").read_text()
+    )
+    (study / "study.toml").write_text(settings)
+
+    def write_outline(ratio):
+        longer, shorter = 101 * ratio**0.5, 101 / ratio**0.5  # 50 teeth of half an inch around
+        points = pd.DataFrame({"forward_mm": longer * np.cos(turn), "upward_mm": shorter * np.sin(turn)})
+        points.to_csv(study / "ring.csv", index=False)
+
+    keys = []
+    write_outline(1.10)
+    keys.append(_key_of(study))
+    write_outline(1.12)
+    keys.append(_key_of(study))
+    descriptor = json.loads((study / "datapackage.json").read_text())
+    own = next(part for part in descriptor["resources"] if "R01" in part["path"])
+    own["hash"] = "sha256:" + "0" * 64
+    (study / "datapackage.json").write_text(json.dumps(descriptor))
+    keys.append(_key_of(study))
+    for rider in ("R02", "R01"):
+        recording = next((study / "recordings").glob(f"{rider}*"))
+        recording.write_bytes(recording.read_bytes()[:-1] + b"x")
+        keys.append(_key_of(study))
+    assert [keys[place] == keys[place + 1] for place in range(4)] == [False, False, True, False]
 
 
 def test_forgetting_removes_a_pages_files_and_no_others(finished):
