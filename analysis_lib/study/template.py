@@ -6,6 +6,7 @@ from pathlib import Path
 
 from analysis_lib.study.datapackage import write_empty_package
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
+from analysis_lib.study.quantity_guide import describe_quantities
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
 
 TEMPLATE = Path(__file__).parent / "template_files" / "study.toml"
@@ -55,7 +56,18 @@ def describe_tables() -> str:
                 ]
             )
         )
+    parts += [_QUANTITIES, describe_quantities(), _two_periods(), _DESCRIPTOR]
     return "\n\n".join(parts) + "\n"
+
+
+def _two_periods() -> str:
+    """Write the tables of one rider who rides each ring once, as text that can be copied."""
+    blocks = [_TWO_PERIODS]
+    for kind, rows in _EXAMPLE.items():
+        lines = [",".join(kind.columns)]
+        lines += [",".join(row.get(column, "") for column in kind.columns) for row in rows]
+        blocks.append(f"`{kind.file}`:\n\n" + "\n".join(f"    {line}" for line in lines))
+    return "\n\n".join(blocks)
 
 
 def _describe_column(kind: TableKind, column: str) -> str:
@@ -63,7 +75,11 @@ def _describe_column(kind: TableKind, column: str) -> str:
     empty = "allowed" if kind.may_be_empty(column) else "no"
     if column not in kind.columns:
         empty = "allowed; the column may be left out"
-    return f"| {column} | {described.get('unit', '')} | {empty} | {described['description']} |"
+    what = described["description"] + (f", as {_MOMENT}" if kind.column_type(column) == "datetime" else "")
+    return f"| {column} | {described.get('unit', '')} | {empty} | {what} |"
+
+
+_MOMENT = "2026-03-02T09:14:00"
 
 
 _ABOUT = {
@@ -87,9 +103,59 @@ _ABOUT = {
     ),
 }
 
+_QUANTITIES = """## Quantities of the recordings
+
+An outcome of `study.toml` with `source = "signals"` has one of these names and its unit. What a recorder does not tell,
+such as the share of a leg where only the total is recorded, has no value."""
+
+_TWO_PERIODS = """## Two periods, filled in
+
+With `sequences = { RO = ["round", "oval"], OR = ["oval", "round"] }`, one intensity `easy` and one recorder `crank`,
+rider A1 of the sequence RO has these rows; a rider of OR has the rings the other way round."""
+
+_RIDDEN = {"rider": "A1", "visit": "1", "intensity": "easy", "environment": "ergometer", "recorder": "crank"}
+_EXAMPLE: dict[TableKind, list[dict[str, str]]] = {
+    RIDERS: [{"rider": "A1", "sequence": "RO", "mass_kg": "70.5", "crank_length_mm": "172.5"}],
+    TRIALS: [
+        {
+            "trial": "A1-1",
+            "period": "1",
+            "ring": "round",
+            "file": "recordings/A1-1.csv",
+            "started_at": "2026-03-02T09:14:00",
+            **_RIDDEN,
+        },
+        {
+            "trial": "A1-2",
+            "period": "2",
+            "ring": "oval",
+            "mount_deg": "70",
+            "file": "recordings/A1-2.csv",
+            "started_at": "2026-03-02T09:44:00",
+            **_RIDDEN,
+        },
+    ],
+    ZERO_CHECKS: [
+        {
+            "recorder": "crank",
+            "checked_at": f"2026-03-02T{time}:00",
+            "temperature_C": warm,
+            "zero_left_Nm": left,
+            "zero_right_Nm": right,
+        }
+        for time, warm, left, right in (("09:05", "20.5", "0.2", "-0.1"), ("10:05", "21.5", "0.3", "-0.1"))
+    ],
+}
+
+_DESCRIPTOR = """## datapackage.json
+
+Optional: nothing needs it, and a folder without it is as good. It describes the same columns for other programs (a Data
+Package of the Frictionless Standards); where it is there, what it demands of your own columns is checked too."""
+
 _INTRODUCTION = """# A ring study
 
 1. Fill in `study.toml`; its notes explain each key.
-2. Fill in the tables. They are comma-separated text in UTF-8 with decimal points; keep all columns.
+2. Fill in the tables. They are comma-separated text in UTF-8 with decimal points; keep all columns. Dates and times are
+   those of the lab's clock as `2026-03-02T09:14:00`, without a time zone: set the sheet's cells to text first.
 3. Put the recordings, as the recorder wrote them, into `recordings/`. Nothing ever changes them.
 4. Run `roundoval check` on this folder until it has nothing left to say."""

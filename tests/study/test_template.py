@@ -90,3 +90,43 @@ def test_a_filled_template_passes_the_check_and_loads(tmp_path):
     assert study.trials["usable"].all() and len(study.trials) == 8
     # Left and right add up to 21 N m; 7.31 degrees in a fiftieth of a second are 6.3792 rad/s: 133.96 W.
     assert study.load_trial("A1x1").value("power_W") == pytest.approx(133.96, abs=0.01)
+
+
+def test_the_guide_s_two_periods_are_a_study_but_for_the_recordings(tmp_path):
+    """Its tables, copied line by line, have no fault but what one rider without files must have."""
+    root = write_template(tmp_path / "study")
+    settings = root / "study.toml"
+    text = settings.read_text(encoding="utf-8")
+    text = text.replace("sequences = { ROOR", "# sequences = { ROOR").replace(
+        "# sequences = { RO =", "sequences = { RO ="
+    )
+    text = text[: text.index('[[intensities]]\nname = "hard"')] + text[text.index("# ---- Outcomes") :]
+    settings.write_text(text, encoding="utf-8")
+    guide = (root / "README.md").read_text(encoding="utf-8").split("## Two periods, filled in")[1]
+    for kind in (RIDERS, TRIALS, ZERO_CHECKS):
+        block = guide.split(f"`{kind.file}`:\n\n")[1].split("\n\n")[0]
+        (root / kind.file).write_text(
+            "\n".join(line[4:] for line in block.splitlines()) + "\n", encoding="utf-8"
+        )
+    study = open_study(root)
+    assert list(study.trials["ring"]) == ["round", "oval"]
+    faults = [
+        str(problem) for problem in study.errors if problem.scope == "trial" or problem.scope == "rider"
+    ]
+    assert all("no such file" in fault for fault in faults) and len(faults) == 2
+
+
+def test_the_guide_names_every_measured_quantity_and_says_what_was_asked(tmp_path):
+    guide = (write_template(tmp_path / "study") / "README.md").read_text(encoding="utf-8")
+    for words in (
+        "| power_W |",
+        "mean_torque_left_Nm",
+        "effectiveness_left",
+        "harmonic_k_Nm",
+        "left_share_pct",
+    ):
+        assert words in guide
+    assert "2026-03-02T09:14:00" in guide
+    assert "datapackage.json\n\nOptional" in guide
+    toml = (tmp_path / "study" / "study.toml").read_text(encoding="utf-8")
+    assert "scale = 0.001" in toml and "the words in reports" not in toml
