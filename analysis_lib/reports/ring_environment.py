@@ -48,6 +48,25 @@ def road_and_ergometer(
     return {role: _shift(rings, role, body_mass_kg, ergometer_kgm2, brake) for role in rings.drivetrains}
 
 
+def in_all_places(
+    rings: RingComparison, body_mass_kg: float, ergometer_kgm2: float, response_s: float
+) -> tuple[Shifts, Shifts]:
+    """Solve one stroke on the road and on an ergometer, with an even brake and with one that holds power.
+
+    Parameters
+    ----------
+    rings, body_mass_kg, ergometer_kgm2
+        As in `road_and_ergometer`.
+    response_s : float
+        Time in which the brake that holds power follows a change of speed.
+    """
+    held = Resistance("constant power", response_s)
+    return (
+        road_and_ergometer(rings, body_mass_kg, ergometer_kgm2),
+        road_and_ergometer(rings, body_mass_kg, ergometer_kgm2, held),
+    )
+
+
 def _shift(
     rings: RingComparison, role: str, mass_kg: float, ergometer_kgm2: float, brake: Resistance
 ) -> EnvironmentShift:

@@ -75,6 +75,11 @@ def methods(rings: RingComparison) -> list[str]:
             " mean speed, against angle-mean torque × 2π / duration."
         ),
         (
+            "Places: the same energy balance with torque that falls with crank speed by the stated slope; a brake that"
+            " holds power follows power over wheel speed with a first-order lag. Start: crank angle, wheel speed and brake"
+            " integrated in time (Runge–Kutta of order 5)."
+        ),
+        (
             "Stroke: mean two-leg torque of the rider's trials at this intensity, torque phase"
             f" {rings.torque_phase_deg:.1f}°, {rings.cadence_rpm:.1f} rpm."
         ),

@@ -74,8 +74,7 @@ def test_the_verdict_on_the_chain_leaves_the_caution_to_its_own_place(rings):
 
 
 def test_a_light_flywheel_swings_more_than_the_road(rings):
-    shifts = ring_environment.road_and_ergometer(rings, 75.0, 0.3)
-    held = ring_environment.road_and_ergometer(rings, 75.0, 0.3, Resistance("constant power", 0.5))
+    shifts, held = ring_environment.in_all_places(rings, 75.0, 0.3, 0.5)
     for shift in shifts.values():
         assert shift.ergometer.speed_swing > shift.road.speed_swing
     table = ring_environment.environment_table(shifts, held).frame
