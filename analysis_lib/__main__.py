@@ -11,11 +11,11 @@ from pathlib import Path
 from analysis_lib import __version__
 from analysis_lib.refusals import Refusal, Refusals
 
-ALL_MADE, SOME_FAILED, BAD_INPUT = 0, 1, 2
+ALL_MADE, SOME_FAILED, BAD_INPUT, STOPPED = 0, 1, 2, 130
 
 
 def main(words: Sequence[str] | None = None) -> int:
-    """Run one command; return 0 when all was made, 1 when some rider failed, 2 on bad input or usage."""
+    """Run one command; return 0 when all was made, 1 when some rider failed, 2 on bad input or usage, 130 when stopped."""
     arguments = _parser().parse_args(words)
     try:
         return arguments.run(arguments)
@@ -31,6 +31,9 @@ def main(words: Sequence[str] | None = None) -> int:
         print(
             f"{place} – got {error.strerror} – wanted a place to read and write – {remedy}", file=sys.stderr
         )
+    except KeyboardInterrupt as stopped:
+        print(f"\n{stopped or 'stopped'}", file=sys.stderr)
+        return STOPPED
     return BAD_INPUT
 
 
@@ -68,14 +71,37 @@ def _check(arguments: argparse.Namespace) -> int:
 
 
 def _report(arguments: argparse.Namespace) -> int:
-    out = arguments.out or Path("reports") / arguments.dir.resolve().name
-    return _make_report(arguments.dir, out, arguments.rider, arguments)
+    if len(arguments.dirs) > 1:
+        return _report_several(arguments)
+    study = arguments.dirs[0]
+    return _make_report(
+        study, arguments.out or Path("reports") / study.resolve().name, arguments.rider, arguments
+    )
+
+
+def _report_several(arguments: argparse.Namespace) -> int:
+    from analysis_lib.reports.many_studies import report_studies
+
+    if arguments.rider:
+        raise Refusal("option --rider", "several studies", "one study", "name the rider's study alone")
+    reports = report_studies(
+        arguments.dirs, arguments.out or Path("reports"), arguments.fresh, _way(arguments)
+    )
+    print(reports.summary)
+    print(f"pages: {os.path.relpath(reports.folder / 'index.html')}")
+    return reports.exit_code
+
+
+def _way(arguments: argparse.Namespace):
+    from analysis_lib.reports.ways_of_work import WayOfWork
+
+    return WayOfWork(arguments.jobs, arguments.preload, arguments.scheduler, arguments.cell_seconds)
 
 
 def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespace) -> int:
     from analysis_lib.reports.runner import make_report
 
-    report = make_report(study, out, rider, arguments.jobs, arguments.fresh)
+    report = make_report(study, out, rider, fresh=arguments.fresh, way=_way(arguments))
     print(report.summary)
     for problem in report.problems:
         print(f"left out: {problem}", file=sys.stderr)
@@ -106,7 +132,8 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="roundoval",
         description="Round-versus-oval chainring studies: check a study folder and write its reports.",
-        epilog="Exit codes: 0 all made, 1 some rider failed or some rows were left out, 2 bad input or usage.",
+        epilog="Exit codes: 0 all made, 1 some rider failed or some rows were left out, 2 bad input or usage,"
+        " 130 stopped by the user; then the same command goes on.",
     )
     parser.add_argument("--version", action="version", version=f"roundoval {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
@@ -158,9 +185,11 @@ def _add_check(commands) -> None:
 def _add_report(commands) -> None:
     report = _command(commands, "report", _report, "write a page for each rider and a page for the study")
     report.description = (
-        "Reads the study folder DIR and never changes it. Writes one report folder outside it."
+        "Reads the study folder DIR and never changes it. Writes one report folder outside it. Of several studies each"
+        " has its report in a folder of its own below --out, with a first page over all; one that cannot be read does"
+        " not stop the others."
     )
-    report.add_argument("dir", type=Path, help="study folder")
+    report.add_argument("dirs", nargs="+", type=Path, metavar="DIR", help="study folder, one or more")
     report.add_argument("--rider", default="", help="make this rider's page only")
     _add_report_options(report)
 
@@ -179,6 +208,15 @@ def _add_verify(commands) -> None:
 def _add_report_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--jobs", type=_whole_number, default=2, help="kernels at the same time (default 2)")
     command.add_argument("--fresh", action="store_true", help="make every page again, also unchanged ones")
+    command.add_argument(
+        "--preload", action="store_true", help="fork kernels from one process that has imported the libraries"
+    )
+    command.add_argument(
+        "--scheduler", default="", metavar="ADDRESS", help="make pages on the cluster of this Dask scheduler"
+    )
+    command.add_argument(
+        "--cell-seconds", type=_whole_number, default=600, help="longest time for one cell (default 600)"
+    )
     command.add_argument("--out", type=Path, help="folder to fill (default: reports/NAME-OF-DIR)")
 
 

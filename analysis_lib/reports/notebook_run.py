@@ -8,16 +8,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import nbformat
-from nbclient.exceptions import CellTimeoutError, DeadKernelError
 from traitlets.config import Config
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.canonical import canonical_notebook
+from analysis_lib.reports.kernels import KERNEL, Kernels, KernelSource
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.whole_file import write_text_whole
 
 CELL_SECONDS = 600
-"""A cell that runs longer than this has lost its way; the whole demo study takes seconds."""
+"""A cell that runs longer than this has lost its way, unless told otherwise; the whole demo study takes seconds."""
+
+BEGUN = ("running", "completed", "failed")
+"""What papermill writes on a cell that began."""
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -42,39 +45,33 @@ class NotebookFailure:
 class RunFolder:
     """A private folder for kernels: links named ``study`` and ``results``, sockets, and everybody's droppings.
 
-    Notebooks see only the two relative names, so that no path of this machine reaches a report and two
+    Kernels start in it. Notebooks see only the two relative names, so that no path of this machine reaches a report and two
     machines give the same bytes. The home folder stays untouched.
     """
 
-    def __init__(self, study: Path, results: Path):
+    def __init__(self, study: Path, results: Path, source: KernelSource | None = None):
         self._temporary = tempfile.TemporaryDirectory(prefix="ro-", ignore_cleanup_errors=True)
         self.path = Path(self._temporary.name)
         (self.path / "study").symlink_to(study.resolve(), target_is_directory=True)
         (self.path / "results").symlink_to(results.resolve(), target_is_directory=True)
+        self.kernels = Kernels(self.path, source)
 
     def __enter__(self) -> RunFolder:
-        """Go into the folder, send the programs that write into the home folder here, and use one thread for algebra.
-
-        Kernels start where the process is. Papermill could change there for each notebook, but a folder
-        change is the whole process's, and two threads that change it meet.
-        """
-        self._caller = Path.cwd()
-        os.chdir(self.path)
-        self._former = {name: os.environ.get(name) for name in (*self._homes(), *ONE_THREAD)}
-        os.environ.update({name: str(path) for name, path in self._homes().items()})
-        os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
+        """Send the programs that write into the home folder here, use one thread for algebra, and be ready for kernels."""
+        self._former = {name: os.environ.get(name) for name in self._environment()}
+        os.environ.update(self._environment())
+        self.kernels.open()
         return self
 
     def __exit__(self, *_) -> None:
-        """Put folder and environment back and remove the run folder.
+        """End every kernel, put the environment back and remove the run folder.
 
-        Papermill remembers the folder of its last run for the whole process, and two threads leave that memory behind;
-        it must not outlive the folder.
+        Papermill remembers a folder of its last run for the whole process, and two threads leave that memory behind.
         """
         from papermill.iorw import papermill_io
 
+        self.kernels.close()
         papermill_io.get_handler("local").cwd(None)
-        os.chdir(self._caller)
         for name, value in self._former.items():
             if value is None:
                 os.environ.pop(name, None)
@@ -82,15 +79,16 @@ class RunFolder:
                 os.environ[name] = value
         self._temporary.cleanup()
 
-    def _homes(self) -> dict[str, Path]:
-        names = (
+    def _environment(self) -> dict[str, str]:
+        homes = (
             "IPYTHONDIR",
             "JUPYTER_CONFIG_DIR",
             "JUPYTER_DATA_DIR",
             "JUPYTER_RUNTIME_DIR",
             "MPLCONFIGDIR",
         )
-        return {name: self.path / name.lower() for name in names}
+        ours = {name: str(self.path / name.lower()) for name in homes}
+        return ours | {"JUPYTER_PATH": str(self.path)} | dict.fromkeys(ONE_THREAD, "1")
 
     def socket_prefix(self, label: str) -> str:
         """Return a short path prefix of this run's own for a kernel's sockets; two runs must never share one."""
@@ -98,9 +96,17 @@ class RunFolder:
 
 
 def run_notebook(
-    notebook: Path, output: Path, parameters: dict[str, Scalar], folder: RunFolder, label: str
+    notebook: Path,
+    output: Path,
+    parameters: dict[str, Scalar],
+    folder: RunFolder,
+    label: str,
+    cell_seconds: int = CELL_SECONDS,
 ) -> NotebookFailure | None:
-    """Execute `notebook` with `parameters` into `output`; return the failure, or None when all cells ran."""
+    """Execute `notebook` with `parameters` into `output`; return the failure, or None when all cells ran.
+
+    A cell that takes longer than `cell_seconds` and a kernel that dies are failures of this notebook like any other.
+    """
     check_parameters(notebook, dict(parameters))
     import papermill
     from papermill.exceptions import PapermillExecutionError
@@ -112,19 +118,22 @@ def run_notebook(
             str(notebook),
             str(raw),
             parameters=parameters,
-            kernel_name="python3",
+            kernel_name=KERNEL,
             progress_bar=False,
             log_output=False,
-            execution_timeout=CELL_SECONDS,
+            execution_timeout=cell_seconds,
             record_timing=False,
             shutdown_kernel="immediate",
             config=Config({"KernelManager": {"transport": "ipc", "ip": folder.socket_prefix(label)}}),
         )
     except PapermillExecutionError as error:
         failure = _failed_cell(notebook, raw, error)
-    except (DeadKernelError, CellTimeoutError) as error:
+    except (
+        RuntimeError,
+        TimeoutError,
+    ) as error:  # nbclient's words for a dead kernel and for a cell without end
         failure = NotebookFailure(
-            notebook.stem, "", type(error).__name__, str(error).splitlines()[0], str(error)
+            notebook.stem, _last_heading(raw), type(error).__name__, str(error).splitlines()[0], str(error)
         )
     if raw.is_file():
         write_text_whole(output, canonical_notebook(raw))
@@ -141,6 +150,16 @@ def _failed_cell(notebook: Path, executed: Path, error) -> NotebookFailure:
         message=error.evalue,
         traceback="\n".join(error.traceback),
     )
+
+
+def _last_heading(executed: Path) -> str:
+    """The heading over the last cell that began, of a notebook that stopped without an error of its own."""
+    if not executed.is_file():
+        return ""
+    cells = nbformat.read(executed, as_version=4).cells
+    code = [i for i, cell in enumerate(cells) if cell.cell_type == "code"]
+    begun = [i for i in code if cells[i].metadata.get("papermill", {}).get("status") in BEGUN]
+    return _heading_before(cells[: begun[-1] + 1]) if begun else ""
 
 
 def _has_error(cell) -> bool:

@@ -140,3 +140,8 @@ def index_body(question: str, entries: Sequence[IndexEntry], problems: Sequence[
         .get_template("index.html.j2")
         .render(question=question, entries=entries, problems=problems)
     )
+
+
+def studies_body(entries: Sequence[IndexEntry]) -> str:
+    """Return the body of the first page over several reports; a study without a report has no link."""
+    return _templates().get_template("studies.html.j2").render(entries=entries)

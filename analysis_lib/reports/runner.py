@@ -3,57 +3,29 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.notebook_run import NotebookFailure, RunFolder, run_notebook
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, page_key, rider_inputs
 from analysis_lib.reports.page_list import PlannedPage, planned_pages
+from analysis_lib.reports.page_making import PageState, RunStopped
 from analysis_lib.reports.page_origin import command_for, inputs_of_study, page_origin, software
-from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, notebook_body, write_page
+from analysis_lib.reports.pages import IndexEntry, index_body, write_page
 from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
-from analysis_lib.reports.rider_analysis import blocking_problems
+from analysis_lib.reports.progress import Progress, Say, end_table
 from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import checksums, write_run_record
+from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
 from analysis_lib.study.folder import Study, open_study
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""
-
-Say = Callable[[str], None]
-
-
-@dataclass(frozen=True)
-class PageState:
-    """What became of one page: its subject and name, its files, and the cause when it failed."""
-
-    subject: str
-    name: str
-    page: str
-    notebook: str
-    cause: str = ""
-    unchanged: bool = False
-
-    @property
-    def made(self) -> bool:
-        """Whether the page holds results."""
-        return not self.cause
-
-    @property
-    def words(self) -> str:
-        """The state in words for the index and the record."""
-        return "made" if self.made else f"failed: {self.cause}"
-
-    @classmethod
-    def of(cls, plan: PlannedPage, notebook: str, cause: str = "") -> PageState:
-        """Return the state of a page that was just tried."""
-        return cls(plan.subject, plan.name, plan.page, notebook, cause)
 
 
 @dataclass(frozen=True)
@@ -63,6 +35,7 @@ class Report:
     folder: Path
     pages: tuple[PageState, ...]
     problems: tuple[str, ...] = ()
+    elapsed_s: float = 0.0
 
     @property
     def exit_code(self) -> int:
@@ -71,10 +44,8 @@ class Report:
 
     @property
     def summary(self) -> str:
-        """How many pages were made, unchanged and failed."""
-        failed = sum(not page.made for page in self.pages)
-        unchanged = sum(page.made and page.unchanged for page in self.pages)
-        return f"{len(self.pages) - failed - unchanged} made, {unchanged} unchanged, {failed} failed"
+        """The table of pages done, unchanged and failed, with times."""
+        return end_table(self.pages, self.elapsed_s)
 
 
 def make_report(
@@ -84,6 +55,7 @@ def make_report(
     jobs: int = 1,
     fresh: bool = False,
     say: Say = print,
+    way: WayOfWork | None = None,
 ) -> Report:
     """Run the notebooks of a study and write its pages, tables, figures and record below `out`.
 
@@ -97,12 +69,17 @@ def make_report(
         Kernels at work at the same time.
     fresh : bool
         Make every page again, also those that would come out unchanged.
+    way : WayOfWork, optional
+        Where and how pages are made, in place of `jobs` kernels started anew on this machine.
 
     Raises
     ------
     Refusal, Refusals
         When the study or the output folder cannot be used at all; a fault of one rider fails that page only.
+    KeyboardInterrupt
+        When the user stops the run: all kernels are ended, finished pages are kept, and the words say how to go on.
     """
+    began = time.monotonic()
     study_dir, out = study_dir.resolve(), out.resolve()
     study = open_study(study_dir)
     plans = _chosen_pages(study, only_rider)
@@ -111,17 +88,17 @@ def make_report(
     keys.open(fresh)
     if missing := why_no_pdf():
         say(missing)
-    with RunFolder(study.root, out) as folder, alone_in(out):
-        run = _Run(study, out, folder, keys, say)
-        for plan in plans:  # before the first kernel starts
-            check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
+    for plan in plans:  # before the first kernel starts
+        check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
+    with alone_in(out), open_making(study, out, plans, way or WayOfWork(jobs), say) as making:
+        run = _Run(study, out, making, keys, Progress(say, len(plans)))
         if not only_rider:
             run.drop_strangers(plans)
-        with ThreadPoolExecutor(max_workers=jobs) as pool:
-            pages = list(pool.map(run.make_page, [plan for plan in plans if plan.rider]))
-            pages += pool.map(run.make_page, [plan for plan in plans if not plan.rider])
-    _finish(study, out, keys, only_rider)
-    return Report(out, tuple(pages), tuple(str(problem) for problem in study.errors))
+        pages = run.make_all(plans)
+        _finish(study, out, keys, only_rider)
+    return Report(
+        out, tuple(pages), tuple(str(problem) for problem in study.errors), time.monotonic() - began
+    )
 
 
 def _chosen_pages(study: Study, only_rider: str) -> tuple[PlannedPage, ...]:
@@ -150,9 +127,27 @@ class _Run:
 
     study: Study
     out: Path
-    folder: RunFolder
+    making: Making
     keys: PageKeys
-    say: Say
+    progress: Progress
+
+    def make_all(self, plans: Sequence[PlannedPage]) -> list[PageState]:
+        """Make the riders' pages, then those about all. Whatever stops the run ends what is being made."""
+        pool = ThreadPoolExecutor(max_workers=self.making.places)
+        try:
+            pages = list(pool.map(self.make_page, [plan for plan in plans if plan.rider]))
+            pages += pool.map(self.make_page, [plan for plan in plans if not plan.rider])
+        except BaseException as stopped:
+            self.making.stop()
+            pool.shutdown(cancel_futures=True)
+            if isinstance(stopped, KeyboardInterrupt):
+                raise KeyboardInterrupt(
+                    f"stopped with {self.progress.through} of {self.progress.total} pages through; all kernels are"
+                    " ended, finished pages are kept, and the same command goes on from there"
+                ) from stopped
+            raise
+        pool.shutdown()
+        return pages
 
     def drop_strangers(self, plans: Sequence[PlannedPage]) -> None:
         """Remove the pages that are no longer the study's, such as those of a rider taken out."""
@@ -172,11 +167,17 @@ class _Run:
             self.keys.clear(plan.roots)
             origin = page_origin(self.study, plan, self.out)
             state = self._make(plan)
-            page = {name: getattr(state, name) for name in ("subject", "name", "page", "notebook", "cause")}
-            self.keys.keep(plan.subject, key if state.made else NEVER, page, plan.roots, origin)
-        words = "unchanged" if state.unchanged and state.made else state.words
-        self.say(f"{plan.name}: {words} ({time.monotonic() - began:.1f} s, key {key[:12]})")
+            self.keys.keep(plan.subject, key if state.made else NEVER, state.on_record, plan.roots, origin)
+        state = replace(state, seconds=time.monotonic() - began)
+        self.progress.tell(state, key)
         return state
+
+    def _make(self, plan: PlannedPage) -> PageState:
+        try:
+            return self.making.make(plan)
+        except RunStopped:
+            self.keys.clear(plan.roots)
+            raise
 
     def _key(self, plan: PlannedPage) -> str:
         """A rider's page follows from that rider's inputs, a page about all from the keys of the riders' pages."""
@@ -187,30 +188,6 @@ class _Run:
             inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
             inputs |= {"plan": checksums(self.study.root, "plan/**/*"), "subject": plan.subject}
         return page_key(self.study, plan.template, plan.parameters, inputs)
-
-    def _make(self, plan: PlannedPage) -> PageState:
-        problems = (
-            [str(problem) for problem in blocking_problems(self.study, plan.rider)] if plan.rider else []
-        )
-        if problems:
-            self._write(plan, failure_body(plan.name, None, problems))
-            return PageState.of(plan, "", problems[0])
-        failure = self._execute(plan)
-        if failure is None:
-            self._write(plan, notebook_body(self.out / plan.notebook, plan.tables))
-            return PageState.of(plan, plan.notebook)
-        self._write(plan, failure_body(plan.name, failure))
-        executed = plan.notebook if (self.out / plan.notebook).is_file() else ""
-        return PageState.of(plan, executed, failure.cause)
-
-    def _execute(self, plan: PlannedPage) -> NotebookFailure | None:
-        notebook = notebooks_folder() / plan.template
-        label = plan.subject.replace(" ", "-")
-        return run_notebook(notebook, self.out / plan.notebook, plan.parameters, self.folder, label)
-
-    def _write(self, plan: PlannedPage, body: str) -> None:
-        home = "../index.html" if "/" in plan.page else "index.html"
-        write_page(self.out / plan.page, plan.title, body, self.study.settings.study.name, home)
 
 
 def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str) -> None:

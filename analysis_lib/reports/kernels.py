@@ -1,0 +1,150 @@
+"""The kernels of one run: started in the run's folder, known by process, ended together.
+
+Jupyter asks a *kernel provisioner* to start a kernel's process. Ours starts it in the run's folder, remembers it, and,
+where a run has a preloaded parent, lets that parent fork it. So a run that is stopped can end all its kernels at once.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import threading
+from importlib.metadata import EntryPoint
+from pathlib import Path
+from typing import Any, Protocol
+
+from jupyter_client.connect import KernelConnectionInfo
+from jupyter_client.provisioning.factory import KernelProvisionerFactory
+from jupyter_client.provisioning.local_provisioner import LocalProvisioner
+from traitlets import Unicode
+
+KERNEL = "python3"
+PROVISIONER = "kernels-of-a-run"
+
+
+class NoFork(RuntimeError):
+    """A source could not start a kernel; the operating system does it instead."""
+
+
+class KernelProcess(Protocol):
+    """What is asked of a kernel's process."""
+
+    pid: int
+
+    def kill(self) -> None:
+        """End it at once."""
+
+
+class KernelSource(Protocol):
+    """What can start kernels instead of the operating system."""
+
+    def start(self, command: list[str], environment: dict[str, str], folder: str) -> Any:
+        """Start one kernel and return its process."""
+
+    def close(self) -> None:
+        """End the source and every kernel that it started."""
+
+
+class Kernels:
+    """The kernels at work in one run, and where new ones come from: `source`, or the operating system when None."""
+
+    def __init__(self, folder: Path, source: KernelSource | None = None):
+        self.folder, self.source, self.ended = folder, source, False
+        self._alive: dict[int, KernelProcess] = {}
+        self._lock = threading.Lock()
+
+    def open(self) -> None:
+        """Describe the kernel to Jupyter below the run's folder, and say which run its provisioner serves."""
+        described = {
+            "argv": [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"],
+            "display_name": "Python 3 (ipykernel)",
+            "language": "python",
+            "metadata": {
+                "debugger": True,
+                "kernel_provisioner": {
+                    "provisioner_name": PROVISIONER,
+                    "config": {"run": str(self.folder)},
+                },
+            },
+        }
+        place = self.folder / "kernels" / KERNEL
+        place.mkdir(parents=True)
+        (place / "kernel.json").write_text(json.dumps(described), encoding="utf-8")
+        entry = EntryPoint(PROVISIONER, f"{__name__}:RunKernel", KernelProvisionerFactory.GROUP_NAME)
+        KernelProvisionerFactory.instance().provisioners[PROVISIONER] = entry
+        _RUNS[str(self.folder)] = self
+
+    def close(self) -> None:
+        """End every kernel and forget the run."""
+        self.end_all()
+        _RUNS.pop(str(self.folder), None)
+
+    def do_without_source(self, why_not: str) -> None:
+        """Start kernels in the ordinary way from now on, and say once why."""
+        with self._lock:
+            if self.source is not None and not self.ended:
+                print(f"kernels are started in the ordinary way: {why_not}", file=sys.stderr)
+            self.source = None
+
+    def add(self, process: KernelProcess) -> None:
+        """Remember a kernel; one that was started while the run was being ended is ended too."""
+        with self._lock:
+            self._alive[process.pid] = process
+            if self.ended:
+                process.kill()
+
+    def discard(self, pid: int | None) -> None:
+        """Forget a kernel that is gone."""
+        with self._lock:
+            self._alive.pop(pid or 0, None)
+
+    def end_all(self) -> None:
+        """End every kernel at once, and any that starts from now on; its page is not made."""
+        with self._lock:
+            self.ended = True
+            for process in self._alive.values():
+                process.kill()
+        if self.source is not None:
+            self.source.close()
+
+
+_RUNS: dict[str, Kernels] = {}
+"""The runs of this process, by their folder. Jupyter makes provisioners itself, so they find their run by name."""
+
+
+class RunKernel(LocalProvisioner):
+    """Starts one kernel for a run."""
+
+    run = Unicode().tag(config=True)
+
+    @property
+    def _kernels(self) -> Kernels:
+        return _RUNS[self.run]
+
+    async def launch_kernel(self, cmd: list[str], **options: Any) -> KernelConnectionInfo:
+        """Start the kernel in the run's folder: a fork of the preloaded parent where there is one, else a new process."""
+        kernels = self._kernels
+        if not self._fork(cmd, options):
+            await super().launch_kernel(cmd, **(options | {"cwd": str(kernels.folder)}))
+        assert self.process is not None  # Jupyter's own launch leaves it behind
+        kernels.add(self.process)
+        return self.connection_info
+
+    def _fork(self, cmd: list[str], options: dict[str, Any]) -> bool:
+        """Let the run's source start the kernel; it gets no process group, because a fork takes its own only later."""
+        kernels = self._kernels
+        if kernels.source is None:
+            return False
+        try:
+            self.process = kernels.source.start(cmd, options["env"], str(kernels.folder))
+        except NoFork as why_not:
+            kernels.do_without_source(str(why_not))
+            return False
+        self.pid = self.process.pid
+        return True
+
+    async def cleanup(self, restart: bool = False) -> None:
+        """Forget the kernel; the run may have ended meanwhile."""
+        if self.run in _RUNS:
+            self._kernels.discard(self.pid)
+        await super().cleanup(restart=restart)

@@ -1,0 +1,126 @@
+"""The making of one page: the notebook is run, then written as a page, or a page says why there is none.
+
+The same code makes a page in the run's own process and on a machine of a cluster.
+"""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis_lib.reports.notebook_run import CELL_SECONDS, NotebookFailure, RunFolder, run_notebook
+from analysis_lib.reports.page_list import PlannedPage
+from analysis_lib.reports.pages import failure_body, notebook_body, write_page
+from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.rider_analysis import blocking_problems
+from analysis_lib.study.folder import Study
+
+
+class RunStopped(RuntimeError):
+    """The run was stopped while a page was being made; the page is neither made nor failed."""
+
+
+@dataclass(frozen=True)
+class PageState:
+    """What became of one page: its subject and name, its files, and the cause when it failed."""
+
+    subject: str
+    name: str
+    page: str
+    notebook: str
+    cause: str = ""
+    unchanged: bool = False
+    seconds: float = 0.0
+
+    @property
+    def made(self) -> bool:
+        """Whether the page holds results."""
+        return not self.cause
+
+    @property
+    def words(self) -> str:
+        """The state in words for the index and the record."""
+        return "made" if self.made else f"failed: {self.cause}"
+
+    @property
+    def on_record(self) -> dict[str, str]:
+        """What is kept of the state beside the page's key."""
+        return {name: getattr(self, name) for name in ("subject", "name", "page", "notebook", "cause")}
+
+
+@dataclass(frozen=True)
+class PageMaking:
+    """What the making of every page of one run shares; `places` pages can be in the making at the same time."""
+
+    study: Study
+    out: Path
+    folder: RunFolder
+    cell_seconds: int = CELL_SECONDS
+    places: int = 1
+
+    def make(self, plan: PlannedPage) -> PageState:
+        """Make one page whose places are clear, and return what became of it.
+
+        Raises
+        ------
+        RunStopped
+            When the run's kernels were ended meanwhile.
+        """
+        problems = (
+            [str(problem) for problem in blocking_problems(self.study, plan.rider)] if plan.rider else []
+        )
+        if problems:
+            return fail_page(self.study, self.out, plan, problems[0], problems=problems)
+        failure = self._execute(plan)
+        if self.folder.kernels.ended:
+            raise RunStopped(plan.name)
+        if failure is None:
+            failure = self._show(plan)
+        if failure is not None:
+            return fail_page(self.study, self.out, plan, failure.cause, failure)
+        return PageState(plan.subject, plan.name, plan.page, plan.notebook)
+
+    def stop(self) -> None:
+        """End all kernels at once; pages in the making are neither made nor failed."""
+        self.folder.kernels.end_all()
+
+    def _show(self, plan: PlannedPage) -> NotebookFailure | None:
+        """Write the executed notebook as a page; a fault in that is this page's, but a full disk is the whole run's."""
+        try:
+            _write(self.study, self.out, plan, notebook_body(self.out / plan.notebook, plan.tables))
+        except OSError:
+            raise
+        except Exception as error:
+            trace = traceback.format_exc()
+            return NotebookFailure(
+                plan.template, "the writing of the page", type(error).__name__, str(error), trace
+            )
+        return None
+
+    def _execute(self, plan: PlannedPage) -> NotebookFailure | None:
+        notebook = notebooks_folder() / plan.template
+        label = plan.subject.replace(" ", "-")
+        return run_notebook(
+            notebook, self.out / plan.notebook, plan.parameters, self.folder, label, self.cell_seconds
+        )
+
+
+def fail_page(
+    study: Study,
+    out: Path,
+    plan: PlannedPage,
+    cause: str,
+    failure: NotebookFailure | None = None,
+    problems: Sequence[str] = (),
+) -> PageState:
+    """Write the page that says why there is none, and return its state."""
+    _write(study, out, plan, failure_body(plan.name, failure, problems))
+    executed = plan.notebook if (out / plan.notebook).is_file() else ""
+    return PageState(plan.subject, plan.name, plan.page, executed, cause)
+
+
+def _write(study: Study, out: Path, plan: PlannedPage, body: str) -> None:
+    home = "../index.html" if "/" in plan.page else "index.html"
+    write_page(out / plan.page, plan.title, body, study.settings.study.name, home)
