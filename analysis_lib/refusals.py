@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from typing import Literal
 
 Scope = Literal["study", "rider", "trial"]
+
+
+def printable(text: str) -> str:
+    """Return text that a terminal shows and does not obey: control characters but the line feed become "·".
+
+    >>> printable("T1\\x1b[2J")
+    'T1·[2J'
+    """
+    return "".join(mark if mark == "\n" or unicodedata.category(mark) != "Cc" else "·" for mark in text)
 
 
 @dataclass(eq=False)
@@ -36,7 +46,7 @@ class Refusal(ValueError):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        return f"{self.what} – got {self.got} – wanted {self.wanted} – {self.remedy}"
+        return printable(f"{self.what} – got {self.got} – wanted {self.wanted} – {self.remedy}")
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)

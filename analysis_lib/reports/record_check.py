@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import unquote
 
-from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.refusals import Refusal, Refusals, printable
 from analysis_lib.reports.page_origin import MISSING, inputs_of_study, software
 from analysis_lib.reports.run_crate import FILE as CRATE
 from analysis_lib.reports.run_record import sha256_of
@@ -25,6 +25,11 @@ class Check:
     what: str
     finding: Finding
     details: str = ""
+
+    def __post_init__(self) -> None:
+        """Keep out of the terminal what a stranger's report may hold."""
+        object.__setattr__(self, "what", printable(self.what))
+        object.__setattr__(self, "details", printable(self.details))
 
     @classmethod
     def of(cls, what: str, differences: Iterable[str], agreement: str) -> Check:

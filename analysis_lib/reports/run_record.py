@@ -28,8 +28,8 @@ RECORDED_PACKAGES = (
     "ipykernel",
 )
 
-OPTIONS_WITHOUT_EFFECT = ("--fresh", "--jobs", "--out", "--scheduler")
-"""Options that say how and where a report is made. Recorded values would make equal reports differ."""
+OPTIONS_WITHOUT_EFFECT = ("--cell-seconds", "--fresh", "--jobs", "--out", "--preload", "--scheduler")
+"""Options that say how, where and how patiently a report is made. Recorded values would make equal reports differ."""
 
 
 def sha256_of(path: Path) -> str:

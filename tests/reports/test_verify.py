@@ -201,6 +201,14 @@ def test_of_another_program_pictures_are_not_checked_and_pages_without_them(tmp_
     assert finding("x.html", same_program=False).finding == "differs"
 
 
+def test_a_strangers_report_sends_nothing_to_the_terminal(tmp_path):
+    one, two = tmp_path / "one.html", tmp_path / "two.html"
+    one.write_text("<p>\x1b]0;title\x07</p>")
+    two.write_text("<p></p>")
+    assert not {"\x1b", "\x07"} & set(compare_files("\x1b[2J.html", one, two, True).details)
+    assert compare_files("\x1b[2J.html", one, two, True).what == "·[2J.html"
+
+
 def test_results_are_compared_value_by_value(tmp_path):
     one, two = tmp_path / "one.json", tmp_path / "two.json"
     one.write_text(json.dumps({"study": "s", "outcomes": [{"estimates": [{"low": 1.5}]}]}))

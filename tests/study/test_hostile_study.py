@@ -220,3 +220,10 @@ def test_marks_that_cannot_be_seen_are_refused_in_words(tiny, mark):
 def test_any_words_that_can_be_seen_are_a_label(tiny, words):
     tiny.replace("study.toml", 'label = "Hard"', f'label = "{words}"')
     assert open_study(tiny.root).settings.intensities[1].label == words.replace("\\\\", "\\")
+
+
+def test_no_message_sends_control_characters_to_the_terminal(tiny):
+    tiny.replace("riders.csv", "age_band", "age\x1b[2Jband")
+    tiny.replace("trials.csv", "recordings/T1.csv", "recordings/\x1b]0;x\x07.csv")
+    said = " ".join(map(str, open_study(tiny.root).problems))
+    assert "age·[2Jband" in said and not {"\x1b", "\x07"} & set(said)
