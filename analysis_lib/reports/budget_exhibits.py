@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rider_analysis import RiderAnalysis
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.study.trial_budget import undeclared
 
 
@@ -29,7 +29,7 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
     return TableExhibit(
         "uncertainty",
         frame,
-        f"Uncertainty budget of one trial, root mean square over {rows['trial'].nunique()} trials: standard"
+        f"Uncertainty budget of one trial, root mean square over {show_count(rows['trial'].nunique(), 'trial')}: standard"
         " uncertainty that each input adds, and its share of the total (squares add up to one). Independent"
         " inputs combined by the law of propagation (JCGM 100:2008, equation 10).",
         {"contribution": "standard uncertainty", "of_total": "share of the total"},
@@ -43,7 +43,7 @@ def budget_sentences(analysis: RiderAnalysis) -> list[str]:
     power = rows[rows["quantity"] == "power"].drop_duplicates("trial")["total"]
     words = [
         "A single trial's power is known to a standard uncertainty of"
-        f" {show_number(float(power.median()), 2)} W (median of {len(power)} trials)."
+        f" {show_number(float(power.median()), 2)} W (median of {show_count(len(power), 'trial')})."
     ]
     recorders = dict.fromkeys(analysis.used["recorder"])
     for name in recorders:

@@ -7,7 +7,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.oval_prediction import OvalPrediction, predict_for_rider
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.speed_fit import compare_trial_speeds
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_count, show_number
 
 
 def predictions(analysis: RiderAnalysis) -> list[OvalPrediction]:
@@ -34,7 +34,7 @@ def speed(analysis: RiderAnalysis) -> list[str]:
     trials = compare_trial_speeds(analysis)
     verdicts = trials["verdict"]
     agrees, even = int((verdicts == "agrees").sum()), int((verdicts == "too even to judge").sum())
-    words = [f"Predicted and measured crank speed agree in {agrees} of {len(trials)} trials"]
+    words = [f"Predicted and measured crank speed agree in {agrees} of {show_count(len(trials), 'trial')}"]
     if even:
         words.append(f"in {even} the speed is too even to judge")
     sentences = ["; ".join(words) + "."]

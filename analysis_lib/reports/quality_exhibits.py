@@ -8,6 +8,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import measure_panels
 from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.statistics.estimates import show_count
 
 MEASURES = {
     "kept_turns": "Kept turns",
@@ -30,7 +31,7 @@ def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
         measure_panels(frame, known),
         "Measures of every trial, one dot a trial, riders along the axis. Filled: used; open: used with"
         " caution. Trials that gave nothing have no dot. Look for a rider or a trial that stands apart.",
-        f"{len(known)} dot plots of data-quality measures by rider for {len(trials)} trials.",
+        f"{len(known)} dot plots of data-quality measures by rider for {show_count(len(trials), 'trial')}.",
         frame,
     )
 
@@ -69,7 +70,7 @@ def state_sentences(analysis: StudyAnalysis) -> list[str]:
     listed = len(analysis.trials)
     return [
         (
-            f"{planned} trials were planned and {listed} are listed: {states.get('used', 0)} used,"
+            f"{show_count(planned, 'trial')} planned and {listed} listed: {states.get('used', 0)} used,"
             f" {states.get(CAUTION, 0)} used with caution, {states.get(NOT_USED, 0)} not used;"
             f" {planned - listed} were not ridden or belong to riders who could not be analysed."
         ),

@@ -7,7 +7,7 @@ from analysis_lib.reports.repeatability_exhibits import error_of
 from analysis_lib.reports.repeated_trials import RepeatedTrials
 from analysis_lib.reports.turns_exhibits import spread_between_turns
 from analysis_lib.statistics.agreement import Agreement
-from analysis_lib.statistics.estimates import show_number, show_p
+from analysis_lib.statistics.estimates import show_count, show_number, show_p
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
 
 
@@ -97,4 +97,4 @@ def doubts(repeats: RepeatedTrials) -> list[str]:
         few = min(error_of(repeats, name, ring).n for name in repeats.intensities for ring in RINGS)
     except Refusal:
         return words
-    return [*words, f"The smallest cell rests on {few} riders."]
+    return [*words, f"The smallest cell rests on {show_count(few, 'rider')}."]

@@ -11,6 +11,7 @@ from analysis_lib.reports.figures.torque_figures import polar_panels, torque_pan
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_trials import NOT_USED
 from analysis_lib.statistics.circular import axial_mean
+from analysis_lib.statistics.estimates import show_count
 
 STROKE_QUANTITIES = {
     "cadence_rpm": "Cadence (rpm)",
@@ -46,7 +47,7 @@ def quality_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         quality_strip(cells, "intensity", columns),
         "Data quality, one cell a trial: number of whole turns kept. Plain: used; framed: used with caution;"
         " hatched: not used; no cell: no trial was listed.",
-        f"Strip of {len(trials)} trials by intensity and period with the number of turns kept; {poor} not"
+        f"Strip of {show_count(len(trials), 'trial')} by intensity and period with the number of turns kept; {poor} not"
         " used.",
         cells,
     )

@@ -8,7 +8,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
-from analysis_lib.statistics.estimates import show_number, show_p
+from analysis_lib.statistics.estimates import show_count, show_number, show_p
 from analysis_lib.statistics.relabelling import relabelling_test
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_deviations import compare_with_protocol
@@ -187,8 +187,8 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
     riders = len(analysis.tables)
     words = [
         (
-            f"{riders} riders were analysed and {len(analysis.left_out)} could not be; {lost} listed trials"
-            " were not used."
+            f"{show_count(riders, 'rider')} analysed and {len(analysis.left_out)} that could not be;"
+            f" {show_count(lost, 'listed trial')} not used."
         ),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         (

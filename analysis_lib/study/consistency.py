@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study import derived_checks, readiness, trial_checks
 from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
 from analysis_lib.study.measured_quantities import measured_quantities
@@ -189,8 +190,8 @@ def check_missing_trials(contents: Contents) -> Iterator[Problem]:
         missing = [f"period {period} at {name}" for period, name in cells if (period, name) not in there]
         if missing:
             remedy = "nothing, if they were not ridden or were excluded; say why in the study's report"
-            wanted = f"{len(cells)} trials"
-            got = f"{len(cells) - len(missing)} trials; missing: {listed(missing)}"
+            wanted = show_count(len(cells), "trial")
+            got = f"{show_count(len(cells) - len(missing), 'trial')}; missing: {listed(missing)}"
             yield about_rider(rider, "rider", got, wanted, remedy, "note")
 
 
