@@ -147,7 +147,9 @@ class TableExhibit:
         kind, marks = _word_kind(text), ""
         if isinstance(value, int | float) and not isinstance(value, bool):
             kind = kind if first else "number"
-            marks = "" if math.isnan(value) else f' data-value="{value:.{FILE_DIGITS}g}"'
+            percent = "%" if "(%" in self._heading(column) else ""
+            whole = "" if isinstance(value, int) else "~"
+            marks = "" if math.isnan(value) else f' data-value="{whole}{value:.{FILE_DIGITS}g}{percent}"'
         marks = (f' class="{kind}"' if kind else "") + marks
         tag, scope = ("th", ' scope="row"') if first else ("td", "")
         return f"<{tag}{scope}{marks}>{escape(text)}</{tag}>"

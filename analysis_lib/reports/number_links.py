@@ -29,6 +29,9 @@ NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |F\((\d+, )?)$")
 NAMED_AFTER = re.compile(r" (df\b|of \d+ trials|allocations)")
 """Words that say what a whole number is."""
 
+NAMED = 0.9
+"""What a row's name in the sentence weighs beside one number that it holds."""
+
 
 @dataclass(frozen=True)
 class Number:
@@ -40,6 +43,7 @@ class Number:
     percent: bool
     below: bool
     named: bool
+    level: bool
 
     @property
     def telling(self) -> bool:
@@ -49,12 +53,29 @@ class Number:
             > (self.decimals == 0) + 1
         )
 
-    def shows(self, held: float) -> bool:
-        """Whether `held` rounds to what is printed, or lies below it after "<"; before "%" it may be a share."""
+    def shows(self, held: Held) -> bool:
+        """Whether a cell rounds to what is printed, or lies below it after "<"; before "%" it is in per cent too, or a share."""
         if self.below:
-            return 0 <= held < self.value
-        half = 0.5000001 * 10.0**-self.decimals
-        return abs(held - self.value) <= half or (self.percent and abs(100 * held - self.value) <= half)
+            return 0 <= held.value < self.value
+        if held.counted or not (self.decimals or self.percent or self.telling):
+            return self.decimals == 0 and not self.percent and abs(held.value - self.value) < 1e-9
+        if self.percent and not held.percent:
+            return self.decimals == 0 and abs(100 * held.value - self.value) <= 0.5
+        return abs(held.value - self.value) <= 0.5000001 * 10.0**-self.decimals
+
+
+@dataclass(frozen=True)
+class Held:
+    """A number that a cell holds unrounded: whether it was counted, and whether it is in per cent."""
+
+    value: float
+    counted: bool
+    percent: bool
+
+    @classmethod
+    def of(cls, mark: str) -> Held:
+        """Read the mark that a table leaves on its cell."""
+        return cls(float(mark.strip("~%")), not mark.startswith("~"), mark.endswith("%"))
 
 
 @dataclass(frozen=True)
@@ -64,22 +85,21 @@ class Row:
     table: str
     anchor: str
     head: str
-    values: tuple[float, ...]
+    values: tuple[Held, ...]
 
     def holds(self, number: Number) -> bool:
         """Whether one of its values rounds to the number as printed."""
-        return any(number.shows(value) for value in self.values)
+        return any(number.shows(held) for held in self.values)
 
     @cached_property
     def headed(self) -> float | None:
         """The number that heads the row, if one does."""
         return float(self.head) if re.fullmatch(r"\d+(\.\d+)?", self.head) else None
 
-    def named_in(self, sentence: str) -> bool:
-        """Whether the sentence names the row by a word of its key."""
-        return any(
-            word in sentence for word in re.split(r"[-\s]+", self.anchor.split("--")[1]) if len(word) > 2
-        )
+    def named_in(self, sentence: str) -> float:
+        """What share of the words of its key the sentence holds."""
+        words = [word for word in re.split(r"[-\s]+", self.anchor.split("--")[1]) if len(word) > 2]
+        return sum(word in sentence.lower() for word in words) / max(len(words), 1)
 
 
 def link_numbers(body: str) -> str:
@@ -98,7 +118,7 @@ def _rows_of(html: str) -> dict[str, list[Row]]:
     rows: dict[str, list[Row]] = {}
     for table, key, cells in ROW.findall(html):
         head = HEAD.search(cells)
-        values = tuple(float(value) for value in VALUE.findall(cells))
+        values = tuple(Held.of(mark) for mark in VALUE.findall(cells))
         row = Row(table, f"table-{table}--{key}", unescape(head[1]) if head else "", values)
         rows.setdefault(table, []).append(row)
     return rows
@@ -137,23 +157,32 @@ def _number(place: re.Match[str], sentence: str) -> Number:
     value = float(f"{whole}{fraction or ''}") * (-1 if sign == "−" else 1)
     before, after = sentence[: place.start()], sentence[place.end() :]
     named = bool(NAMED_BEFORE.search(before) or NAMED_AFTER.match(after))
-    return Number(place[0], value, len(fraction or ".") - 1, bool(percent), before.endswith("< "), named)
+    return Number(
+        place[0],
+        value,
+        len(fraction or ".") - 1,
+        bool(percent),
+        before.endswith("< "),
+        named,
+        after.startswith(" interval"),
+    )
 
 
 def _chooser(sentence: str, numbers: Iterable[Number], rows: Sequence[Row]) -> Callable[[Number], Row | None]:
     telling = [number for number in numbers if number.telling and not number.below]
     weight = {
-        row.anchor: sum(row.holds(number) for number in telling) + 0.5 * row.named_in(sentence)
+        row.anchor: sum(row.holds(number) for number in telling) + NAMED * row.named_in(sentence)
         for row in rows
     }
 
     def choose(number: Number) -> Row | None:
-        holding = [row for row in rows if row.holds(number)]
-        if not number.telling:
-            headed = [row for row in rows if row.headed == number.value]
-            alone = number.percent and len(holding) == 1
-            enough = 0.5 if number.decimals else 1.0 if number.percent or number.named else math.inf
-            holding = headed or [row for row in holding if alone or weight[row.anchor] >= enough]
+        holding = [row for row in rows if row.headed == number.value] if not number.decimals else []
+        holding = holding or [row for row in rows if row.holds(number)]
+        alone = number.percent and not number.level and len(holding) == 1
+        headed = any(row.headed == number.value for row in holding)
+        if not (number.telling or alone or headed):
+            enough = NAMED if number.decimals else 1.0 if number.percent or number.named else math.inf
+            holding = [row for row in holding if weight[row.anchor] >= enough]
         return max(holding, key=lambda row: weight[row.anchor], default=None)
 
     return choose

@@ -78,3 +78,17 @@ def test_links_point_at_rows_that_are_there_and_leave_no_marks():
 def test_rows_that_share_their_first_cells_are_told_apart():
     frame = pd.DataFrame({"ring": ["oval", "oval"], "period": [1, 2], "power": [200.5, 201.5]})
     assert _links("It was 201.5 W.", TableExhibit("t", frame, "T")) == [("201.5", "table-t--oval-2")]
+
+
+def test_a_number_that_was_counted_and_one_in_per_cent_are_not_taken_for_another():
+    frame = pd.DataFrame({"intensity": ["easy", "hard"], "readings": [4, 8], "gap": [3.18, 99.3]})
+    gaps = TableExhibit("gaps", frame, "Gaps")
+    assert _links("It is 3.18 W at easy, and 4.00 W elsewhere.", gaps) == [("3.18", "table-gaps--easy")]
+    assert _links("Nearest at hard in 99 % of draws, for 99.3 W.", gaps) == [("99.3", "table-gaps--hard")]
+    met = TableExhibit("met", frame.assign(met=[93.4, 81.2]), "Met", {"met": "turn met (%)"})
+    assert _links("It meets 93 % of the turn.", met) == [("93 %", "table-met--easy")]
+
+
+def test_a_row_headed_by_the_number_comes_before_one_that_holds_it():
+    frame = pd.DataFrame({"mount": [100.0, 115.0], "best": [0.0, 100.0]})
+    assert _links("Or 100°.", TableExhibit("m", frame, "M")) == [("100", "table-m--100")]

@@ -221,7 +221,7 @@ NO_ROW = {
     "a difference or median of numbers that have rows": r"(differs from it by .*? standard error|they are .*? apart"
     r"|standard uncertainty of [\d.]+ W|keeps up to [\d.]+ of|p [=<] [\d.]+ for the whole curve, n = \d+"
     r"|no change larger than [\d.]+|by [\d.]+ % \(at|and [\d.]+ % \(at|more than 99 % of draws|between [\d.]+ and"
-    r"|individual response: 0 |interval 0 to|–\d+°)",
+    r"|turns by .*? riders;|r = [\d.]+, given|indoor–road term of −?[\d.]+°|individual response: 0 |interval 0 to|–\d+°)",
 }
 """Numbers that may stand without a link to a row, and why."""
 
