@@ -54,7 +54,7 @@ class Number:
         )
 
     def shows(self, held: Held) -> bool:
-        """Whether a cell rounds to what is printed, or lies below it after "<"; before "%" it is in per cent too, or a share."""
+        """Whether a cell rounds to what is printed, or lies below it after "<"; "%" wants per cent, or a share."""
         if self.below:
             return 0 <= held.value < self.value
         if held.counted or not (self.decimals or self.percent or self.telling):
