@@ -1,6 +1,6 @@
 """Write data_synthetic/validation/coverage.csv: what the analyses do in simulated studies of 6 to 20 riders.
 
-Run from the project's folder; it takes some minutes. The simulations are those of the long tests, same seeds.
+Run from the project's folder; it takes about ten minutes. The simulations are those of the long tests, same seeds.
 """
 
 from __future__ import annotations
@@ -14,35 +14,103 @@ import pandas as pd
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(PROJECT / "tests" / "statistics"))
 
-from long_run_rates import RIDERS, axial_coverage, curve_rates, relabelling_rates, ring_effect_rates  # noqa: E402
+from long_run_rates import (  # noqa: E402
+    CONTRAST_WORLDS,
+    RIDERS,
+    adjusted_curve_rates,
+    axial_coverage,
+    contrast_rates,
+    curve_rates,
+    random_field_rates,
+    relabelling_rates,
+    repeat_coverage,
+    ring_effect_rates,
+)
 from rings_long_run import WORLDS as RINGS_WORLDS  # noqa: E402
 from rings_long_run import rings_rates  # noqa: E402
 from test_mixed_long_run import STUDIES, WORLDS, simulate  # noqa: E402
 
 TARGET = PROJECT / "data_synthetic" / "validation" / "coverage.csv"
+MOST_STUDIED = ("riders differ", "riders differ, cells missing")
+FEWER_STUDIES = 400
+PERIODS = "period effect of 2 SD"
 COLUMNS = ["analysis", "riders", "studies", "type_1_error", "promised_error", "coverage", "promised_coverage"]
 
 
 def rows_for(riders: int) -> list[tuple]:
     """All analyses at one number of riders."""
-    effect, relabelled = ring_effect_rates(riders), relabelling_rates(riders)
-    curves, pointwise = curve_rates(riders)
-    nan = math.nan
+    parts = (primary_rows, curve_rows, other_rows, mixed_rows, rings_rows)
+    return [row for part in parts for row in part(riders)]
+
+
+def primary_rows(riders: int) -> list[tuple]:
+    """The t on riders' contrasts in several worlds, and the relabelling test."""
+    worlds = {"": ring_effect_rates(riders)}
+    worlds |= {f", {name}": contrast_rates(riders, name) for name in CONTRAST_WORLDS}
     rows: list[tuple] = [
-        ("primary t on riders' contrasts", riders, effect.runs, effect.rejected, 0.05, effect.covered, 0.95),
-        ("relabelling test", riders, relabelled.runs, relabelled.rejected, 0.10, relabelled.covered, 0.90),
-        ("curve band, sign flips", riders, curves.runs, curves.rejected, 0.05, curves.covered, 0.95),
-        ("warning: mean ± 2 SE at each angle", riders, curves.runs, nan, nan, pointwise, 0.95),
-        ("axial mean, concentration 10", riders, 3000, nan, nan, axial_coverage(riders, 10), 0.95),
+        (f"primary t on riders' contrasts{name}", riders, t.runs, t.rejected, 0.05, t.covered, 0.95)
+        for name, t in worlds.items()
     ]
-    for name in ("riders differ", "riders differ, cells missing"):
-        held, alarms = simulate(riders, WORLDS[name], seed=1)
-        rows.append(_ring_effect_row(f"mixed model, {name}", riders, held))
+    found = relabelling_rates(riders)
+    return [*rows, ("relabelling test", riders, found.runs, found.rejected, 0.10, found.covered, 0.90)]
+
+
+def curve_rows(riders: int) -> list[tuple]:
+    """Bands and thresholds of whole curves."""
+    (plain, pointwise), (adjusted, not_adjusted) = curve_rates(riders), adjusted_curve_rates(riders)
+    field = random_field_rates(riders)
+    rows = [
+        (name, riders, rates.runs, rates.rejected, 0.05, rates.covered, 0.95)
+        for name, rates in (
+            ("curve band, sign flips", plain),
+            (f"curve band, {PERIODS}, adjusted", adjusted),
+            ("curve threshold, random field", field),
+        )
+    ]
+    unadjusted = (
+        f"curve band, {PERIODS}, not adjusted", riders, adjusted.runs, not_adjusted, 0.05, 1 - not_adjusted, 0.95,
+    )  # fmt: skip
+    warning = (
+        "warning: mean ± 2 SE at each angle", riders, plain.runs, math.nan, math.nan, pointwise, 0.95,
+    )  # fmt: skip
+    return [*rows, unadjusted, warning]
+
+
+def other_rows(riders: int) -> list[tuple]:
+    """Intervals of axes and of what two trials a rider say of repeatability."""
+    held = {"axial mean, concentration 10": (3000, axial_coverage(riders, 10))}
+    held |= {f"two trials a rider: {name}": (500, share) for name, share in repeat_coverage(riders).items()}
+    return [(name, riders, runs, math.nan, math.nan, share, 0.95) for name, (runs, share) in held.items()]
+
+
+def mixed_rows(riders: int) -> list[tuple]:
+    """The mixed model in several worlds; with variances of its own by ring, Satterthwaite, and a rider intercept alone."""
+    rows = []
+    for name, world in WORLDS.items():
+        studies = STUDIES if name in MOST_STUDIED else FEWER_STUDIES
+        held, alarms = simulate(riders, world, seed=1, studies=studies)
+        rows.append(_ring_effect_row(f"mixed model, {name}", riders, held, studies))
         interaction = f"mixed model, ring × intensity, {name}"
-        rows.append((interaction, riders, STUDIES, alarms, 0.05, nan, nan))
-    held, _ = simulate(riders, WORLDS["riders differ"], seed=3, rider_only=True, df_method="satterthwaite")
-    rows.append(_ring_effect_row("warning: rider intercept alone", riders, held))
-    return rows + rings_rows(riders)
+        rows.append((interaction, riders, studies, alarms, 0.05, math.nan, math.nan))
+    missing, unequal = "riders differ, cells missing", "riders differ, oval trials vary more, cells missing"
+    others = {
+        f"mixed model, {unequal}, variance by ring": (
+            unequal,
+            {"seed": 2, "own_variances": True, "studies": FEWER_STUDIES},
+        ),
+        f"mixed model, {missing}, Satterthwaite": (
+            missing,
+            {"seed": 1, "df_method": "satterthwaite", "studies": FEWER_STUDIES},
+        ),
+        "warning: rider intercept alone": (
+            "riders differ",
+            {"seed": 3, "rider_only": True, "df_method": "satterthwaite", "studies": STUDIES},
+        ),
+    }
+    for name, (world, how) in others.items():
+        held, _ = simulate(riders, WORLDS[world], **how)
+        rows.append(_ring_effect_row(name, riders, held, how["studies"]))
+    return rows
 
 
 def rings_rows(riders: int) -> list[tuple]:
@@ -55,9 +123,9 @@ def rings_rows(riders: int) -> list[tuple]:
     return rows
 
 
-def _ring_effect_row(name: str, riders: int, held: float) -> tuple:
+def _ring_effect_row(name: str, riders: int, held: float, studies: int) -> tuple:
     """A constant added to every oval trial moves the interval by it, so zero is rejected where the truth is missed."""
-    return (name, riders, STUDIES, 1 - held, 0.05, held, 0.95)
+    return (name, riders, studies, 1 - held, 0.05, held, 0.95)
 
 
 def write_table() -> None:

@@ -62,13 +62,19 @@ def code(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def simulate(
-    riders: int, world: World, seed: int, df_method="kenward-roger", rider_only=False, own_variances=False
+    riders: int,
+    world: World,
+    seed: int,
+    df_method="kenward-roger",
+    rider_only=False,
+    own_variances=False,
+    studies: int = STUDIES,
 ) -> tuple[float, float]:
     """Share of intervals that hold the ring effect, and share of false alarms of ring × intensity."""
     rng = np.random.default_rng([seed, riders])
     whole = lay_out(riders)
     held, alarms = 0, 0
-    for _ in range(STUDIES):
+    for _ in range(studies):
         table = whole[rng.random(len(whole)) >= world.missing].reset_index(drop=True)
         cell = (2 * table.rider + table.oval).astype(int)
         y = (
@@ -81,7 +87,7 @@ def simulate(
         interval = model.contrast({"ring": 1}).interval(0.95)
         held += interval.low <= EFFECT <= interval.high
         alarms += model.f_test([{"ring:intensity0": 1}, {"ring:intensity1": 1}]).p < 0.05
-    return held / STUDIES, alarms / STUDIES
+    return held / studies, alarms / studies
 
 
 @pytest.mark.parametrize("riders", [6, 8, 12, 20])
