@@ -23,6 +23,7 @@ from analysis_lib.reports.run_record import package_versions, sha256_of
 from analysis_lib.reports.whole_file import write_text_whole
 from analysis_lib.study.folder import Study
 from analysis_lib.study.package_check import described_checksum
+from analysis_lib.study.schema import is_inside
 
 FOLDER = "keys"
 FORMAT = 1
@@ -136,11 +137,12 @@ class PageKeys:
         )
 
     def forget(self, subject: str) -> None:
-        """Remove a page's files and its key, the key first."""
+        """Remove a page's files and its key, the key first; nothing outside the report, whatever the record says."""
         record = self.of(subject)
         self._path(subject).unlink(missing_ok=True)
-        for name in record.get("files", {}):
-            (self.report / name).unlink(missing_ok=True)
+        for path in (self.report / name for name in record.get("files", {})):
+            if is_inside(self.report, path):
+                path.unlink(missing_ok=True)
 
     def keep(
         self,

@@ -21,6 +21,7 @@ from analysis_lib.reports.record_check import (
 )
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.table_comparison import TOLERANCES, table_differences
+from analysis_lib.study.schema import is_inside
 
 PICTURES = (".svg", ".png", ".pdf")
 DRAWN_ELSEWHERE = "drawn by other versions of packages; its numbers are compared as tables"
@@ -80,6 +81,9 @@ def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Itera
             else:
                 names = {*records.pages[subject]["files"], *new.pages[subject]["files"]}
                 for name in sorted(names):
+                    if not is_inside(records.report, records.report / name):
+                        yield Check(name, "differs", "leads out of the folder")
+                        continue
                     yield compare_files(name, records.report / name, again / name, same_program)
         if records.pages.keys() == new.pages.keys():
             yield compare_files(

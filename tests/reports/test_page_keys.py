@@ -108,6 +108,19 @@ def test_forgetting_removes_a_pages_files_and_no_others(finished):
     assert {"study.html", "data_quality.html", "run.json"} <= left
 
 
+def test_a_strangers_record_removes_nothing_outside_the_report(tmp_path):
+    (tmp_path / "thesis.txt").write_text("mine")
+    report = tmp_path / "report"
+    (report / "keys").mkdir(parents=True)
+    (report / "R01.html").write_text("page")
+    (report / "link").symlink_to(tmp_path)
+    names = ("R01.html", "../thesis.txt", "link/thesis.txt", str(tmp_path / "thesis.txt"))
+    (report / "keys" / "R01.json").write_text(json.dumps({"files": dict.fromkeys(names, "0")}))
+    PageKeys(report).forget("R01")
+    assert (tmp_path / "thesis.txt").read_text() == "mine"
+    assert not (report / "R01.html").exists() and not (report / "keys" / "R01.json").exists()
+
+
 def test_litter_of_a_killed_run_is_removed(finished):
     _, report = finished
     litter = report / "riders" / f"{UNFINISHED}x1"
