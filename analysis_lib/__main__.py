@@ -20,9 +20,12 @@ def main(words: Sequence[str] | None = None) -> int:
     try:
         return arguments.run(arguments)
     except Refusals as several:
-        print(f"{len(several.refusals)} problem(s):", file=sys.stderr)
-        for refusal in several.refusals:
-            print(f"  {refusal}", file=sys.stderr)
+        from analysis_lib.study.alike import grouped
+
+        count = len(several.refusals)
+        print(f"{count} problem{'' if count == 1 else 's'}:", file=sys.stderr)
+        for line in grouped(str(refusal) for refusal in several.refusals):
+            print(f"  {line}", file=sys.stderr)
     except Refusal as refusal:
         print(refusal, file=sys.stderr)
     except OSError as error:

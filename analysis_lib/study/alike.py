@@ -53,13 +53,16 @@ def grouped(messages: Iterable[str], names: Iterable[str] = ()) -> list[str]:
 def _told(alike: list[str], spot: re.Pattern[str] | None) -> list[str]:
     if len(alike) < FEWEST_TO_GROUP:
         return alike
-    named = [_name(message, spot) for message in alike[1:]]
-    names = list(dict.fromkeys(name for name in named if name != _name(alike[0], spot)))
+    first = alike[0]
+    names = list(dict.fromkeys(_name(message, first, spot) for message in alike[1:]))
     shown = ", ".join(names[:MOST_NAMED]) + (", …" if len(names) > MOST_NAMED else "")
-    return [alike[0], f"… and {len(alike) - 1} more like it" + (f": {shown}" if shown else "")]
+    return [first, f"… and {len(alike) - 1} more like it: {shown}"]
 
 
-def _name(message: str, spot: re.Pattern[str] | None) -> str:
-    """Whose message it is: the name of its trial or rider where there is one, else its place."""
-    found = spot.search(message) if spot else None
-    return found[0] if found else message.split(_PLACE)[0]
+def _name(message: str, first: str, spot: re.Pattern[str] | None) -> str:
+    """Whose message it is: the trial or rider where that tells it from the first, else the part that differs."""
+    found, firsts = (spot.search(text) if spot else None for text in (message, first))
+    if found and firsts and found[0] != firsts[0]:
+        return found[0]
+    pairs = zip(message.split(_PLACE), first.split(_PLACE), strict=False)
+    return next((part for part, other in pairs if part != other), message)

@@ -46,3 +46,17 @@ def test_a_message_said_twice_counts_once():
 
 def test_nothing_is_nothing():
     assert grouped([]) == []
+
+
+def test_what_tells_messages_apart_is_never_lost():
+    """Five columns of one table are missing: the place is the same, the columns are not."""
+    columns = ["trial", "rider", "period", "ring", "file"]
+    lines = grouped(f"trials.csv, row 1 – got no column '{name}' – wanted all – add it" for name in columns)
+    assert (
+        lines[1]
+        == "… and 4 more like it: got no column 'rider', got no column 'period', got no column 'ring', got no column 'file'"
+    )
+    one = [
+        f"trials.csv, row 2 (T1), column c{n} – got '{n}' – wanted a number – correct it" for n in range(5)
+    ]
+    assert "column c4" in grouped(one, ["T1"])[1]
