@@ -61,6 +61,12 @@ def check_package(contents: Contents) -> list[Problem]:
             problems.append(about_trial(trial, "file", got, UNCHANGED, PUT_BACK))
     lists_recordings = any(resource.get("hash") for resource in described.values())
     unlisted = sorted({*actual, *recordings} - set(described))
+    named = set(contents.trials["file"])  # a recording that is missing is its trial's error already
+    gone = sorted(path for path in described if path not in named and not (contents.root / path).is_file())
+    if gone:
+        problems.append(
+            about_study(FILE, f"{listed(gone)}, no such file", "files of the folder", REMEDY, "note")
+        )
     if unlisted and lists_recordings:
         problems.append(about_study(FILE, f"nothing about {listed(unlisted)}", "every file", REMEDY, "note"))
     return problems

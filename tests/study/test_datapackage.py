@@ -225,6 +225,7 @@ def test_the_template_has_a_descriptor_that_stays_true_once_study_toml_is_filled
     assert said == {  # columns that a lab or its study.toml has added since
         "datapackage.json, trials.csv": "something else about hr_bpm",
         "datapackage.json, riders.csv": "something else about age_band",
+        "datapackage.json": "calibrations.csv, no such file",
     }
 
 
