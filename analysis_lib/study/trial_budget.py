@@ -10,6 +10,7 @@ import math
 
 from analysis_lib.signals.measurement_budget import power_budget, torque_budget, torque_phase_budget
 from analysis_lib.signals.trial import TrialResult
+from analysis_lib.signals.trial_summary import NOT_SUMMARISED, UNIT_BY_ENDING
 from analysis_lib.signals.uncertainty import UncertainInput, UncertaintyBudget
 from analysis_lib.study.recorder_map import RecorderMap
 
@@ -22,7 +23,7 @@ DECLARED = {
 EVENLY = math.sqrt(3)
 """A value that lies evenly within ± a has the standard uncertainty a/√3 (JCGM 100, 4.3.7)."""
 
-Quantities = dict[str, tuple[float, float, float, str]]
+Quantities = dict[str, tuple[float, float, float]]
 
 
 def trial_budgets(
@@ -89,13 +90,18 @@ def undeclared(recorder: RecorderMap) -> list[str]:
 
 
 def _quantities(result: TrialResult) -> Quantities:
-    """Value, standard error, effective number and unit of each quantity; one pass, for a data frame is slow to ask."""
-    columns = (result.summary[name].tolist() for name in ("value", "se", "n_effective", "unit"))
-    return dict(zip(result.summary["quantity"].tolist(), zip(*columns, strict=True), strict=True))
+    """Value, standard error and effective number of each quantity.
+
+    The summary has a row for each measure of the turns, in their order; its own column of names is slow to read.
+    """
+    names = [name for name in result.turns.columns.tolist() if name not in NOT_SUMMARISED]
+    columns = (result.summary[name].tolist() for name in ("value", "se", "n_effective"))
+    return dict(zip(names, zip(*columns, strict=True), strict=True))
 
 
 def _from_turns(known: Quantities, quantity: str, name: str) -> UncertainInput:
-    value, se, effective, unit = known[quantity]
+    value, se, effective = known[quantity]
+    unit = UNIT_BY_ENDING[quantity.rsplit("_", 1)[-1]]
     return UncertainInput(name, value, se, max(effective - 1, 1.0), unit)
 
 
