@@ -74,3 +74,12 @@ def test_new_writes_a_folder_and_refuses_one_that_is_in_use(tmp_path, capsys):
     assert main(["new", str(tmp_path / "mine")]) == 0
     assert (tmp_path / "mine" / "study.toml").is_file()
     assert main(["new", str(tmp_path / "mine")]) == 2
+
+
+def test_a_run_stopped_by_the_user_exits_with_130_and_says_how_to_go_on(study, tmp_path, capsys, monkeypatch):
+    def stopped(*_, **__):
+        raise KeyboardInterrupt("the same command goes on from there")
+
+    monkeypatch.setattr("analysis_lib.reports.runner.make_report", stopped)
+    assert main(["report", str(study), "--out", str(tmp_path / "report")]) == 130
+    assert "the same command goes on from there" in capsys.readouterr().err

@@ -1,0 +1,134 @@
+"""Pages made on a cluster, a scheduler and workers on one machine: the same bytes; clear words when it cannot be."""
+
+import os
+import socket
+import subprocess
+import sys
+from contextlib import contextmanager
+
+import pytest
+
+from analysis_lib.__main__ import main
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.cluster import _compare, facts_here
+from analysis_lib.reports.page_keys import PageKeys
+from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.ways_of_work import WayOfWork
+from analysis_lib.study.synthetic import small_study
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("cluster") / "study"
+    small_study(folder, riders=1, duration_s=8.0)
+    return folder
+
+
+def _free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@contextmanager
+def _cluster(folder, workers=2):
+    """A scheduler and its workers as separate processes, ended by their own ids."""
+    pytest.importorskip("distributed")
+    address, quiet = (
+        f"tcp://127.0.0.1:{_free_port()}",
+        {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL},
+    )
+    host, port = address.removeprefix("tcp://").split(":")
+    environment = os.environ | {"DASK_TEMPORARY_DIRECTORY": str(folder)}
+    scheduler = [
+        sys.executable,
+        "-m",
+        "distributed.cli.dask_scheduler",
+        "--host",
+        host,
+        "--port",
+        port,
+        "--no-dashboard",
+    ]
+    worker = [
+        sys.executable,
+        "-m",
+        "distributed.cli.dask_worker",
+        address,
+        "--nthreads",
+        "1",
+        "--no-nanny",
+        "--no-dashboard",
+    ]
+    processes = [
+        subprocess.Popen(words, cwd=folder, env=environment, **quiet)
+        for words in [scheduler, *[worker] * workers]
+    ]
+    try:
+        from distributed import Client
+
+        with Client(address, timeout=60, set_as_default=False) as client:
+            client.wait_for_workers(workers, timeout=60)
+        yield address
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait()
+
+
+@pytest.mark.long
+def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_reports, tmp_path):
+    first = one_trial_reports[0]
+    with _cluster(tmp_path) as address:
+        way = WayOfWork(scheduler=address)
+        report = make_report(first.study, tmp_path / "report", say=lambda line: None, way=way)
+    assert report.exit_code == 0
+    assert checksums(tmp_path / "report") == checksums(first.folder)
+
+
+@pytest.mark.long
+def test_a_failure_on_the_cluster_stays_with_its_page(one_trial_reports, tmp_path):
+    first = one_trial_reports[0]
+    with _cluster(tmp_path, workers=1) as address:
+        way = WayOfWork(scheduler=address, cell_seconds=1)
+        report = make_report(
+            first.study, tmp_path / "report", only_rider="R01", say=lambda line: None, way=way
+        )
+    assert [page.made for page in report.pages] == [False]
+    assert report.pages[0].cause.startswith("CellTimeoutError")
+    assert "CellTimeoutError" in (tmp_path / "report" / "riders" / "R01.html").read_text()
+
+
+def test_an_address_that_does_not_answer_is_refused(study, tmp_path, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("analysis_lib.reports.cluster.ANSWER_SECONDS", 1)
+    way = WayOfWork(scheduler=f"tcp://127.0.0.1:{_free_port()}")
+    with pytest.raises(Refusal, match=r"no answer within 1 s.*dask scheduler"):
+        make_report(study, tmp_path / "report", say=lambda line: None, way=way)
+
+
+def test_an_installation_without_dask_is_told_what_to_install(study, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(Refusal, match=r"roundoval\[cluster\]"):
+        make_report(
+            study,
+            tmp_path / "report",
+            say=lambda line: None,
+            way=WayOfWork(scheduler="tcp://127.0.0.1:1"),
+        )
+
+
+def test_a_worker_with_other_versions_or_without_the_folders_is_named(study, tmp_path):
+    PageKeys(tmp_path / "report").open(fresh=False)
+    here = facts_here(study, tmp_path / "report")
+    assert _compare(here, {"tcp://a": dict(here)}) is None
+    there = facts_here(tmp_path, tmp_path) | {"numpy": "1.0"}
+    with pytest.raises(Refusal, match=r"worker tcp://b – got study folder not seen.*numpy 1.0"):
+        _compare(here, {"tcp://a": dict(here), "tcp://b": there})
+
+
+def test_a_preloaded_parent_and_a_cluster_together_are_refused(study, tmp_path, capsys):
+    words = ["report", str(study), "--out", str(tmp_path / "report")]
+    assert main([*words, "--preload", "--scheduler", "tcp://127.0.0.1:1"]) == 2
+    assert "leave out --preload" in capsys.readouterr().err
