@@ -217,7 +217,8 @@ NO_ROW = {
     r"|\d{4}[a-z]?[;,)]|about 310 to 460 W|Held against published changes.*)",
     "a count of rows or parts of a table": r"(\d+ of \d+ (listed )?trials|in \d+ the speed|median of \d+ trials"
     r"|mean over \d+ riders|\d+ sequence means|\d+ trials? (were|was)|\d+ (are )?listed.*"
-    r"|\d+ riders (were|analysed).*|\d+ trials planned|\d+ periods?|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
+    r"|\d+ riders (were|analysed).*|\d+ trials planned"
+    r"|\d+ periods?|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
     "a difference or median of numbers that have rows": r"(differs from it by .*? standard error|they are .*? apart"
     r"|standard uncertainty of [\d.]+ W|keeps up to [\d.]+ of|p [=<] [\d.]+ for the whole curve, n = \d+"
     r"|no change larger than [\d.]+|by [\d.]+ % \(at|and [\d.]+ % \(at|more than 99 % of draws|between [\d.]+ and"
