@@ -65,8 +65,13 @@ def planned_pages(study: Study) -> tuple[PlannedPage, ...]:
     """Return the pages of a study's report: every rider's, then those about all riders."""
     rings = compared_rings(study.settings)
     riders = tuple(_rider_page(str(rider), ring) for rider in study.riders["rider"] for ring in rings)
-    several = len(rings) > 1
-    return (*riders, QUALITY_PAGE, RINGS_PAGE if several else STUDY_PAGE)
+    return (*riders, QUALITY_PAGE, _page_about_all(len(riders), len(rings)))
+
+
+def _page_about_all(riders: int, rings: int) -> PlannedPage:
+    if rings > 1:
+        return RINGS_PAGE
+    return RIDER_ALONE_PAGE if riders == 1 else STUDY_PAGE
 
 
 PLACES: dict[str, Scalar] = {"study_dir": "study", "results_dir": "results"}
@@ -93,6 +98,9 @@ STUDY_PAGE = PlannedPage(
 
 RINGS_PAGE = replace(
     STUDY_PAGE, title="Round against several oval rings: the study", template="09_several_rings.ipynb"
+)
+RIDER_ALONE_PAGE = replace(
+    STUDY_PAGE, title="Round against oval: one rider", template="10_single_rider.ipynb"
 )
 
 

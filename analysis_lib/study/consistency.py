@@ -79,7 +79,9 @@ def _both_legs(quantities: Iterable[str]) -> list[str]:
 
 
 def check_sequences_used(contents: Contents) -> Iterator[Problem]:
-    """More than one sequence is in use, or ring and period cannot be told apart."""
+    """More than one sequence is in use, or ring and period cannot be told apart; the lot of one rider's periods does it too."""
+    if len(contents.riders) == 1 and contents.settings.design.lot is not None:
+        return
     used = sorted(set(contents.riders["sequence"]) & set(contents.settings.design.sequences))
     if len(used) == 1:
         remedy = (

@@ -56,6 +56,13 @@ class Design(SettingsPart):
             " orders of a Williams design of all rings"
         ),
     )
+    lot: Literal["pairs", "free"] | None = Field(
+        default=None,
+        description=(
+            'in a study of one rider, how the order of rings was drawn: "pairs", which ring first by lot in every'
+            ' successive pair of periods, or "free", the oval periods by lot among all'
+        ),
+    )
 
     @model_validator(mode="after")
     def _check_lengths(self) -> Design:

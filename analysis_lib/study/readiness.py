@@ -35,11 +35,17 @@ def check_anybody(contents: Contents) -> Iterator[Problem]:
 def check_enough_riders(contents: Contents) -> Iterator[Problem]:
     """The primary analysis needs more riders than sequences; with fewer there is a description and no interval.
 
-    With several oval rings it has riders, periods and rings in one model, and three riders leave something over.
+    With several oval rings it has riders, periods and rings in one model, and three riders leave something over. A study
+    of one rider rests on periods whose rings were drawn by lot, and must say how.
     """
     sequences = contents.settings.design.sequences
     ridden = set(contents.ridden["rider"])
-    if len(contents.settings.oval_rings) > 1:
+    if len(contents.riders) == 1:
+        if contents.settings.design.lot is None:
+            wanted = "pairs or free: how one rider's order of rings was drawn"
+            remedy = "say it, or the page shows what was ridden and tests nothing"
+            yield about_study("study.toml, design.lot", "nothing", wanted, remedy, "note")
+    elif len(contents.settings.oval_rings) > 1:
         if 0 < len(ridden) < FEWEST_RIDERS:
             remedy = "report what each rider did; plan more riders before an effect is judged"
             got = f"{len(ridden)} with trials"

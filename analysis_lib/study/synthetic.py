@@ -136,6 +136,7 @@ def small_study(
 
 
 SEVERAL_RINGS = ("round", "oval", "strong")
+ONE_RIDERS_SEED = 7
 
 
 def small_rings_study(
@@ -163,6 +164,29 @@ def small_rings_study(
         "intensities": DEMO_INTENSITIES[::2],
     }
     return small_study(directory, riders, duration_s, **{**several, **changes})
+
+
+def small_rider_study(directory: Path | str, duration_s: float = 6.0, **changes: Any) -> StudyTruth:
+    """Write a small, quick study of one rider: twelve periods, the first ring of each pair of them drawn by lot.
+
+    Parameters
+    ----------
+    directory : Path or str
+    duration_s : float
+        Length of a recording.
+    **changes
+        Any field of SyntheticStudy.
+    """
+    pairs = np.random.default_rng(ONE_RIDERS_SEED).permuted([["round", "oval"]] * 6, axis=1)
+    alone: dict[str, Any] = {
+        "name": "Small study of one rider",
+        "question": "At a fixed perceived exertion, does an oval ring change this rider's power?",
+        "sequences": {"drawn": tuple(str(ring) for ring in pairs.ravel())},
+        "lot": "pairs",
+        "period_effects": (0.0,) * 12,
+        "intensities": DEMO_INTENSITIES[::2],
+    }
+    return small_study(directory, 1, duration_s, **{**alone, **changes})
 
 
 def read_truth(directory: Path | str) -> StudyTruth:

@@ -74,6 +74,9 @@ class VirtualOval:
     effect: float = 1.0
 
 
+OPTIONAL = ("further_ovals", "lot")
+"""Parts of a plan that are written down where there are any."""
+
 DEMO_INTENSITIES = (
     VirtualIntensity("easy", "Easy (RPE 11)", 0.58, 11.0, 0.005),
     VirtualIntensity("steady", "Steady (RPE 13)", 0.78, 13.0, 0.010),
@@ -120,6 +123,8 @@ class SyntheticStudy:
         What went wrong.
     further_ovals : tuple of VirtualOval
         Rings or mounts that are ridden beside "round" and "oval".
+    lot : str or None
+        How one rider's order of rings was drawn.
     """
 
     name: str
@@ -152,11 +157,11 @@ class SyntheticStudy:
     left_out: tuple[LeftOut, ...] = ()
     faults: tuple[FaultyTrial, ...] = ()
     further_ovals: tuple[VirtualOval, ...] = ()
+    lot: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Write the plan as plain values, for a file beside the study."""
-        plain = asdict(self)
-        return plain if self.further_ovals else {k: v for k, v in plain.items() if k != "further_ovals"}
+        return {name: value for name, value in asdict(self).items() if value or name not in OPTIONAL}
 
     def mount_of(self, ring: str) -> float | None:
         """How a ring sits; None for the round one."""
@@ -199,7 +204,10 @@ class SyntheticStudy:
                     for place, part in enumerate(self.intensities, start=1)
                 ],
                 "outcomes": OUTCOMES,
-                "design": {"sequences": {name: list(rings) for name, rings in self.sequences.items()}},
+                "design": {
+                    "sequences": {name: list(rings) for name, rings in self.sequences.items()},
+                    "lot": self.lot,
+                },
                 "rules": dict(self.rules),
                 "recorders": {name: recorder.model_dump() for name, recorder in recorders.items()},
             }

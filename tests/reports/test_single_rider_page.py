@@ -1,0 +1,117 @@
+"""The page of a study of one rider: numbers from the library, checked against SciPy's permutation test."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports import single_rider_exhibits, single_rider_words
+from analysis_lib.reports.page_list import planned_pages
+from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.single_rider_analysis import analyse_single_rider, judge
+from analysis_lib.reports.single_rider_results import write_results
+from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_rider_study, small_study
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("alone") / "study"
+    small_rider_study(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def analysis(folder):
+    return analyse_single_rider(str(folder))
+
+
+@pytest.mark.parametrize("intensity", ["easy", "hard"])
+def test_effect_and_p_are_those_of_scipy_s_paired_permutation_test(analysis, intensity):
+    """Pairs drawn by lot: flipping a pair flips the sign of its difference (scipy.stats.permutation_test, "samples")."""
+    periods = analysis.periods(analysis.outcomes[0])
+    wide = periods[periods["intensity"] == intensity].assign(pair=lambda rows: (rows["period"] - 1) // 2)
+    wide = wide.pivot_table(index="pair", columns="ring", values="value")
+    pairs = (wide["oval"] - wide["round"]).to_numpy()
+    reference = stats.permutation_test((pairs,), np.mean, permutation_type="samples", n_resamples=np.inf)
+    test = analysis.effects(analysis.outcomes[0])[intensity].test
+    assert test.estimate == pytest.approx(reference.statistic, rel=1e-9)
+    assert test.p == pytest.approx(reference.pvalue, rel=1e-9)
+    assert test.smallest_p == pytest.approx(2 / 2**6)
+
+
+def test_a_large_known_effect_is_found_and_none_is_not(tmp_path):
+    small_rider_study(tmp_path / "large", comfort_effect=-60.0)
+    analysis = analyse_single_rider(str(tmp_path / "large"))
+    comfort = next(outcome for outcome in analysis.outcomes if outcome.name == "comfort")
+    effect = analysis.effects(comfort)[OVERALL]
+    assert judge(effect, comfort.smallest_effect) == "difference"
+    assert effect.test.p == pytest.approx(2 / 2**6)
+    assert -90 < effect.test.estimate < -30
+
+
+def test_the_noise_of_turns_is_that_of_means_of_independent_trials(analysis):
+    rows = analysis.periods(analysis.outcomes[0])
+    easy = rows[rows["intensity"] == "easy"]
+    by_hand = np.sqrt(sum((part["se"] ** 2).sum() / len(part) ** 2 for _, part in easy.groupby("ring")))
+    found = analysis.turn_noise(analysis.outcomes[0]).set_index("intensity").loc["easy"]
+    assert found["se_turns"] == pytest.approx(by_hand)
+    groups = [part["value"] for _, part in easy.groupby("ring")]
+    welch = stats.ttest_ind(*groups, equal_var=False)
+    assert found["se_periods"] == pytest.approx(
+        abs(groups[0].mean() - groups[1].mean()) / abs(welch.statistic)
+    )
+
+
+def test_the_answer_speaks_of_one_rider_and_gives_an_interval(analysis):
+    words = " ".join(single_rider_words.answer(analysis))
+    assert "rider R01" in words and "95 % interval" in words and "says nothing about others" in words
+
+
+def test_too_few_periods_and_an_undeclared_lot_are_said(tmp_path):
+    short = ("round", "oval", "oval", "round")
+    small_rider_study(tmp_path / "short", sequences={"four": short})
+    few = analyse_single_rider(str(tmp_path / "short"))
+    assert "at least 6" in " ".join(single_rider_words.answer(few))
+    small_rider_study(tmp_path / "silent", lot=None)
+    silent = analyse_single_rider(str(tmp_path / "silent"))
+    assert "design.lot" in " ".join(single_rider_words.answer(silent))
+    with pytest.raises(Refusal, match=r"design\.lot"):
+        single_rider_exhibits.effects_frame(silent, silent.outcomes[0])
+    assert any("design.lot" in str(problem) for problem in open_study(tmp_path / "silent").problems)
+
+
+def test_fewer_schedules_than_an_interval_needs_are_said_with_the_floor(tmp_path):
+    six = ("round", "oval", "oval", "round", "round", "oval")
+    small_rider_study(tmp_path / "six", sequences={"six": six})
+    analysis = analyse_single_rider(str(tmp_path / "six"))
+    words = " ".join(single_rider_words.effect_sentences(analysis, analysis.outcomes[0]))
+    assert "no interval" in words and "below 0.25" in words  # 2 of 2³ schedules
+    assert single_rider_exhibits.effects_frame(analysis, analysis.outcomes[0])["low"].isna().all()
+
+
+def test_a_group_is_sent_to_its_own_page(tmp_path):
+    small_study(tmp_path / "group", riders=2, duration_s=6.0)
+    with pytest.raises(Refusal, match="04_study_report"):
+        analyse_single_rider(str(tmp_path / "group"))
+
+
+def test_results_are_written_for_other_programs(analysis, tmp_path):
+    write_results(analysis, str(tmp_path))
+    results = json.loads((tmp_path / "results.json").read_text())
+    rows = results["outcomes"][0]["estimates"]
+    assert [row["intensity"] for row in rows] == ["easy", "hard", OVERALL]
+    assert rows[0]["estimate"] == pytest.approx(analysis.effects(analysis.outcomes[0])["easy"].test.estimate)
+
+
+@pytest.mark.long
+def test_the_report_of_one_rider_is_made_whole(folder, tmp_path):
+    assert planned_pages(open_study(folder))[-1].template == "10_single_rider.ipynb"
+    report = make_report(folder, tmp_path / "report", say=lambda line: None)
+    assert report.exit_code == 0
+    assert "Would another order of rings" in (tmp_path / "report" / "study.html").read_text()
