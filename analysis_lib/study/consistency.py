@@ -79,7 +79,7 @@ def _both_legs(quantities: Iterable[str]) -> list[str]:
 
 
 def check_sequences_used(contents: Contents) -> Iterator[Problem]:
-    """More than one sequence is in use, or ring and period cannot be told apart; the lot of one rider's periods does it too."""
+    """Ring and period can be told apart: by more than one sequence in use, or by the lot of one rider's periods."""
     if len(contents.riders) == 1 and contents.settings.design.lot is not None:
         return
     used = sorted(set(contents.riders["sequence"]) & set(contents.settings.design.sequences))

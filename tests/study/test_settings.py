@@ -104,7 +104,12 @@ def test_every_fault_is_reported_at_once_with_its_key_and_the_nearest_spelling(t
         ("[60.0, 75.0]", "[60.0, 185.0]", "rings.oval.available_mounts_deg entry 2", "below 180"),
         ("crank_inertial_load_kgm2 = 30.0", "", "drivetrain", "neither inertia"),
         ("sprocket_teeth = 17", "sprocket_teeth = 17\nwheel_inertia_kgm2 = 3", "drivetrain", "both inertias"),
-        ("sprocket_teeth = 17", "sprocket_teeth = 17\ntorque_lost_pct_per_rpm = -1", "drivetrain.torque_lost", "at least 0"),
+        (
+            "sprocket_teeth = 17",
+            "sprocket_teeth = 17\ntorque_lost_pct_per_rpm = -1",
+            "drivetrain.torque_lost",
+            "at least 0",
+        ),
         ('name = "Tiny"', 'name = " "', "study.name", "without blanks"),
         ('columns.crank_deg = { column = "angle", unit = "deg" }', "", "recorders.crank", "no crank_deg"),
         ("columns.torque_Nm", "columns.torque", "recorders.crank.columns.torque", "torque_left_Nm"),
