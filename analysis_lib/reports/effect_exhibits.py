@@ -32,7 +32,7 @@ EFFECT_DIGITS = {"t": 2, "df": 1}
 
 def name_with_unit(outcome: Outcome) -> str:
     """Return an outcome's label with its unit in brackets, where it has one."""
-    return f"{outcome.label} ({outcome.unit})" if outcome.unit else outcome.label
+    return f"{outcome.label} ({outcome.unit_shown})" if outcome.unit_shown else outcome.label
 
 
 def add_simultaneous(effect: RingEffect, level: float = 0.95) -> pd.DataFrame:
@@ -51,14 +51,14 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
     overall = frame[frame["intensity"] == OVERALL].iloc[0]
     return FigureExhibit(
         f"effect_{outcome.name}",
-        effect_panel(frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.unit),
+        effect_panel(frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.unit_shown),
         f"{outcome.label}, oval − round: estimate (diamonds) with {show_level(level)} interval (capped bar) and,"
         " for single intensities, the longer interval that holds for all of them at once (thin line), beside"
         " each rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
-        f" {outcome.smallest_effect:g} {outcome.unit}, as study.toml declares. Riders: {riders}. An interval"
+        f" {outcome.smallest_effect:g} {outcome.unit_shown}, as study.toml declares. Riders: {riders}. An interval"
         " wholly inside the shade speaks for no effect that matters.",
         f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g}"
-        f" {outcome.unit}, interval {overall.low:.3g} to {overall.high:.3g}.",
+        f" {outcome.unit_shown}, interval {overall.low:.3g} to {overall.high:.3g}.",
         frame,
     )
 
@@ -73,7 +73,7 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
         frame[[*columns, "verdict", "n"]],
         f"{name_with_unit(outcome)}, oval − round. {effect.method}. Holm: adjusted for looking at"
         " every intensity; the overall row is one test and is not adjusted. Verdict against"
-        f" ±{outcome.smallest_effect:g} {outcome.unit}: equivalent when the 90 % interval lies inside,"
+        f" ±{outcome.smallest_effect:g} {outcome.unit_shown}: equivalent when the 90 % interval lies inside,"
         " difference when the 95 % interval excludes zero, else undecided.",
         EFFECT_HEADINGS,
         EFFECT_DIGITS | show_digits(effect),
@@ -113,7 +113,7 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
     counts = cells["intensity"].value_counts(sort=False)
     return FigureExhibit(
         f"paired_{outcome.name}",
-        paired_panels(cells, outcome.label, outcome.unit),
+        paired_panels(cells, outcome.label, outcome.unit_shown),
         f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring)."
         " Riders: "
         + ", ".join(f"{name} {count}" for name, count in counts.items())
@@ -130,7 +130,7 @@ def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.9
     drawn = means.assign(low=means["low"].fillna(means["mean"]), high=means["high"].fillna(means["mean"]))
     return FigureExhibit(
         f"periods_{outcome.name}",
-        period_panels(drawn, outcome.label, outcome.unit),
+        period_panels(drawn, outcome.label, outcome.unit_shown),
         f"{outcome.label} by period and ring: mean over riders with {show_level(level)} interval between"
         " riders (wide, because riders differ; the comparison of rings is made within riders). Look for a"
         " drift over periods.",

@@ -18,13 +18,13 @@ from analysis_lib.study.protocol import Outcome
 
 def riders_of(analysis: StudyAnalysis, outcome: Outcome) -> IndividualEffects:
     """Return each rider's effect, mean over intensities; refused where no ring was ridden in several periods."""
-    return individual_effects(analysis.outcome_table(outcome), outcome.label, unit=outcome.unit)
+    return individual_effects(analysis.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
 
 
 def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhibit:
     """Draw each rider's effect with both intervals and the shrunken estimate."""
     riders = individual.riders.sort_values("rider", ignore_index=True)
-    axis = f"{outcome.label}, oval − round" + (f" ({outcome.unit})" if outcome.unit else "")
+    axis = f"{outcome.label}, oval − round" + (f" ({outcome.unit_shown})" if outcome.unit_shown else "")
     spread = individual.spread
     return FigureExhibit(
         f"riders_{outcome.name}",
@@ -35,7 +35,7 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
         " circle: shrunken towards the group by as much as chance explains the spread. Shaded: smaller than the"
         " smallest effect that matters. Bars that all cross one line do not speak against one response of all.",
         f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is"
-        f" {spread.sd:.2g} {outcome.unit}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
+        f" {spread.sd:.2g} {outcome.unit_shown}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
         riders,
     )
 
@@ -64,7 +64,7 @@ def rider_table(outcome: Outcome, individual: IndividualEffects) -> TableExhibit
 
 def response_sentences(outcome: Outcome, individual: IndividualEffects) -> list[str]:
     """Say how much riders differ in their response, beside what one rider's rides can show."""
-    unit = f" {outcome.unit}" if outcome.unit else ""
+    unit = f" {outcome.unit_shown}" if outcome.unit_shown else ""
     error = individual.typical_error
     # A difference between means of two periods a ring has the error of one difference of single trials over √2.
     seen = REACH * error * math.sqrt(1 / 2 + 1 / 2)

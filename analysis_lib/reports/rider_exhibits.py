@@ -189,7 +189,9 @@ def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
                 mean, spread, count = cells.mean(), cells.max() - cells.min(), cells.size()
                 rows.append(
                     {
-                        "outcome": f"{outcome.label} ({outcome.unit})" if outcome.unit else outcome.label,
+                        "outcome": f"{outcome.label} ({outcome.unit_shown})"
+                        if outcome.unit_shown
+                        else outcome.label,
                         "intensity": intensity,
                         "round": mean["round"],
                         "oval": mean["oval"],

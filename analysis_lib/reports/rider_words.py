@@ -36,7 +36,7 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
         for row in rows.itertuples()
     )
     return [
-        f"{outcome.label}, oval − round ({outcome.unit}): {each}; smallest effect that matters"
+        f"{outcome.label}, oval − round ({outcome.unit_shown}): {each}; smallest effect that matters"
         f" {outcome.smallest_effect:g}. One rider's difference is a description; the study's page judges"
         " effects."
     ]

@@ -177,8 +177,8 @@ def floor_table(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) 
     return TableExhibit(
         f"floor_{outcome.name}",
         analysis.floors(outcome, effect),
-        f"Measuring floor of {outcome.label}, ring − {effect.reference} ({outcome.unit}): the standard error that zero"
-        " torque, timing and turn-to-turn variation would give by themselves. Slope and angle errors of one recorder"
+        f"Measuring floor of {outcome.label}, ring − {effect.reference} ({outcome.unit_shown}): the standard error that"
+        " zero torque, timing and turn-to-turn variation would give by themselves. Slope and angle errors of one recorder"
         " are common to all rings and left out.",
         {
             "floor": "measuring floor",

@@ -76,7 +76,7 @@ class SisterAnalyses:
         overall = self.overall
         primary, far = overall.iloc[0], self.farthest()
         apart = abs(far["estimate"] - primary["estimate"])
-        unit = f" {self.outcome.unit}" if self.outcome.unit else ""
+        unit = f" {self.outcome.unit_shown}" if self.outcome.unit_shown else ""
         spread = (
             f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
             f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
@@ -114,7 +114,7 @@ class SisterAnalyses:
         fixed, mixed = rows[FIXED], rows[MIXED]
         apart = abs(fixed["estimate"] - mixed["estimate"])
         same = fixed["verdict"] == mixed["verdict"] and apart < 0.5 * max(fixed["se"], mixed["se"])
-        unit = f" {self.outcome.unit}" if self.outcome.unit else ""
+        unit = f" {self.outcome.unit_shown}" if self.outcome.unit_shown else ""
         return (
             f"Fixed riders and the mixed model {'agree' if same else 'do not agree'}: they are"
             f" {show_number(apart, 2)}{unit} apart, standard errors {show_number(fixed['se'], 2)} and"
@@ -131,7 +131,7 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
     Refusal
         When the primary analysis itself cannot be made.
     """
-    table, label, unit = analysis.outcome_table(outcome), outcome.label, outcome.unit
+    table, label, unit = analysis.outcome_table(outcome), outcome.label, outcome.unit_shown
     notes: dict[str, str] = {}
     refused: dict[str, str] = {}
 

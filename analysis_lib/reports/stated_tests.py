@@ -56,7 +56,9 @@ def tests_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 def relabelling_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     """Give the effect against the same sequences dealt otherwise, beside the primary one."""
     seed = analysis.study.settings.study.seed
-    test = relabelling_test(analysis.outcome_table(outcome), outcome.label, seed=seed, unit=outcome.unit)
+    test = relabelling_test(
+        analysis.outcome_table(outcome), outcome.label, seed=seed, unit=outcome.unit_shown
+    )
     bounds = test.interval()
     relabelled = {
         "question": "relabelling",

@@ -81,15 +81,15 @@ class StudyAnalysis:
 
     def effect(self, outcome: Outcome) -> RingEffect:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
-        return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit)
+        return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
 
     def fixed_riders(self, outcome: Outcome) -> FixedRiders:
         """Return the least-squares analysis with fixed riders, and its residuals."""
-        return fixed_rider_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit)
+        return fixed_rider_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
 
     def carry_over(self, outcome: Outcome) -> Estimate:
         """Return what an oval ring leaves behind for the next period, less what a round one leaves."""
-        return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.unit)
+        return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.unit_shown)
 
     def curve_effect(self, intensity: str, channel: str = "total", ring: str = "oval") -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""

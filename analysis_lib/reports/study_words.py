@@ -73,13 +73,13 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
         analysis.outcome_table(outcome),
         outcome.label,
         seed=analysis.study.settings.study.seed,
-        unit=outcome.unit,
+        unit=outcome.unit_shown,
     )
     primary = analysis.effect(outcome).overall
     apart = abs(test.estimate - primary.value) > 1e-9 * max(abs(primary.value), primary.se)
     why = (
         f" Its estimate is not quite the primary one ({show_number(primary.value, 2, signed=True)}"
-        f" {outcome.unit}), because a period that lacks an intensity counts nowhere in it."
+        f" {outcome.unit_shown}), because a period that lacks an intensity counts nowhere in it."
     )
     return [
         f"{test.sentence()}.",

@@ -45,6 +45,11 @@ class Outcome(SettingsPart):
     )
     primary: bool = Field(default=False, description="true for exactly one outcome")
 
+    @property
+    def unit_shown(self) -> str:
+        """The unit as people write it: newton metres with the half-high dot."""
+        return self.unit.replace("N m", "N·m")
+
 
 class Design(SettingsPart):
     """The sequences of rings that riders were randomised to, one ring a period."""

@@ -194,4 +194,4 @@ def _of_a_ring(plan: StudyPlan) -> str:
 
 def unit_after(outcome: Outcome) -> str:
     """Write an outcome's unit as it stands after a number; a score has none."""
-    return f" {outcome.unit}" if outcome.unit else ""
+    return f" {outcome.unit_shown}" if outcome.unit else ""
