@@ -23,6 +23,7 @@ MODELS_IN_WORDS = (
     " model: every trial, random rider, rider:ring and rider:period. By intensity: with rider:intensity (each"
     " rider's own level at an intensity, which otherwise counts as noise there), rider:ring:intensity and a residual"
     " variance at each intensity too. Fixed riders: rider, period and ring by least squares, for these riders only."
+    " Without cautions: the primary analysis without the trials used under caution, where there are any."
 )
 
 

@@ -23,6 +23,7 @@ RELABELLED = "relabelling"
 MIXED = "mixed model"
 MIXED_BY_INTENSITY = "mixed model, by intensity"
 FIXED = "fixed riders"
+FIRM = "primary, without cautions"
 COLUMNS = [
     "analysis",
     "intensity",
@@ -151,6 +152,12 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
     def fixed() -> pd.DataFrame:
         return _rows(FIXED, analysis.fixed_riders(outcome).estimates, outcome.smallest_effect)
 
+    def firm() -> pd.DataFrame:
+        effect = analysis.effect_without_caution(outcome)
+        if effect is None:
+            return pd.DataFrame(columns=COLUMNS)
+        return _rows(FIRM, effect.estimates, outcome.smallest_effect)
+
     primary = analysis.effect(outcome)
     frame_order = list(primary.estimates)
     ways: dict[str, Callable[[], pd.DataFrame]] = {
@@ -160,6 +167,7 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
             MIXED_BY_INTENSITY, random_terms=BY_INTENSITY, residual_by_intensity=True
         ),
         FIXED: fixed,
+        FIRM: firm,
     }
     frames = [_rows(PRIMARY, primary.estimates, outcome.smallest_effect)]
     for name, analyse in ways.items():
@@ -167,7 +175,8 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
             frames.append(analyse())
         except Refusal as refusal:
             refused[name] = str(refusal)
-    return SisterAnalyses(outcome, pd.concat(frames, ignore_index=True), refused, notes)
+    made = [frame for frame in frames if not frame.empty]
+    return SisterAnalyses(outcome, pd.concat(made, ignore_index=True), refused, notes)
 
 
 def _describe_model(model: RingModel) -> str:

@@ -79,6 +79,15 @@ class StudyAnalysis:
             table[outcome.label] = _as_neighbours(table[outcome.label])
         return table.assign(intensity=pd.Categorical(table["intensity"], self.intensities, ordered=True))
 
+    def effect_without_caution(self, outcome: Outcome) -> RingEffect | None:
+        """Return the effect without the trials that are used under caution; None where there are none."""
+        doubtful = set(self.trials.loc[self.trials["state"] == "caution", "trial"])
+        table = self.outcome_table(outcome)
+        firm = ~self.quantities.loc[table.index, "trial"].isin(doubtful)
+        if firm.all():
+            return None
+        return ring_effect(table[firm], outcome.label, unit=outcome.unit_shown)
+
     def effect(self, outcome: Outcome) -> RingEffect:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
         return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)

@@ -7,9 +7,11 @@ import math
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports import stated_tests
 from analysis_lib.reports.numbers import FILE_DIGITS
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.study.protocol import Outcome
 
 
@@ -55,7 +57,29 @@ def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
         {**{name: plain_value(value) for name, value in row.items()}, "verdict": verdicts[row["intensity"]]}
         for row in effect.to_frame().to_dict("records")
     ]
-    return {**entry, "method": effect.method, "notes": list(effect.notes), "estimates": rows}
+    return {
+        **entry,
+        "method": effect.method,
+        "notes": list(effect.notes),
+        "estimates": rows,
+        "tests": _tests(analysis, outcome, effect),
+    }
+
+
+def _tests(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[dict]:
+    """The tests that the page states: equivalence, trend, ring × intensity, relabelling and carry-over."""
+    tables = [
+        lambda: stated_tests.tests_table(outcome, effect),
+        lambda: stated_tests.relabelling_table(analysis, outcome),
+        lambda: stated_tests.carry_over_table(analysis, outcome),
+    ]
+    rows: list[dict] = []
+    for table in tables:
+        try:
+            rows += table().frame.to_dict("records")
+        except Refusal as refusal:
+            rows.append({"why_none": str(refusal)})
+    return [{str(name): plain_value(value) for name, value in row.items()} for row in rows]
 
 
 def plain_value(value):

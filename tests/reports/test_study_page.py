@@ -1,11 +1,14 @@
 """What the study's page says when the design or the recorder cannot carry an answer."""
 
+import json
+
 import pytest
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports import rider_exhibits, rider_words, study_exhibits, study_words
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.study_analysis import analyse_study
+from analysis_lib.reports.study_results import write_results
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
@@ -64,3 +67,37 @@ def test_one_leg_gives_a_page_that_draws_that_leg_and_invents_no_other(left_only
     with pytest.raises(Refusal, match="total"):
         _ = analysis.mount_advice
     assert analysis.tables.meter.empty
+
+
+@pytest.fixture(scope="module")
+def two_sequences(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("two") / "study"
+    orders = {"RO": ("round", "oval"), "OR": ("oval", "round")}
+    small_study(folder, riders=6, duration_s=6.0, sequences=orders)
+    return analyse_study(str(folder))
+
+
+def test_the_row_without_cautions_leaves_out_the_doubtful_trials_and_no_other(two_sequences):
+    """By hand: oval − round of each rider, the mean of the two sequences' means; R01 loses one intensity."""
+    power = two_sequences.outcomes[0]
+    trials = two_sequences.trials
+    doubtful = trials["trial"] == trials.loc[trials["rider"] == "R01", "trial"].iloc[0]
+    two_sequences.__dict__["trials"] = trials.assign(state=doubtful.map({True: "caution", False: "used"}))
+    effect = two_sequences.effect_without_caution(power)
+    two_sequences.__dict__["trials"] = trials.assign(state="used")
+    assert two_sequences.effect_without_caution(power) is None
+    two_sequences.__dict__["trials"] = trials
+    lost = trials.loc[doubtful, "intensity"].iloc[0]
+    rows = two_sequences.quantities.query("quantity == 'power_W' and intensity == @lost and rider != 'R01'")
+    wide = rows.pivot_table(index=["sequence", "rider"], columns="ring", values="value")
+    by_hand = (wide["oval"] - wide["round"]).groupby("sequence").mean().mean()
+    assert effect.estimates[lost].value == pytest.approx(by_hand, rel=1e-9)
+    assert effect.estimates[lost].n == 5
+
+
+def test_results_hold_the_tests_that_the_page_states(two_sequences, tmp_path):
+    write_results(two_sequences, str(tmp_path))
+    first = json.loads((tmp_path / "results.json").read_text())["outcomes"][0]
+    tests = {row.get("question"): row for row in first["tests"]}
+    assert {"too small to matter, overall", "change per step of intensity", "relabelling"} <= set(tests)
+    assert tests["relabelling"]["p"] >= tests["relabelling"]["smallest possible p"] > 0
