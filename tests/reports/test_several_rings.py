@@ -41,9 +41,9 @@ def test_every_rider_has_a_page_a_ring_and_the_study_its_own(folder, tmp_path):
     assert pages[1].page == "riders/R01.strong.html"
     assert pages[1].parameters["ring"] == "strong"
     assert [page.template for page in pages[-2:]] == ["05_data_quality.ipynb", "09_several_rings.ipynb"]
-    small_study(tmp_path / "two", riders=1, duration_s=3.0)
+    small_study(tmp_path / "two", riders=2, duration_s=3.0)
     two = planned_pages(open_study(tmp_path / "two"))
-    assert [page.subject for page in two] == ["R01", "the data", "the study"]
+    assert [page.subject for page in two] == ["R01", "R02", "the data", "the study"]
     assert "ring" not in two[0].parameters
     assert two[-1].template == "04_study_report.ipynb"
 
