@@ -24,8 +24,8 @@ COLUMNS = {
     "kept_turns": "kept",
     "dropped_turns": "dropped",
     "samples_per_turn": "samples/turn",
-    "longest_gap_s": "gap s",
-    "zero_drift_Nm": "zero drift N·m",
+    "longest_gap_s": "gap (s)",
+    "zero_drift_Nm": "zero drift (N·m)",
 }
 
 

@@ -115,7 +115,7 @@ def judge(effect: SingleRiderEffect, smallest_effect: float) -> Verdict:
     narrow = effect.test.interval(0.90)
     if -smallest_effect < narrow.low and narrow.high < smallest_effect:
         return "equivalent"
-    return "difference" if effect.test.p <= 0.05 else "undecided"
+    return "difference" if effect.test.p < 0.05 else "undecided"
 
 
 def analyse_single_rider(study_dir: str = "", results_dir: str = "") -> SingleRiderAnalysis:

@@ -18,6 +18,7 @@ DIGITS = {
     "estimate": 2,
     "low": 2,
     "high": 2,
+    "smallest_p": 4,
     "low_90": 2,
     "high_90": 2,
     "low_blocks": 2,
@@ -80,7 +81,7 @@ def effects_frame(analysis: SingleRiderAnalysis, outcome: Outcome) -> pd.DataFra
                 "low_90": narrow.low,
                 "high_90": narrow.high,
                 "p": effect.test.p,
-                "smallest_p": f"{effect.test.smallest_p:.3g}",
+                "smallest_p": effect.test.smallest_p,
                 "low_blocks": blocks.low,
                 "high_blocks": blocks.high,
                 "verdict": judge(effect, outcome.smallest_effect),
@@ -101,7 +102,7 @@ def effects_table(analysis: SingleRiderAnalysis, outcome: Outcome) -> TableExhib
         " says that so few schedules cannot give one at that level. Blocks: 95 % of a bootstrap of blocks of"
         f" {overall.block_length} successive periods, which lets neighbouring periods be alike. Verdict against"
         f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the 90 % interval lies inside, difference"
-        " when p ≤ 0.05, else undecided. Periods: round + oval.",
+        " when p < 0.05, else undecided. Periods: round + oval.",
         {
             "estimate": "oval − round",
             "low": "95 % low",

@@ -100,7 +100,7 @@ def doubts(analysis: SingleRiderAnalysis) -> list[str]:
     lost = int((analysis.trials["state"] == "not used").sum())
     return [
         *_made_up(analysis),
-        f"{lost} of {len(analysis.trials)} listed trials were not used; a lost period also narrows the schedule.",
+        _lost_words(lost, len(analysis.trials)),
         "The rider knows which ring is on: expectation can move any outcome that effort can move.",
         (
             "The test takes the ring to add the same in every period. If form rises over the weeks, the lot keeps the test"
@@ -113,6 +113,14 @@ def doubts(analysis: SingleRiderAnalysis) -> list[str]:
         "The intensities and the other outcomes are not adjusted against each other: read them as a description.",
         "The order must have been drawn and then ridden as drawn; an order that was chosen allows no such test.",
     ]
+
+
+def _lost_words(lost: int, listed: int) -> str:
+    if not lost:
+        return f"All {listed} listed trials gave values, so that is no reason to doubt."
+    return (
+        f"{lost} of {listed} listed trials were not used; with them schedules are lost, and the test weakens."
+    )
 
 
 def methods(analysis: SingleRiderAnalysis) -> list[str]:
@@ -129,6 +137,6 @@ def methods(analysis: SingleRiderAnalysis) -> list[str]:
             "Effect: mean of the oval periods − mean of the round ones. p: share of all schedules that the lot could have"
             " given with an effect as large in either direction (Edgington & Onghena 2007, ch. 11); interval: all constant"
             " effects that this test does not reject. Beside it a bootstrap of blocks of successive periods (Künsch 1989),"
-            " which is a little too narrow with so few periods."
+            " which is too narrow with so few periods and decides nothing."
         ),
     ]

@@ -102,7 +102,7 @@ def single_rider_effect(
     Edgington & Onghena, Randomization Tests, 4th ed. 2007, ch. 11 (single-subject designs). Künsch, Ann Stat
     1989;17:1217 (blocks).
     """
-    part = _read_periods(table, value)
+    part = _read_periods(table, value, schedule)
     oval, y = (part["ring"] == "oval").to_numpy(), part["value"].to_numpy()
     masks, exact = _schedules(oval, schedule, seed)
     weights = np.where(masks, 1 / masks.sum(axis=1, keepdims=True), -1 / (~masks).sum(axis=1, keepdims=True))
@@ -113,13 +113,15 @@ def single_rider_effect(
     return SingleRiderEffect(test, resampled, block, int((~oval).sum()), int(oval.sum()))
 
 
-def _read_periods(table: pd.DataFrame, value: str) -> pd.DataFrame:
+def _read_periods(table: pd.DataFrame, value: str, schedule: str) -> pd.DataFrame:
     trials = check_trials(table, value)
     riders = pd.unique(trials["rider"])
     if len(riders) != 1:
         raise Refusal("riders", f"{len(riders)}", "one", "use ring_effect for a group")
     _, whole = split_intensities(trials)[-1]
     part = whole.dropna(subset=["value"]).sort_values("period")
+    if schedule == "pairs":
+        part = _whole_pairs(part)
     fewest = part["ring"].value_counts().reindex(["round", "oval"], fill_value=0).min()
     if len(part) < FEWEST_PERIODS or fewest < 2:
         raise Refusal(
@@ -129,6 +131,12 @@ def _read_periods(table: pd.DataFrame, value: str) -> pd.DataFrame:
             "ride more periods before asking about one rider",
         )
     return part
+
+
+def _whole_pairs(periods: pd.DataFrame) -> pd.DataFrame:
+    """Keep the pairs (1, 2), (3, 4), … of which both periods have a value: the lot turned these, and no others."""
+    pair = (periods["period"].astype(int) - 1) // 2
+    return periods[pair.groupby(pair).transform("size") == 2]
 
 
 def _schedules(oval: NDArray[np.bool_], schedule: str, seed: int) -> tuple[NDArray[np.bool_], bool]:

@@ -119,3 +119,23 @@ def test_a_group_is_refused():
     table = pd.concat([ride("RORORO", range(6)), ride("RORORO", range(6), "B")])
     with pytest.raises(Refusal, match="riders – got 2"):
         single_rider_effect(table, "y", "pairs")
+
+
+def test_a_pair_that_lost_a_period_leaves_and_no_new_pair_is_made_of_the_rest():
+    """Periods 2 and 3 lost: 1 and 4 were never turned by one lot, so five whole pairs and 2**5 schedules remain."""
+    rings = ["round", "oval"] * 7
+    values = [10.0, 12.0, 9.0, 13.0, 11.0, 12.0, 10.0, 14.0, 8.0, 12.0, 10.0, 13.0, 11.0, 12.0]
+    table = pd.DataFrame(
+        {
+            "rider": "R01",
+            "sequence": "drawn",
+            "visit": 1,
+            "period": range(1, 15),
+            "ring": rings,
+            "intensity": "easy",
+        }
+    ).assign(power=values)
+    table.loc[table["period"].isin([2, 3]), "power"] = float("nan")
+    effect = single_rider_effect(table, "power", "pairs")
+    assert (len(effect.test.effects), effect.periods_round, effect.periods_oval) == (32, 5, 5)
+    assert effect.test.estimate == pytest.approx((1 + 4 + 4 + 3 + 1) / 5)
