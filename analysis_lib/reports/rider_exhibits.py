@@ -71,6 +71,11 @@ def trial_table(analysis: RiderAnalysis) -> TableExhibit:
         analysis.trials[[name for name in columns if name in analysis.trials]],
         "Every trial of this rider and what the recording can carry. Zero drift: change of the unloaded"
         " torque from the check before the trial to the check after it.",
+        headings={
+            "longest_gap_s": "longest gap (s)",
+            "zero_drift_Nm": "zero drift (N·m)",
+            "cadence_sd_rpm": "cadence SD (rpm)",
+        },
         digits={
             "samples_per_turn": 1,
             "longest_gap_s": 3,

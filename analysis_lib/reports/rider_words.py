@@ -7,6 +7,7 @@ import pandas as pd
 from analysis_lib.mechanics.mount_criteria import METHOD
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports import mount_words
+from analysis_lib.reports.notebook_page import Tone
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_exhibits import rider_contrasts
 from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
@@ -76,10 +77,22 @@ def _cannot_say(analysis: RiderAnalysis) -> list[str]:
 
 def trust(analysis: RiderAnalysis) -> list[str]:
     """Say what had to be assumed and which trials ask for caution."""
-    words = [f"Assumed: {sentence}" for sentence in analysis.assumptions]
-    words += [f"Not used – {line}" for line in _reasons(analysis, NOT_USED)]
-    words += [f"With caution – {line}" for line in _reasons(analysis, CAUTION)]
-    return words or ["Every trial has zero checks before and after it, and nothing had to be assumed."]
+    return _doubtful(analysis) or [
+        "Every trial has zero checks before and after it, and nothing had to be assumed."
+    ]
+
+
+def tone_of_trust(analysis: RiderAnalysis) -> Tone:
+    """Return the tone of `trust`: a caution where there is anything to be cautious about."""
+    return "caution" if _doubtful(analysis) else "plain"
+
+
+def _doubtful(analysis: RiderAnalysis) -> list[str]:
+    return [
+        *(f"Assumed: {sentence}" for sentence in analysis.assumptions),
+        *(f"Not used – {line}" for line in _reasons(analysis, NOT_USED)),
+        *(f"With caution – {line}" for line in _reasons(analysis, CAUTION)),
+    ]
 
 
 def _reasons(analysis: RiderAnalysis, state: str) -> list[str]:
