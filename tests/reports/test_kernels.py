@@ -103,11 +103,23 @@ def test_the_parent_imports_what_the_notebooks_import(tmp_path):
 
 
 def _children(pid):
-    """The processes below a process, as the kernel of the system lists them."""
-    found = [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    threads = Path(f"/proc/{pid}/task").iterdir()
-    found += [int(word) for thread in threads for word in (thread / "children").read_text().split()]
+    """The processes below a process, as the kernel of the system lists them; none of one that is gone."""
+    try:
+        threads = list(Path(f"/proc/{pid}/task").iterdir())
+        found = [int(word) for thread in threads for word in (thread / "children").read_text().split()]
+    except OSError:
+        return set()
     return {*found, *(grandchild for child in set(found) for grandchild in _children(child))}
+
+
+def _lasting_children(pid, deadline):
+    """The processes below a process that live for a second: kernels, not the short words with git before them."""
+    lasting = set()
+    while not lasting and time.monotonic() < deadline:
+        before = _children(pid)
+        time.sleep(1.0)
+        lasting = before & _children(pid)
+    return lasting
 
 
 @pytest.mark.long
@@ -123,11 +135,7 @@ def test_a_run_stopped_by_the_user_ends_its_kernels_and_the_same_command_goes_on
     run = subprocess.Popen(
         [sys.executable, *words], stderr=subprocess.PIPE, text=True, start_new_session=True
     )
-    deadline = time.monotonic() + 60
-    while not (kernels := _children(run.pid)) and time.monotonic() < deadline:
-        time.sleep(0.1)
-    time.sleep(1.0)
-    kernels = _children(run.pid)
+    kernels = _lasting_children(run.pid, time.monotonic() + 60)
     run.send_signal(signal.SIGINT)
     said = run.communicate(timeout=60)[1]
     assert run.returncode == 130
