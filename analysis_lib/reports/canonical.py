@@ -6,8 +6,7 @@ import re
 import sys
 from pathlib import Path
 
-import nbformat
-
+from analysis_lib.reports.notebook_file import notebook_text, read_notebook
 from analysis_lib.reports.places import PROJECT
 
 RUN_KEYS = ("papermill", "execution")
@@ -22,14 +21,14 @@ def canonical_notebook(path: Path) -> str:
     Cells that papermill inserts get an id made from their place, and its banner cells of a failure are
     dropped: the failed page tells that story better.
     """
-    notebook = nbformat.read(path, as_version=4)
+    notebook = read_notebook(path)
     notebook.cells = [cell for cell in notebook.cells if not _is_banner(cell)]
     _clean_metadata(notebook.metadata)
     for place, cell in enumerate(notebook.cells):
         _clean_metadata(cell.metadata)
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell["id"] = f"injected-{place}"
-    return without_places(nbformat.writes(notebook)) + "\n"
+    return without_places(notebook_text(notebook)) + "\n"
 
 
 def without_places(text: str) -> str:

@@ -21,9 +21,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-import nbformat
-
 from analysis_lib.reports.kernels import NoFork
+from analysis_lib.reports.notebook_file import read_notebook
 
 ALWAYS = (
     "ipykernel.kernelapp",
@@ -49,7 +48,7 @@ def imports_of(notebooks: Iterable[Path]) -> list[str]:
     """Return the import statements at the outermost level of the notebooks' code cells, each once, sorted."""
     found: set[str] = set()
     for notebook in notebooks:
-        cells = [cell for cell in nbformat.read(notebook, as_version=4).cells if cell.cell_type == "code"]
+        cells = [cell for cell in read_notebook(notebook).cells if cell.cell_type == "code"]
         lines = [line for cell in cells for line in ast.parse(cell.source).body]
         found |= {ast.unparse(line) for line in lines if isinstance(line, ast.Import | ast.ImportFrom)}
     return sorted(found)

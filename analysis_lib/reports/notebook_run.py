@@ -7,12 +7,12 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-import nbformat
 from traitlets.config import Config
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.canonical import canonical_notebook
 from analysis_lib.reports.kernels import KERNEL, Kernels, KernelSource
+from analysis_lib.reports.notebook_file import read_notebook
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.whole_file import write_text_whole
 
@@ -141,7 +141,7 @@ def run_notebook(
 
 
 def _failed_cell(notebook: Path, executed: Path, error) -> NotebookFailure:
-    cells = nbformat.read(executed, as_version=4).cells
+    cells = read_notebook(executed).cells
     failing = next((i for i, cell in enumerate(cells) if _has_error(cell)), len(cells))
     return NotebookFailure(
         notebook=notebook.stem,
@@ -156,7 +156,7 @@ def _last_heading(executed: Path) -> str:
     """The heading over the last cell that began, of a notebook that stopped without an error of its own."""
     if not executed.is_file():
         return ""
-    cells = nbformat.read(executed, as_version=4).cells
+    cells = read_notebook(executed).cells
     code = [i for i, cell in enumerate(cells) if cell.cell_type == "code"]
     begun = [i for i in code if cells[i].metadata.get("papermill", {}).get("status") in BEGUN]
     return _heading_before(cells[: begun[-1] + 1]) if begun else ""

@@ -9,12 +9,12 @@ from functools import cache, partial
 from html import escape, unescape
 from pathlib import Path
 
-import nbformat
 from jinja2 import Environment, PackageLoader
 
 from analysis_lib import __version__
 from analysis_lib.reports.canonical import plain_text, without_places
 from analysis_lib.reports.maths import Formulas
+from analysis_lib.reports.notebook_file import read_notebook
 from analysis_lib.reports.notebook_run import NotebookFailure
 from analysis_lib.reports.number_links import link_numbers
 from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
@@ -102,7 +102,7 @@ def notebook_body(notebook: Path, tables: str = "") -> str:
 
     exporter = HTMLExporter(template_name="basic", exclude_input=True, exclude_anchor_links=True)
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
-    executed, formulas = nbformat.read(notebook, as_version=4), Formulas()
+    executed, formulas = read_notebook(notebook), Formulas()
     for cell in executed.cells:
         if cell.cell_type == "markdown":
             cell.source = formulas.take_out(cell.source)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import ast
 import difflib
+import json
 from pathlib import Path
-
-import nbformat
 
 from analysis_lib.refusals import Refusal
 
@@ -18,9 +17,10 @@ def declared_parameters(notebook: Path) -> dict[str, Scalar]:
 
     Only plain assignments of plain scalars are read; the cell is parsed, never executed.
     """
-    for cell in nbformat.read(notebook, as_version=4).cells:
-        if "parameters" in cell.metadata.get("tags", []):
-            return dict(_read_assignment(notebook, line) for line in ast.parse(cell.source).body)
+    for cell in json.loads(notebook.read_text(encoding="utf-8"))["cells"]:
+        if "parameters" in cell["metadata"].get("tags", []):
+            source = "".join(cell["source"])  # one text, or its lines
+            return dict(_read_assignment(notebook, line) for line in ast.parse(source).body)
     return {}
 
 
