@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -68,10 +69,11 @@ class RunFolder:
 
         Papermill remembers a folder of its last run for the whole process, and two threads leave that memory behind.
         """
-        from papermill.iorw import papermill_io
-
         self.kernels.close()
-        papermill_io.get_handler("local").cwd(None)
+        if "papermill" in sys.modules:  # a run that changed nothing has not loaded it
+            from papermill.iorw import papermill_io
+
+            papermill_io.get_handler("local").cwd(None)
         for name, value in self._former.items():
             if value is None:
                 os.environ.pop(name, None)

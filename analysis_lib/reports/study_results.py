@@ -12,6 +12,7 @@ from analysis_lib.reports.numbers import FILE_DIGITS
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.reports.whole_file import write_text_whole
 from analysis_lib.statistics.crossover import RingEffect
+from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.study.protocol import Outcome
 
 
@@ -54,7 +55,9 @@ def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
         return {**entry, "estimates": [], "why_none": str(refusal)}
     verdicts = effect.verdicts(outcome.smallest_effect).set_index("intensity")["verdict"]
     rows = [
-        {**{name: plain_value(value) for name, value in row.items()}, "verdict": verdicts[row["intensity"]]}
+        {name: plain_value(value) for name, value in row.items()}
+        | _ninety(effect.estimates[row["intensity"]])
+        | {"verdict": verdicts[row["intensity"]]}
         for row in effect.to_frame().to_dict("records")
     ]
     return {
@@ -64,6 +67,12 @@ def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
         "estimates": rows,
         "tests": _tests(analysis, outcome, effect),
     }
+
+
+def _ninety(estimate: Estimate) -> dict[str, object]:
+    """The 90 % interval, by which an effect is called equivalent."""
+    bounds = estimate.interval(0.90)
+    return {"low_90": plain_value(bounds.low), "high_90": plain_value(bounds.high)}
 
 
 def _tests(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[dict]:
