@@ -11,6 +11,18 @@ from analysis_lib.statistics.agreement import Agreement, bland_altman
 from analysis_lib.statistics.estimates import decimals_for
 from analysis_lib.statistics.trial_table import RINGS
 
+LIMITS_HEADINGS = {
+    "bias_low": "95 % low",
+    "bias_high": "95 % high",
+    "lower": "lower limit",
+    "lower_end": "its outer end",
+    "upper": "upper limit",
+    "upper_end": "its outer end",
+    "slope_p": "p of slope",
+}
+LIMITS = ("bias", "bias_low", "bias_high", "lower", "lower_end", "upper", "upper_end")
+"""Columns of a table of limits of agreement that are in the outcome's unit."""
+
 LINKED = "all, linked by rider"
 
 
@@ -45,7 +57,6 @@ def agreement_table(repeats: RepeatedTrials, found: dict[str, Agreement]) -> Tab
     columns = ["compared", "pairs", "riders", "bias", "bias_low", "bias_high", "lower", "lower_end"]
     frame = pd.DataFrame(rows, columns=[*columns, "upper", "upper_end", "slope", "slope_p"])
     digits = decimals_for(float((frame["bias_high"] - frame["bias_low"]).median()) / 4)
-    numbers = ("bias", "bias_low", "bias_high", "lower", "lower_end", "upper", "upper_end")
     return TableExhibit(
         "agreement",
         frame,
@@ -54,16 +65,8 @@ def agreement_table(repeats: RepeatedTrials, found: dict[str, Agreement]) -> Tab
         " a rider. Linked by rider: all rings and intensities, true value varying (Bland & Altman 2007). Rings as"
         " one: both rings as repeats of one true value, right only if the ring does nothing. Slope: of the"
         " difference on the mean; away from 0, differences grow with the value and logarithms may be better.",
-        {
-            "bias_low": "95 % low",
-            "bias_high": "95 % high",
-            "lower": "lower limit",
-            "lower_end": "its outer end",
-            "upper": "upper limit",
-            "upper_end": "its outer end",
-            "slope_p": "p of slope",
-        },
-        dict.fromkeys(numbers, digits) | {"slope": 3},
+        LIMITS_HEADINGS,
+        dict.fromkeys(LIMITS, digits) | {"slope": 3},
     )
 
 

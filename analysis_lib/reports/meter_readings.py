@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis_lib.mechanics.power_error import power_errors
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.agreement_exhibits import LIMITS, LIMITS_HEADINGS
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.repeatability_figures import meter_limits
 from analysis_lib.reports.repeated_trials import RepeatedTrials
@@ -94,24 +95,14 @@ def meter_agreement_table(found: dict[tuple[str, int], Agreement]) -> TableExhib
         rows.append((ring, sectors, one.n_pairs, one.n, *bias, *limits, one.slope.value, one.slope.p))
     columns = ["ring", "sectors", "trials", "riders", "bias", "bias_low", "bias_high", "lower", "lower_end"]
     columns += ["upper", "upper_end", "slope", "slope_p"]
-    numbers = ("bias", "bias_low", "bias_high", "lower", "lower_end", "upper", "upper_end")
     return TableExhibit(
         "meter_agreement",
         pd.DataFrame(rows, columns=columns),
         "Meter − measured power (W) by ring and speed readings a turn: bias and limits of agreement, each with the end"
         " of its 95 % interval (for limits the outer one); true value varying between a rider's trials (Bland &"
         " Altman 2007). Slope of the difference on the mean, over riders.",
-        {
-            "sectors": "readings",
-            "bias_low": "95 % low",
-            "bias_high": "95 % high",
-            "lower": "lower limit",
-            "lower_end": "its outer end",
-            "upper": "upper limit",
-            "upper_end": "its outer end",
-            "slope_p": "p of slope",
-        },
-        dict.fromkeys(numbers, 2) | {"slope": 3},
+        LIMITS_HEADINGS | {"sectors": "readings"},
+        dict.fromkeys(LIMITS, 2) | {"slope": 3},
     )
 
 

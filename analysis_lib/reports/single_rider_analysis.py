@@ -19,8 +19,6 @@ from analysis_lib.study.folder import open_study
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.synthetic import small_rider_study
 
-Verdict = Literal["difference", "equivalent", "undecided"]
-
 
 @dataclass(frozen=True)
 class SingleRiderAnalysis(StudyAnalysis):
@@ -51,15 +49,25 @@ class SingleRiderAnalysis(StudyAnalysis):
 
     def effects(self, outcome: Outcome) -> dict[str, SingleRiderEffect]:
         """Return oval − round at each intensity that has enough periods, and overall (intensities averaged)."""
+        if outcome.name not in self._effects:
+            self._effects[outcome.name] = self._all_effects(outcome)
+        return self._effects[outcome.name]
+
+    @cached_property
+    def _effects(self) -> dict[str, dict[str, SingleRiderEffect]]:
+        return {}
+
+    def _all_effects(self, outcome: Outcome) -> dict[str, SingleRiderEffect]:
         table = self.outcome_table(outcome)
-        found = {OVERALL: self._effect(outcome, table)}
+        overall = self._effect(outcome, table)
+        found: dict[str, SingleRiderEffect] = {}
         for intensity in self.intensities:
             here = table[table["intensity"] == intensity]
             try:
                 found[intensity] = self._effect(outcome, here)
             except Refusal:
                 continue  # named by `without_effect`
-        return {name: found[name] for name in (*self.intensities, OVERALL) if name in found}
+        return found | {OVERALL: overall}
 
     def without_effect(self, outcome: Outcome) -> list[str]:
         """Return the intensities with too few periods for an effect of their own."""
@@ -105,17 +113,6 @@ class SingleRiderAnalysis(StudyAnalysis):
     def periods_ridden(self) -> pd.DataFrame:
         """The ring of every period: ``period, ring``."""
         return self.trials[["period", "ring"]].drop_duplicates().sort_values("period").reset_index(drop=True)
-
-
-def judge(effect: SingleRiderEffect, smallest_effect: float) -> Verdict:
-    """Return the verdict: equivalent by the 90 % interval of the test, difference by its p, else undecided.
-
-    As for a group, equivalence comes first; see `equivalence.verdict`.
-    """
-    narrow = effect.test.interval(0.90)
-    if -smallest_effect < narrow.low and narrow.high < smallest_effect:
-        return "equivalent"
-    return "difference" if effect.test.p < 0.05 else "undecided"
 
 
 def analyse_single_rider(study_dir: str = "", results_dir: str = "") -> SingleRiderAnalysis:

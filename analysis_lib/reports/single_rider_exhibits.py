@@ -8,7 +8,7 @@ import pandas as pd
 from analysis_lib.reports.effect_exhibits import name_with_unit
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.single_rider_figures import period_values, schedules
-from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis, judge
+from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
@@ -84,7 +84,7 @@ def effects_frame(analysis: SingleRiderAnalysis, outcome: Outcome) -> pd.DataFra
                 "smallest_p": effect.test.smallest_p,
                 "low_blocks": blocks.low,
                 "high_blocks": blocks.high,
-                "verdict": judge(effect, outcome.smallest_effect),
+                "verdict": effect.test.verdict(outcome.smallest_effect),
                 "periods": f"{effect.periods_round} + {effect.periods_oval}",
             }
         )

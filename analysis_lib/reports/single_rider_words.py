@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis, judge
+from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.statistics.estimates import show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
@@ -29,7 +29,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
             f"This study cannot answer its question for {outcome.label} of rider {analysis.rider}: {refusal}",
         ]
     own = "; ".join(
-        f"{name}: {judge(effect, outcome.smallest_effect)}"
+        f"{name}: {effect.test.verdict(outcome.smallest_effect)}"
         for name, effect in effects.items()
         if name != OVERALL
     )
@@ -51,7 +51,7 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
     """Say what the schedule's test gives for the mean over intensities, its floor with it."""
     effect = analysis.effects(outcome)[OVERALL]
     test, unit = effect.test, unit_after(outcome)
-    verdict = judge(effect, outcome.smallest_effect)
+    verdict = effect.test.verdict(outcome.smallest_effect)
     words = [
         (
             f"{outcome.label} of rider {analysis.rider}, oval − round, mean over intensities: {verdict}."

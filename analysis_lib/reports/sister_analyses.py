@@ -198,8 +198,7 @@ def _relabelled_rows(tests: dict[object, RelabellingTest], smallest_effect: floa
     rows = []
     for intensity, test in tests.items():
         wide, narrow = test.interval(0.95), test.interval(0.90)
-        inside = -smallest_effect < narrow.low and narrow.high < smallest_effect
-        word = "equivalent" if inside else "difference" if test.p < 0.05 else "undecided"
+        word = test.verdict(smallest_effect)
         ends = (wide.low, wide.high, narrow.low, narrow.high)
         rows.append((RELABELLED, intensity, test.estimate, np.nan, np.nan, *ends, test.p, test.n, word))
     return pd.DataFrame(rows, columns=COLUMNS)

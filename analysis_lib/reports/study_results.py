@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
@@ -18,50 +19,48 @@ from analysis_lib.study.protocol import Outcome
 
 def write_results(analysis: StudyAnalysis, results_dir: str) -> None:
     """Write ``results.json``: every declared outcome with its estimates, or why there are none."""
-    if results_dir:
-        write_json_results(
-            analysis, [_outcome(analysis, outcome) for outcome in analysis.outcomes], results_dir
-        )
+    write_json_results(analysis, results_dir, lambda outcome: _estimates(analysis, outcome))
 
 
-def write_json_results(analysis: StudyAnalysis, outcomes: list[dict], results_dir: str) -> None:
-    """Write ``results.json`` with what is known of each outcome, as plain values."""
+def write_json_results(
+    analysis: StudyAnalysis, results_dir: str, estimates_of: Callable[[Outcome], dict]
+) -> None:
+    """Write ``results.json`` with what `estimates_of` finds of each outcome; an empty `results_dir` writes nothing."""
+    if not results_dir:
+        return
     results = {
         "study": analysis.study.settings.study.name,
         "riders_analysed": sorted(analysis.tables),
         "riders_left_out": dict(analysis.left_out),
-        "outcomes": outcomes,
+        "outcomes": [_outcome(outcome, estimates_of) for outcome in analysis.outcomes],
     }
     text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
     write_text_whole(Path(results_dir) / "results.json", text + "\n")
 
 
-def describe_outcome(outcome: Outcome) -> dict:
-    """Return what study.toml declares of an outcome, as it stands before its estimates."""
-    return {
+def _outcome(outcome: Outcome, estimates_of: Callable[[Outcome], dict]) -> dict:
+    """What study.toml declares of an outcome, then its estimates, or why there are none."""
+    declared = {
         "outcome": outcome.name,
         "label": outcome.label,
         "unit": outcome.unit,
         "primary": outcome.primary,
         "smallest_effect": outcome.smallest_effect,
     }
-
-
-def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
-    entry = describe_outcome(outcome)
     try:
-        effect = analysis.effect(outcome)
+        return declared | estimates_of(outcome)
     except Refusal as refusal:
-        return {**entry, "estimates": [], "why_none": str(refusal)}
+        return declared | {"estimates": [], "why_none": str(refusal)}
+
+
+def _estimates(analysis: StudyAnalysis, outcome: Outcome) -> dict:
+    effect = analysis.effect(outcome)
     verdicts = effect.verdicts(outcome.smallest_effect).set_index("intensity")["verdict"]
     rows = [
-        {name: plain_value(value) for name, value in row.items()}
-        | _ninety(effect.estimates[row["intensity"]])
-        | {"verdict": verdicts[row["intensity"]]}
+        plain_row(row) | _ninety(effect.estimates[row["intensity"]]) | {"verdict": verdicts[row["intensity"]]}
         for row in effect.to_frame().to_dict("records")
     ]
     return {
-        **entry,
         "method": effect.method,
         "notes": list(effect.notes),
         "estimates": rows,
@@ -72,7 +71,7 @@ def _outcome(analysis: StudyAnalysis, outcome: Outcome) -> dict:
 def _ninety(estimate: Estimate) -> dict[str, object]:
     """The 90 % interval, by which an effect is called equivalent."""
     bounds = estimate.interval(0.90)
-    return {"low_90": plain_value(bounds.low), "high_90": plain_value(bounds.high)}
+    return plain_row({"low_90": bounds.low, "high_90": bounds.high})
 
 
 def _tests(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[dict]:
@@ -88,10 +87,15 @@ def _tests(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> lis
             rows += table().frame.to_dict("records")
         except Refusal as refusal:
             rows.append({"why_none": str(refusal)})
-    return [{str(name): plain_value(value) for name, value in row.items()} for row in rows]
+    return [plain_row(row) for row in rows]
 
 
-def plain_value(value):
+def plain_row(row: Mapping) -> dict[str, object]:
+    """Return a row as JSON values under their names."""
+    return {str(name): _plain_value(value) for name, value in row.items()}
+
+
+def _plain_value(value):
     """Return a JSON value: numbers with the declared digits, null for what is not known."""
     if isinstance(value, float):
         return float(f"{value:.{FILE_DIGITS}g}") if math.isfinite(value) else None

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.equivalence import Word
 from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number, show_p
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, ring_order, split_intensities
 
@@ -91,6 +92,13 @@ class RelabellingTest:
         high = np.sort(np.where(always, np.inf, crossings.max(axis=0)))
         skipped = math.floor((1 - level) * len(a) + TIE)
         return Interval(float(low[skipped]), float(high[len(a) - 1 - skipped]), level)
+
+    def verdict(self, smallest_effect: float) -> Word:
+        """Decide as `equivalence.judge` does: equivalent by the 90 % interval, else difference by p < 0.05."""
+        narrow = self.interval(0.90)
+        if -smallest_effect < narrow.low and narrow.high < smallest_effect:
+            return "equivalent"
+        return "difference" if self.p < 0.05 else "undecided"
 
     def sentence(self, level: float = 0.95) -> str:
         """One sentence for a report, the floor of p with it."""

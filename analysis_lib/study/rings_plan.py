@@ -13,7 +13,6 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design, design_variance, williams_design
 from analysis_lib.statistics.many_to_one import many_to_one_power
 from analysis_lib.statistics.sample_size import SampleSize, find_riders
-from analysis_lib.statistics.simulated_riders import Beliefs
 from analysis_lib.statistics.simulated_rings import SimulatedRings, simulate_rings
 from analysis_lib.statistics.statistical_power import power_of_two_one_sided
 from analysis_lib.study.problems import listed
@@ -126,12 +125,11 @@ class RingsPlan(StudyPlan):
     def simulate(self, effect: float, riders: int | None = None) -> SimulatedRings:
         """Simulate studies of the planned design in which every oval ring has the effect; see `StudyPlan.simulate`."""
         plan, settings = self.settings.planned, self.settings
-        beliefs = Beliefs(plan.within_rider_sd, plan.response_sd, plan.within_rider_sd, plan.dropout)
         return simulate_rings(
             settings.design.sequences,
             len(self.riders) if riders is None else riders,
             effect,
-            beliefs,
+            self.beliefs,
             self.smallest_effect,
             (settings.ring_in_role("round"), *settings.oval_rings),
             level=1 - plan.alpha,

@@ -141,18 +141,20 @@ class StudyPlan:
         """This analysis on simulated studies with drop-outs: no true effect, half of what matters, all of it."""
         return [self.simulate(share * self.smallest_effect) for share in (0.0, 0.5, 1.0)]
 
-    def simulate(self, effect: float, riders: int | None = None) -> SimulatedPlan:
-        """Simulate studies of the planned design, riders stopping early as expected.
+    @property
+    def beliefs(self) -> Beliefs:
+        """Riders as planned; period effects that all riders share are as large as the SD within a rider."""
+        plan = self.settings.planned
+        return Beliefs(plan.within_rider_sd, plan.response_sd, plan.within_rider_sd, plan.dropout)
 
-        Period effects that all riders share are as large as the SD within a rider. Seeded by the study's seed.
-        """
+    def simulate(self, effect: float, riders: int | None = None) -> SimulatedPlan:
+        """Simulate studies of the planned design, riders stopping early as expected; seeded by the study's seed."""
         plan, settings = self.settings.planned, self.settings
-        beliefs = Beliefs(plan.within_rider_sd, plan.response_sd, plan.within_rider_sd, plan.dropout)
         return simulate_plan(
             settings.design.sequences,
             len(self.riders) if riders is None else riders,
             effect,
-            beliefs,
+            self.beliefs,
             self.smallest_effect,
             level=1 - plan.alpha,
             studies=STUDIES,

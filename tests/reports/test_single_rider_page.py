@@ -12,7 +12,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports import single_rider_exhibits, single_rider_words
 from analysis_lib.reports.page_list import planned_pages
 from analysis_lib.reports.runner import make_report
-from analysis_lib.reports.single_rider_analysis import analyse_single_rider, judge
+from analysis_lib.reports.single_rider_analysis import analyse_single_rider
 from analysis_lib.reports.single_rider_results import write_results
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.folder import open_study
@@ -50,7 +50,7 @@ def test_a_large_known_effect_is_found_and_none_is_not(tmp_path):
     analysis = analyse_single_rider(str(tmp_path / "large"))
     comfort = next(outcome for outcome in analysis.outcomes if outcome.name == "comfort")
     effect = analysis.effects(comfort)[OVERALL]
-    assert judge(effect, comfort.smallest_effect) == "difference"
+    assert effect.test.verdict(comfort.smallest_effect) == "difference"
     assert effect.test.p == pytest.approx(2 / 2**6)
     assert -90 < effect.test.estimate < -30
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -13,6 +15,7 @@ from analysis_lib.reports.figures.style import (
     INK,
     LOOKS,
     ONE_COLUMN,
+    RingLook,
     in_house_style,
     legend_above,
     name_panel,
@@ -77,7 +80,10 @@ def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
     intensities = list(dict.fromkeys(means["intensity"]))
     figure, panels = new_figure(1, len(intensities), height_mm=58)
     for axes, intensity in zip(panels, intensities, strict=True):
-        _draw_periods(axes, means[means["intensity"] == intensity])
+        here = means[means["intensity"] == intensity]
+        draw_periods(axes, here, LOOKS, (-0.07, 0.07))
+        axes.set_xticks(sorted(here["period"].unique()))
+        axes.set_xlim(here["period"].min() - 0.4, here["period"].max() + 0.4)
         name_panel(axes, intensity)
     share_limits(panels)
     panels[0].set_ylabel(f"{label} ({unit})")
@@ -85,10 +91,12 @@ def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
     return figure
 
 
-def _draw_periods(axes: Axes, means: pd.DataFrame) -> None:
-    for shift, ring in ((-0.07, "round"), (0.07, "oval")):
+def draw_periods(
+    axes: Axes, means: pd.DataFrame, looks: Mapping[str, RingLook], shifts: Iterable[float]
+) -> None:
+    """Draw each ring's mean with its interval by period, the rings a little apart: ``period, ring, mean, low, high``."""
+    for shift, (ring, look) in zip(shifts, looks.items(), strict=True):
         rows = means[means["ring"] == ring]
-        look = LOOKS[ring]
         reach = [rows["mean"] - rows["low"], rows["high"] - rows["mean"]]
         axes.errorbar(
             rows["period"] + shift,
@@ -99,6 +107,4 @@ def _draw_periods(axes: Axes, means: pd.DataFrame) -> None:
             capsize=2,
             label=ring,
         )
-    axes.set_xticks(sorted(means["period"].unique()))
-    axes.set_xlim(means["period"].min() - 0.4, means["period"].max() + 0.4)
     axes.set_xlabel("Period")

@@ -7,6 +7,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from analysis_lib.reports.figures.effect_figures import draw_periods
 from analysis_lib.reports.figures.style import (
     GREEN,
     GREY,
@@ -82,20 +83,8 @@ def ring_periods(means: pd.DataFrame, rings: list[str], axis_label: str) -> Figu
     figure, panels = new_figure(1, len(intensities), height_mm=62)
     shifts = np.linspace(-0.2, 0.2, len(rings))
     for axes, intensity in zip(panels, intensities, strict=True):
-        for shift, ring in zip(shifts, rings, strict=True):
-            rows = means[(means["intensity"] == intensity) & (means["ring"] == ring)]
-            look, reach = looks[ring], [rows["mean"] - rows["low"], rows["high"] - rows["mean"]]
-            axes.errorbar(
-                rows["period"] + shift,
-                rows["mean"],
-                yerr=reach,
-                fmt=look.marker,
-                color=look.colour,
-                capsize=2,
-                label=ring,
-            )
+        draw_periods(axes, means[means["intensity"] == intensity], looks, shifts)
         axes.set_xticks(sorted(means["period"].unique()))
-        axes.set_xlabel("Period")
         name_panel(axes, intensity)
     share_limits(panels)
     panels[0].set_ylabel(axis_label)
