@@ -18,10 +18,6 @@ from analysis_lib.statistics.random_field import random_field_threshold
 OVAL_LESS_ROUND = "oval − round"
 BIN_CENTRES_DEG = np.arange(360) + 0.5
 NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
-HOW_MADE = (
-    "95 % band that holds for the whole turn at once (largest |t| over relabelled sequences or flipped signs, adjusted"
-    " for sequence as the primary analysis is, closed at 360°)"
-)
 
 
 def curve_exhibit(curves: Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND) -> FigureExhibit:
@@ -78,10 +74,19 @@ def _curve_figure(
     return FigureExhibit(
         name,
         curve_difference_panels(frame, difference),
-        f"{what}: mean over riders with a {HOW_MADE}. Riders: {riders}. Where the band leaves zero: {found}.",
+        f"{what}: mean over riders with a {_how_made(curves)}. Riders: {riders}. Where the band leaves zero: {found}.",
         f"{what}: mean difference curves with simultaneous bands; the band excludes zero: {found}.",
         frame,
     )
+
+
+def _how_made(curves: Mapping[str, PairedCurves]) -> str:
+    """Say how bands were made; adjusting for sequence costs degrees of freedom beyond the one of the mean."""
+    if any(curve.df < curve.n - 1 for curve in curves.values()):
+        how = "largest |t| over relabelled sequences or flipped signs, adjusted for sequence as the primary analysis is"
+    else:
+        how = "largest |t| over flipped signs, not adjusted for sequence"
+    return f"95 % band that holds for the whole turn at once ({how}, closed at 360°)"
 
 
 def _runs_in_words(curve: PairedCurves) -> str:

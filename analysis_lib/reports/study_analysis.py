@@ -28,6 +28,9 @@ CELL = ["rider", "sequence", "period", "ring", "intensity"]
 FEWEST_FOR_A_BAND = 6
 """2/2⁶ = 0.031 is the first below 0.05."""
 
+FEWEST_TO_SHARE_A_SEQUENCE = 3
+"""Riders in the largest sequence, from which curves are adjusted for sequence."""
+
 
 @dataclass(frozen=True)
 class StudyAnalysis:
@@ -165,9 +168,14 @@ class StudyAnalysis:
         return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
 
     def sequences_of(self, riders: pd.Index) -> np.ndarray | None:
-        """Return each rider's sequence for curves adjusted for it; None where no riders would be left to judge by."""
+        """Return each rider's sequence for curves adjusted for it; None where too few riders share one.
+
+        Flipping the signs of two riders of a sequence turns their difference from its mean into nothing as often as not.
+        Where no sequence has a third, flips without any scatter are common and the band grows beyond all use.
+        """
         sequence = self.quantities.drop_duplicates("rider").set_index("rider")["sequence"].loc[riders]
-        return sequence.to_numpy(dtype=object) if len(riders) > sequence.nunique() else None
+        shared = sequence.value_counts().max() >= FEWEST_TO_SHARE_A_SEQUENCE
+        return sequence.to_numpy(dtype=object) if shared else None
 
     def _band(self, differences: pd.DataFrame, what: str) -> PairedCurves:
         """Return the family-wise band; refused where sign flips of so few riders make none of 95 %."""

@@ -214,8 +214,8 @@ def methods(analysis: StudyAnalysis) -> list[str]:
         (
             "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round"
             " periods; the estimate is the unweighted mean of the sequence means (Senn 2002, ch. 3). Curves:"
-            " largest-|t| band over relabelled sequences or flipped signs, adjusted for sequence (Nichols & Holmes"
-            " 2002). Intensities together: Dunn's intervals and"
+            " largest-|t| band over relabelled sequences or flipped signs, adjusted for sequence where three riders"
+            " share one (Nichols & Holmes 2002). Intensities together: Dunn's intervals and"
             " Holm's p. Beside it: relabelling of sequences, mixed models (REML, Kenward & Roger 1997), fixed"
             " riders by least squares, the log scale; individual response from replicate periods (Senn 2016)."
         ),

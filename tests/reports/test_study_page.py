@@ -5,10 +5,11 @@ import json
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import rider_exhibits, rider_words, study_exhibits, study_words
+from analysis_lib.reports import curve_exhibits, rider_exhibits, rider_words, study_exhibits, study_words
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.study_analysis import analyse_study
 from analysis_lib.reports.study_results import write_results
+from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
@@ -101,3 +102,19 @@ def test_results_hold_the_tests_that_the_page_states(two_sequences, tmp_path):
     tests = {row.get("question"): row for row in first["tests"]}
     assert {"too small to matter, overall", "change per step of intensity", "relabelling"} <= set(tests)
     assert tests["relabelling"]["p"] >= tests["relabelling"]["smallest possible p"] > 0
+
+
+def test_curves_are_adjusted_for_sequence_only_where_three_riders_share_one(two_sequences):
+    """Six riders in two sequences are three a sequence; without the last of each, flips can cancel every pair."""
+    riders = two_sequences.quantities.drop_duplicates("rider").set_index("rider")["sequence"]
+    assert list(two_sequences.sequences_of(riders.index)) == list(riders)
+    pairs = riders.groupby(riders).head(2)
+    assert list(pairs.value_counts()) == [2, 2]
+    assert two_sequences.sequences_of(pairs.index) is None
+
+
+def test_a_band_says_whether_it_is_adjusted_for_sequence(two_sequences):
+    curve = two_sequences.curve_effect("easy")
+    assert "adjusted for sequence as the primary" in curve_exhibits.curve_exhibit({"easy": curve}).caption
+    plain = paired_curves(two_sequences.curve_differences("easy").to_numpy())
+    assert "not adjusted for sequence" in curve_exhibits.curve_exhibit({"easy": plain}).caption
