@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from analysis_lib.signals.zero_torque import ZeroLine
 
 FloatArray = NDArray[np.float64]
 DIRECTIONS = ("tangential", "radial", "fore_aft", "vertical")
+LEGS = ("left", "right")
 
 
 def force_channel(direction: str, leg: str) -> str:
@@ -26,12 +28,87 @@ def force_channel(direction: str, leg: str) -> str:
     return f"{direction}_{leg}"
 
 
-def remove_zero_force(recording: Recording, line: ZeroLine) -> tuple[Recording, ZeroLine]:
-    """Return the recording without its zero forces, and the line with what is left to take off as torque.
+def force_zeros_of(leg: str, named: Iterable[str]) -> dict[str, str]:
+    """Return those of the named channels that are forces of a leg, by direction.
+
+    >>> force_zeros_of("left", ["tangential_left", "right"])
+    {'tangential': 'tangential_left'}
+    """
+    there = set(named)
+    return {way: force_channel(way, leg) for way in DIRECTIONS if force_channel(way, leg) in there}
+
+
+def subtract_zero_force(recording: Recording, zero: Mapping[str, FloatArray]) -> Recording:
+    """Return the recording without zero forces that are known at each of its samples.
 
     Torque and radial force are linear in the recorded forces, so a zero force leaves the torque as what it would
     be by itself: F₀·L for a tangential force, (A₀ cos θ − V₀ sin θ)·L for A₀ fore-aft and V₀ vertical, θ the angle
     of the pedal's own crank.
+
+    Parameters
+    ----------
+    recording : Recording
+        Its torque made of forces, with the crank length by which.
+    zero : mapping of str to array of shape (samples,)
+        N, by the names of `force_channel`; what is no force is passed over.
+
+    Raises
+    ------
+    Refusal
+        A zero of forces for a recording that was not made of forces.
+
+    Examples
+    --------
+    5 N of fore-aft zero on a crank of 170 mm are 0.85 N m at top dead centre, and minus that at the bottom.
+    """
+    torque, radial = dict(recording.torque), dict(recording.radial_N)
+    for leg in LEGS:
+        names = force_zeros_of(leg, zero)
+        if not names:
+            continue
+        length = _length_m(recording, leg)
+        across, along = _on_crank({way: zero[name] for way, name in names.items()}, recording.crank_rad, leg)
+        torque[leg] = torque[leg] - across * length
+        if leg in radial:
+            radial[leg] = radial[leg] - along
+    return replace(recording, torque=torque, radial_N=radial)
+
+
+def mean_torque_of_zero(recording: Recording, leg: str, zero_N: Mapping[str, float]) -> float:
+    """Return the mean torque over whole turns that zero forces of a leg make, N m.
+
+    F₀·L for a tangential force F₀. A force in the frame of the bike turns through all angles of the crank, and a
+    radial one turns nothing: neither leaves a mean torque.
+
+    Parameters
+    ----------
+    recording : Recording
+    leg : {"left", "right"}
+    zero_N : mapping of str to float
+        By the names of `force_channel`; it may as well hold drifts or standard uncertainties.
+    """
+    return zero_N.get(force_channel("tangential", leg), 0.0) * _length_m(recording, leg)
+
+
+def line_of_legs(recording: Recording, line: ZeroLine) -> ZeroLine:
+    """Return a zero line in which the legs stand for their forces, with nothing left to take off.
+
+    A leg's drift is that of its mean torque over whole turns, N m; see `mean_torque_of_zero`.
+    """
+    lines = {name: part for name, part in line.lines.items() if name in recording.torque}
+    drift = {name: part for name, part in line.drift_Nm.items() if name in recording.torque}
+    for leg in LEGS:
+        names = force_zeros_of(leg, line.lines)
+        if not names:
+            continue
+        lines[leg] = (0.0, 0.0)
+        if line.drift_Nm.keys() >= set(names.values()):
+            drift[leg] = mean_torque_of_zero(recording, leg, line.drift_Nm)
+    return ZeroLine(lines, drift, line.assumption.replace("Zero torque of", "Zero of"))
+
+
+def remove_zero_force(recording: Recording, line: ZeroLine) -> tuple[Recording, ZeroLine]:
+    """Return the recording without its zero forces, and the line with what is left to take off as torque.
 
     Parameters
     ----------
@@ -43,40 +120,16 @@ def remove_zero_force(recording: Recording, line: ZeroLine) -> tuple[Recording, 
     Returns
     -------
     tuple of Recording and ZeroLine
-        In the line the legs stand for their forces: nothing is left to take off, and the drift is that of the mean
-        torque over whole turns, in N m: F₀·L, and none for forces in the frame of the bike, for these turn through
-        all angles.
+        See `subtract_zero_force` and `line_of_legs`.
 
     Raises
     ------
     Refusal
         A zero of forces for a recording that was not made of forces.
-
-    Examples
-    --------
-    5 N of fore-aft zero on a crank of 170 mm are 0.85 N m at top dead centre, and minus that at the bottom.
     """
-    channels = {force_channel(way, leg) for way in DIRECTIONS for leg in ("left", "right")}
-    if not channels & line.lines.keys():
+    if not any(force_zeros_of(leg, line.lines) for leg in LEGS):
         return recording, line
-    torque, radial = dict(recording.torque), dict(recording.radial_N)
-    lines = {name: part for name, part in line.lines.items() if name in recording.torque}
-    drift = {name: part for name, part in line.drift_Nm.items() if name in recording.torque}
-    zero = line.at(recording.time_s)
-    for leg in ("left", "right"):
-        names = {way: force_channel(way, leg) for way in DIRECTIONS if force_channel(way, leg) in zero}
-        if not names:
-            continue
-        length = _length_m(recording, leg)
-        across, along = _on_crank({way: zero[name] for way, name in names.items()}, recording.crank_rad, leg)
-        torque[leg] = torque[leg] - across * length
-        if leg in radial:
-            radial[leg] = radial[leg] - along
-        lines[leg] = (0.0, 0.0)
-        checked = line.drift_Nm.keys() >= set(names.values())
-        drift |= {leg: line.drift_Nm.get(names.get("tangential", ""), 0.0) * length} if checked else {}
-    said = line.assumption.replace("Zero torque of", "Zero of")
-    return replace(recording, torque=torque, radial_N=radial), ZeroLine(lines, drift, said)
+    return subtract_zero_force(recording, line.at(recording.time_s)), line_of_legs(recording, line)
 
 
 def _on_crank(

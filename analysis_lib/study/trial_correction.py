@@ -12,7 +12,7 @@ from analysis_lib.signals.calibration import apply_calibration
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import TrialResult, analyse_corrected
 from analysis_lib.signals.zero_drift import fit_quality, fit_zero_drift, remove_zero_drift
-from analysis_lib.signals.zero_force import remove_zero_force
+from analysis_lib.signals.zero_force import line_of_legs, remove_zero_force
 from analysis_lib.signals.zero_torque import remove_zero_torque, zero_line
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.study.angle_error import angle_error_sentence
@@ -20,7 +20,7 @@ from analysis_lib.study.angle_zeros import sentences_on_zero
 from analysis_lib.study.calibrations import RecorderCalibration, calibration_for
 from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.target_power import check_target
-from analysis_lib.study.zero_lookup import all_checks, checks_around
+from analysis_lib.study.zero_lookup import all_checks, checks_around, zero_channels
 
 
 @dataclass(frozen=True)
@@ -87,14 +87,15 @@ def analyse_row(
     start_s = float(recording.time_s[0])
     checks = checks_around(settings, known.zero_checks, row, start_s)
     line = zero_line(checks.before, checks.after, recording.duration_s, start_s)
-    recording, line = remove_zero_force(recording, line)
     known_zero: dict[str, float] = {}
     if settings.rules.zero_model == "temperature":
         every = all_checks(settings, known.zero_checks, row, start_s)
-        fits = {channel: fit_zero_drift(every, channel) for channel in recording.torque}
-        recording = remove_zero_drift(recording, fits)
+        channels = zero_channels(settings, known.zero_checks, row.recorder)
+        fits = {channel: fit_zero_drift(every, channel) for channel in channels}
+        recording, line = remove_zero_drift(recording, fits), line_of_legs(recording, line)
         known_zero = fit_quality(fits, recording)
     else:
+        recording, line = remove_zero_force(recording, line)
         recording = remove_zero_torque(recording, line)
     calibration, late = calibration_for(known.calibrations, row.recorder, row.started_at)
     if calibration is not None:

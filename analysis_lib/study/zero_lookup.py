@@ -55,6 +55,11 @@ def checks_around(
     )
 
 
+def zero_channels(settings: StudySettings, zero_checks: pd.DataFrame, recorder: str) -> list[str]:
+    """Name the channels of a recorder whose zero its checks give: torque, or the forces that torque is made of."""
+    return list(_usable(settings, zero_checks, recorder)[0])
+
+
 def all_checks(
     settings: StudySettings, zero_checks: pd.DataFrame, trial: Any, start_s: float = 0.0
 ) -> list[ZeroCheck]:

@@ -30,7 +30,7 @@ class TestZeroDrift:
         assert fit.per_degree.value == pytest.approx(0.05)
         assert fit.per_hour.value == pytest.approx(-0.1)
         assert fit.at(7200, 25.0) == pytest.approx(0.5 + 0.25 - 0.2)
-        assert fit.residual_sd_Nm < 1e-12
+        assert fit.residual_sd < 1e-12
 
     def test_noise_is_in_the_intervals(self):
         """Against numpy's least squares with its covariance scaled by the residuals."""
@@ -70,7 +70,7 @@ class TestZeroDrift:
         )
         np.testing.assert_allclose(found.torque["total"], total, atol=1e-10)
         assert found.assumptions == (
-            "Zero torque was taken from a fit of all zero checks on temperature and time.",
+            "Zero of torque was taken from a fit of all zero checks on temperature and time.",
         )
 
     def test_a_fit_that_cannot_be_applied_is_refused(self):
@@ -108,7 +108,7 @@ def test_uncertainty_of_a_fitted_value_as_in_the_guide():
     # H.3.3: y1 = −0.1712 °C ± 0.0029 at 20 °C, slope 0.00218 ± 0.00067, s = 0.0035, each standard.
     assert fit.standard_uncertainty_at(0.0, 20.0) == pytest.approx(0.0029, abs=5e-5)
     assert (fit.per_degree.value, fit.per_degree.se) == pytest.approx((0.00218, 0.00067), abs=5e-6)
-    assert (fit.residual_sd_Nm, fit.zero.df) == (pytest.approx(0.0035, abs=5e-5), 9)
+    assert (fit.residual_sd, fit.zero.df) == (pytest.approx(0.0035, abs=5e-5), 9)
 
 
 def test_quality_holds_the_uncertainty_of_the_mean_over_the_recording():
@@ -137,3 +137,93 @@ def test_intervals_of_the_fitted_zero_hold_the_true_one():
         half = stats.t.ppf(0.975, fit.zero.df) * fit.standard_uncertainty_at(3600 * 5.0, 24.0)
         held += abs(away) <= half
     assert 0.94 <= held / runs <= 0.96
+
+
+LENGTH_M = 0.17
+FORCE_ZEROS = {  # zero at 20 °C and noon (N), N a degree, N an hour
+    "fore_aft_left": (6.0, 0.4, -1.0),
+    "vertical_left": (-4.0, -0.2, 0.5),
+    "tangential_right": (3.0, 0.3, 2.0),
+    "radial_right": (1.0, 0.1, 0.0),
+}
+
+
+class TestForces:
+    """Forces of both pedals; each channel's zero is made up by hand and follows temperature and time."""
+
+    def zero(self, channel, temperature, hours):
+        start, per_degree, per_hour = FORCE_ZEROS[channel]
+        return start + per_degree * (temperature - 20) + per_hour * hours
+
+    def fits(self):
+        places = [(0, 17), (0.5, 19), (1, 20), (1.5, 20.5), (2, 21), (2.5, 24), (3, 18), (3.5, 22)]
+        checks = [
+            ZeroCheck(3600 * h, t, {name: self.zero(name, t, h) for name in FORCE_ZEROS}) for h, t in places
+        ]
+        return {name: fit_zero_drift(checks, name) for name in FORCE_ZEROS}
+
+    def ridden(self):
+        clean = ride(duration_s=20)
+        radial = {leg: 40 * np.cos(clean.crank_rad) for leg in ("left", "right")}
+        return replace(
+            clean,
+            radial_N=radial,
+            crank_length_m=LENGTH_M,
+            temperature_C=18 + clean.time_s / 10,
+        )
+
+    def test_each_force_loses_its_own_zero(self):
+        """F_t = A cos θ − V sin θ and F_r = −(A sin θ + V cos θ), the left crank half a turn from the right one."""
+        clean = self.ridden()
+        hours = 1 + clean.time_s / 3600
+        zero = {name: self.zero(name, clean.temperature_C, hours) for name in FORCE_ZEROS}
+        left = clean.crank_rad - np.pi
+        across = zero["fore_aft_left"] * np.cos(left) - zero["vertical_left"] * np.sin(left)
+        along = -(zero["fore_aft_left"] * np.sin(left) + zero["vertical_left"] * np.cos(left))
+        spoilt = replace(
+            clean,
+            torque={
+                "left": clean.torque["left"] + LENGTH_M * across,
+                "right": clean.torque["right"] + LENGTH_M * zero["tangential_right"],
+            },
+            radial_N={
+                "left": clean.radial_N["left"] + along,
+                "right": clean.radial_N["right"] + zero["radial_right"],
+            },
+        )
+        found = remove_zero_drift(spoilt, self.fits(), clock_at_zero_s=3600)
+        for leg in ("left", "right"):
+            np.testing.assert_allclose(found.torque[leg], clean.torque[leg], atol=1e-9)
+            np.testing.assert_allclose(found.radial_N[leg], clean.radial_N[leg], atol=1e-9)
+        assert found.assumptions[-1].startswith(
+            "Zero of pedal forces was taken from a fit of all zero checks"
+        )
+        fit = self.fits()["tangential_right"]
+        assert (fit.zero.unit, fit.per_degree.unit, fit.per_hour.unit) == ("N", "N/°C", "N/h")
+
+    def test_forces_and_torque_may_be_mixed(self):
+        fits = self.fits()
+        checks = [ZeroCheck(3600 * h, 20.0 + h % 2, {"right": 0.1 * h}) for h in range(6)]
+        mixed = {name: fits[name] for name in ("fore_aft_left", "vertical_left")}
+        found = remove_zero_drift(self.ridden(), {**mixed, "right": fit_zero_drift(checks, "right")})
+        assert found.assumptions[-1].startswith("Zero of pedal forces and of torque was taken")
+
+    def test_a_leg_without_a_fit_or_a_recording_without_temperature_is_refused(self):
+        fits = self.fits()
+        with pytest.raises(Refusal, match=r"channel 'right' – got no fit"):
+            remove_zero_drift(self.ridden(), {"fore_aft_left": fits["fore_aft_left"]})
+        with pytest.raises(Refusal, match=r"channel 'left' – got a recording without a temperature"):
+            remove_zero_drift(replace(self.ridden(), temperature_C=None), fits)
+
+    def test_only_a_tangential_force_makes_a_zero_of_the_mean_torque(self):
+        """The guide's thermometer again, read as newtons: 0.0041 N on 0.17 m; forces that turn with no crank leave none."""
+        channels = ("tangential_left", "radial_left", "fore_aft_right", "vertical_right")
+        checks = [ZeroCheck(0.0, t, dict.fromkeys(channels, value)) for t, value in THERMOMETER]
+        recording = self.ridden()
+        recording = replace(recording, temperature_C=np.full(recording.time_s.size, 30.0))
+        quality = fit_quality({name: fit_zero_drift(checks, name) for name in channels}, recording)
+        assert quality == {
+            "zero_fit_left_Nm": pytest.approx(0.0041 * 0.17, abs=5e-5 * 0.17),
+            "zero_fit_right_Nm": 0.0,
+            "zero_fit_df": 9.0,
+        }

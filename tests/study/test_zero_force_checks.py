@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.study.folder import open_study
+from analysis_lib.study.trial_budget import trial_budgets
 
 FORCES = """columns.force_fore_aft_left_N = { column = "al", unit = "N" }
 columns.force_vertical_left_N = { column = "vl", unit = "N" }
@@ -69,3 +71,71 @@ def test_a_misspelt_column_is_renamed_forwards(tiny):
     tiny.replace("trials.csv", "mount_deg", "mount_dg")
     with pytest.raises(ValueError, match="rename 'mount_dg' to 'mount_deg'"):
         open_study(tiny.root)
+
+
+CHECKED = [("08:00", 15), ("08:20", 21), ("08:40", 17), ("09:05", 18), ("09:20", 22), ("09:40", 16)]
+
+
+def by_temperature(forces, checked=CHECKED):
+    """A force zero that follows temperature; the trial is ridden at 19 °C. Newtons at 18 °C and a degree from there."""
+    forces.replace(
+        "study.toml", "[recorders.crank]", '[rules]\nzero_model = "temperature"\n[recorders.crank]'
+    )
+    forces.replace(
+        "study.toml", FORCES, FORCES + '\ncolumns.temperature_C = { column = "warm", unit = "degC" }'
+    )
+    path = forces.root / "recordings" / "T1.csv"
+    table = pd.read_csv(path).assign(warm=19.0)
+    slopes = {"al": 0.5, "vl": -0.3, "tr": 0.8}
+    table[list(slopes)] += list(slopes.values())  # one degree above 18 °C
+    table.to_csv(path, index=False)
+    zero = {"al": ZERO_AFT_N, "vl": ZERO_UP_N, "tr": ZERO_ACROSS_N}
+    lines = (forces.root / "zero_checks.csv").read_text().splitlines()[:1]
+    for at, warm in checked:
+        read = [f"{zero[name] + slopes[name] * (warm - 18):.3f}" for name in slopes]
+        lines.append(f"crank,2026-03-02T{at}:00,{warm},,,,,{','.join(read)}")
+    (forces.root / "zero_checks.csv").write_text("\n".join([*lines, ""]))
+    return open_study(forces.root)
+
+
+def test_force_zeros_may_follow_temperature(forces):
+    study = by_temperature(forces)
+    result = study.load_trial("T1")
+    assert result.value("mean_torque_left_Nm") == pytest.approx(60 * LENGTH_M, rel=1e-4)
+    assert result.value("mean_torque_right_Nm") == pytest.approx(65 * LENGTH_M, rel=1e-4)
+    profile = result.profile("left")
+    expected = 120 * LENGTH_M * (1 + np.sin(np.radians(profile.crank_deg))) / 2
+    np.testing.assert_allclose(profile.mean, expected, atol=0.01)
+    (said,) = [said for said in result.assumptions if "fit of all zero checks" in said]
+    assert said.startswith("Zero of pedal forces")
+    inputs = trial_budgets(result, study.settings.recorders["crank"])["power"].to_frame()["input"].tolist()
+    assert "zero torque, fit of all checks" in inputs
+
+
+def test_scatter_of_the_force_checks_reaches_the_budget(forces):
+    """Checks of the tangential force 0.5 N too high and too low by turns: its least squares, redone by numpy."""
+    by_temperature(forces)
+    path = forces.root / "zero_checks.csv"
+    table = pd.read_csv(path)
+    table["zero_force_tangential_right_N"] += [0.5, -0.5, 0.5, -0.5, 0.5, -0.5]
+    table.to_csv(path, index=False)
+    study = open_study(forces.root)
+    result = study.load_trial("T1")
+    hours = np.array([int(at[:2]) + int(at[3:]) / 60 for at, _ in CHECKED])
+    design = np.column_stack([np.ones(6), [warm for _, warm in CHECKED], hours])
+    _, squares, *_ = np.linalg.lstsq(design, table["zero_force_tangential_right_N"].to_numpy())
+    here = np.array([1, 19.0, 9 + 10 / 3600])  # the middle of twenty seconds from nine o'clock
+    force_N = np.sqrt(here @ np.linalg.inv(design.T @ design) @ here * squares[0] / 3)
+    assert result.quality["zero_fit_right_Nm"] == pytest.approx(force_N * LENGTH_M, rel=1e-3)
+    assert (result.quality["zero_fit_left_Nm"], result.quality["zero_fit_df"]) == (0.0, 3.0)
+    budget = trial_budgets(result, study.settings.recorders["crank"])["torque"].to_frame().set_index("input")
+    assert budget.loc["zero torque, fit of all checks", "contribution"] == pytest.approx(
+        force_N * LENGTH_M, rel=1e-3
+    )
+
+
+def test_too_few_force_checks_are_refused_by_the_name_of_their_channel(forces):
+    study = by_temperature(forces, CHECKED[2:4])
+    with pytest.raises(Refusal, match="zero checks of channel 'fore_aft_left' – got 2 checks") as caught:
+        study.load_trial("T1")
+    assert (caught.value.scope, caught.value.trial) == ("trial", "T1")
