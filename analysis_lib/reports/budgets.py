@@ -15,19 +15,23 @@ from analysis_lib.study.trial_budget import trial_budgets
 
 BUDGET_LABELS = ["trial", "rider", "period", "ring", "intensity"]
 BUDGET_COLUMNS = [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contribution"]
-COMMON = ("calibration slope and temperature", "zero of the crank angle", "delay of torque")
+COMMON = ("calibration slope", "zero of the crank angle", "delay of torque")
 """Inputs that one recorder has in common on both rings: they do not tell the rings apart."""
 
 
 def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.DataFrame:
     """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""
-    drifts = {name: usual_drift_Nm(study.zero_checks, str(name)) for name in used["recorder"].unique()}
+    lengths_m = study.riders.set_index("rider")["crank_length_mm"] / 1000
+    drifts = {
+        (name, rider): usual_drift_Nm(study.zero_checks, str(name), float(lengths_m[rider]))
+        for name, rider in used[["recorder", "rider"]].drop_duplicates().itertuples(index=False)
+    }
     rows: list[tuple[Any, ...]] = []
     for row in used.to_dict("records"):
         recorder = study.settings.recorders[row["recorder"]]
         labels = [row[name] for name in BUDGET_LABELS]
         for quantity, budget in trial_budgets(
-            results[row["trial"]], recorder, drifts[row["recorder"]]
+            results[row["trial"]], recorder, drifts[row["recorder"], row["rider"]]
         ).items():
             about = (*labels, quantity, budget.standard_uncertainty, budget.unit)
             parts = zip(budget.inputs, np.abs(budget.contributions).tolist(), strict=True)
@@ -35,11 +39,16 @@ def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialRes
     return pd.DataFrame(rows, columns=BUDGET_COLUMNS)
 
 
-def usual_drift_Nm(checks: pd.DataFrame, recorder: str) -> float:
-    """Root mean square of the zero's change between successive checks of a recorder, over all channels; 0 if unknown."""
+def usual_drift_Nm(checks: pd.DataFrame, recorder: str, crank_length_m: float = math.nan) -> float:
+    """Root mean square of the zero's change between successive checks of a recorder, over all channels; 0 if unknown.
+
+    A tangential force counts by the torque that it makes on the rider's crank; forces in the frame of the bike make no
+    mean torque, see `zero_force.mean_torque_of_zero`.
+    """
     own = checks[checks["recorder"] == recorder].sort_values("checked_at")
     columns = [name for name in own if str(name).startswith("zero_") and str(name).endswith("_Nm")]
-    changes = own[columns].diff().to_numpy(dtype=float)
+    across = [name for name in own if str(name).startswith("zero_force_tangential_")]
+    changes = np.hstack([own[columns].diff(), own[across].diff() * crank_length_m]).astype(float)
     changes = changes[np.isfinite(changes)]
     return float(np.sqrt(np.mean(changes**2))) if changes.size else 0.0
 
@@ -49,7 +58,8 @@ def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFr
 
     A rider's contrast is the mean of the oval trials minus that of the round ones, so with k trials on a ring
     each adds u²/k²; over n riders the floor is √(Σ over riders) / n. Inputs common to both rings are left
-    out.
+    out. Temperature is not: its error is common to trials ridden equally warm, but rings are ridden on different days,
+    and in an order drawn by lot their difference in warmth takes either sign, so it counts as a trial's own.
 
     Parameters
     ----------

@@ -50,4 +50,4 @@ def analyse_listed_trial(study: Study, row) -> tuple[TrialResult | None, str, st
 def with_quality(trials: pd.DataFrame, results: dict[str, TrialResult]) -> pd.DataFrame:
     """Return the trials with the data-quality columns of those that gave results."""
     quality = pd.DataFrame([{"trial": trial, **result.quality} for trial, result in results.items()])
-    return trials.merge(quality, how="left", on="trial")
+    return trials.merge(quality, how="left", on="trial", suffixes=("_listed", ""))

@@ -11,15 +11,24 @@ RPM = 2 * math.pi / 60
 DEG_PER_S_PER_RPM = 6.0
 NO_ZERO_ERROR = UncertainInput("remaining zero torque", 0.0, 0.0, unit="N m")
 TRUE_SLOPE = UncertainInput("calibration slope", 1.0, 0.0)
+NO_WARMING = UncertainInput("slope's change with temperature", 0.0, 0.0)
 NO_ANGLE_ERROR = UncertainInput("zero of the crank angle", 0.0, 0.0, unit="deg")
 NO_DELAY = UncertainInput("delay of torque behind angle", 0.0, 0.0, unit="s")
 
 
 def torque_budget(
-    torque: UncertainInput, zero: UncertainInput = NO_ZERO_ERROR, slope: UncertainInput = TRUE_SLOPE
+    torque: UncertainInput,
+    zero: UncertainInput = NO_ZERO_ERROR,
+    slope: UncertainInput = TRUE_SLOPE,
+    warming: UncertainInput = NO_WARMING,
 ) -> UncertaintyBudget:
-    """Budget of a mean torque, T = (reading − zero) / slope, N m."""
-    return propagate("Mean torque", "N m", lambda reading, z, k: (reading - z) / k, [torque, zero, slope])
+    """Budget of a mean torque, T = (reading − zero) / (slope·(1 + change with temperature)), N m."""
+    return propagate(
+        "Mean torque",
+        "N m",
+        lambda reading, z, k, w: (reading - z) / (k * (1 + w)),
+        [torque, zero, slope, warming],
+    )
 
 
 def power_budget(
@@ -27,8 +36,9 @@ def power_budget(
     cadence: UncertainInput,
     zero: UncertainInput = NO_ZERO_ERROR,
     slope: UncertainInput = TRUE_SLOPE,
+    warming: UncertainInput = NO_WARMING,
 ) -> UncertaintyBudget:
-    """Budget of mean power, P = (reading − zero) / slope · 2π·n/60, W.
+    """Budget of mean power, P = (reading − zero) / (slope·(1 + change with temperature)) · 2π·n/60, W.
 
     Exact for any variation of speed within the turn, as long as torque is averaged over angle.
 
@@ -42,7 +52,10 @@ def power_budget(
     4.71
     """
     return propagate(
-        "Power", "W", lambda reading, n, z, k: (reading - z) / k * n * RPM, [torque, cadence, zero, slope]
+        "Power",
+        "W",
+        lambda reading, n, z, k, w: (reading - z) / (k * (1 + w)) * n * RPM,
+        [torque, cadence, zero, slope, warming],
     )
 
 

@@ -23,11 +23,12 @@ from analysis_lib.study.tables import read_table
 
 @dataclass(frozen=True)
 class RecorderCalibration:
-    """All channels of a recorder that were calibrated at one time."""
+    """All channels of a recorder that were calibrated at one time, and at which temperature, where that is known."""
 
     recorder: str
     calibrated_at: pd.Timestamp
     channels: dict[str, StaticCalibration]
+    temperature_C: float | None = None
 
     @property
     def slope_uncertainty_pct(self) -> float:
@@ -82,7 +83,8 @@ def _fit(
     for channel, loads in rows.groupby("channel", sort=True):
         per_metre = hung_mass_torque(loads["mass_kg"], 1.0, loads["crank_deg"], gravity)
         fits[str(channel)] = calibrate_statically(per_metre * loads["arm_mm"] / 1000, loads["reading_Nm"])
-    return RecorderCalibration(recorder, moment, fits)
+    warmth = rows["temperature_C"].dropna() if "temperature_C" in rows else pd.Series(dtype=float)
+    return RecorderCalibration(recorder, moment, fits, None if warmth.empty else float(warmth.mean()))
 
 
 def calibration_for(

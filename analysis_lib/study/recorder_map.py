@@ -107,6 +107,9 @@ class RecorderMap(SettingsPart):
     slope_per_degC_pct: float | None = Field(
         default=None, ge=0, lt=5, description="largest change of the slope with temperature, % per degree"
     )
+    calibrated_at_degC: float | None = Field(
+        default=None, gt=-40, lt=70, description="temperature of the recorder when its slope was calibrated"
+    )
     angle_zero_uncertainty_deg: float | None = Field(
         default=None,
         ge=0,

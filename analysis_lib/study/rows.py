@@ -137,6 +137,11 @@ class CalibrationRow(TableRow):
     )
     reading_Nm: Number = Field(description="torque shown under the load", json_schema_extra=_unit("N m"))
     note: str | None = Field(description="anything worth remembering")
+    temperature_C: Annotated[float, Field(gt=-40, lt=70, allow_inf_nan=False), AsNumber] | None = Field(
+        default=None,
+        description="temperature of the recorder",
+        json_schema_extra={**_unit("degC"), "may_be_left_out": True},
+    )
 
 
 def _may_be_left_out(field: FieldInfo) -> bool:

@@ -20,6 +20,7 @@ DECLARED = {
     "angle_zero_uncertainty_deg": "the zero of the crank angle",
     "delay_uncertainty_ms": "the delay of torque behind angle",
 }
+NO_TEMPERATURE = "the temperature of its calibration"
 EVENLY = math.sqrt(3)
 """A value that lies evenly within ± a has the standard uncertainty a/√3 (JCGM 100, 4.3.7)."""
 
@@ -27,7 +28,7 @@ Quantities = dict[str, tuple[float, float, float]]
 
 
 def trial_budgets(
-    result: TrialResult, recorder: RecorderMap, usual_drift_Nm: float = 0.0, warming_degC: float = 0.0
+    result: TrialResult, recorder: RecorderMap, usual_drift_Nm: float = 0.0
 ) -> dict[str, UncertaintyBudget]:
     """Return the budgets of a trial: of mean torque and power, and of the torque phase where both legs are known.
 
@@ -39,8 +40,6 @@ def trial_budgets(
     usual_drift_Nm : float
         Root mean square of the zero's drift in this recorder's other trials: what is assumed where a trial lacks the
         check before or after it.
-    warming_degC : float
-        Farthest that the temperature of the trial was from that of its calibration, °C.
 
     Notes
     -----
@@ -49,7 +48,9 @@ def trial_budgets(
     temperature and time instead, the fit's own standard uncertainty at the trial counts, with its degrees of freedom;
     trials of one recorder share that fit, so their errors are not independent, and counting them so makes the floor
     of a difference of rings too high rather than too low. Turn-to-turn standard errors allow for neighbouring
-    turns that resemble each other, with the effective number of turns less one as degrees of freedom. Sampling: the ends
+    turns that resemble each other, with the effective number of turns less one as degrees of freedom. Temperature: the
+    slope's largest change a degree times the farthest that the trial was from the temperature of the calibration, evenly;
+    where one of these is not known, nothing, and `undeclared` says so. Sampling: the ends
     of the trial's turns are known to one sample, evenly, 1/(rate·√6·duration) of the cadence; the angle-mean of torque
     itself is not biased by sampling at even times.
     """
@@ -65,12 +66,11 @@ def trial_budgets(
         )
     cadence = _cadence(result, known["cadence_rpm"][0])
     zero = _zero(result, usual_drift_Nm, doubled)
-    slope = UncertainInput(
-        "calibration slope and temperature", 1.0, _slope_uncertainty(recorder, warming_degC)
-    )
+    slope = UncertainInput("calibration slope", 1.0, (recorder.slope_uncertainty_pct or 0.0) / 100)
+    warming = _warming(result, recorder)
     budgets = {
-        "torque": torque_budget(torque, zero, slope),
-        "power": power_budget(torque, cadence, zero, slope),
+        "torque": torque_budget(torque, zero, slope, warming),
+        "power": power_budget(torque, cadence, zero, slope, warming),
     }
     if "torque_phase_deg" in known:
         phase = _from_turns(known, "torque_phase_deg", "turn to turn, torque phase")
@@ -85,8 +85,11 @@ def trial_budgets(
 
 
 def undeclared(recorder: RecorderMap) -> list[str]:
-    """Name, in words, the uncertainties that the recorder's entry does not declare."""
-    return [words for key, words in DECLARED.items() if getattr(recorder, key) is None]
+    """Name, in words, the uncertainties that neither the recorder's entry nor its calibrations tell."""
+    missing = [words for key, words in DECLARED.items() if getattr(recorder, key) is None]
+    if recorder.slope_per_degC_pct is not None and recorder.calibrated_at_degC is None:
+        missing.append(NO_TEMPERATURE)
+    return missing
 
 
 def _quantities(result: TrialResult) -> Quantities:
@@ -130,7 +133,7 @@ def _zero(result: TrialResult, usual_drift_Nm: float, doubled: bool) -> Uncertai
     )
 
 
-def _slope_uncertainty(recorder: RecorderMap, warming_degC: float) -> float:
-    slope = (recorder.slope_uncertainty_pct or 0.0) / 100
-    temperature = (recorder.slope_per_degC_pct or 0.0) / 100 * warming_degC / EVENLY
-    return math.hypot(slope, temperature)
+def _warming(result: TrialResult, recorder: RecorderMap) -> UncertainInput:
+    away_degC = float(result.quality.get("from_calibration_degC", 0.0))
+    change = (recorder.slope_per_degC_pct or 0.0) / 100 * away_degC / EVENLY
+    return UncertainInput("slope's change with temperature", 0.0, change)

@@ -18,9 +18,10 @@ from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.study.angle_error import angle_error_sentence
 from analysis_lib.study.angle_zeros import sentences_on_zero
 from analysis_lib.study.calibrations import RecorderCalibration, calibration_for
+from analysis_lib.study.recorder_map import RecorderMap
 from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.target_power import check_target
-from analysis_lib.study.zero_lookup import all_checks, checks_around, zero_channels
+from analysis_lib.study.zero_lookup import NearChecks, all_checks, checks_around, zero_channels
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,9 @@ class RecorderKnowledge:
             learnt = {
                 key: max(values) for key, values in told.items() if values and getattr(recorder, key) is None
             }
+            warmths = [part.temperature_C for part in self.calibrations if part.recorder == name]
+            if recorder.calibrated_at_degC is None and None not in warmths and warmths:
+                learnt["calibrated_at_degC"] = warmths[-1]
             recorders[name] = recorder.model_copy(update=learnt)
         return settings.model_copy(update={"recorders": recorders})
 
@@ -113,8 +117,30 @@ def analyse_row(
         result,
         assumptions=[*result.assumptions, *filter(None, (late, astray)), *assumptions],
         cautions=[*result.cautions, *off_target, *cautions, *beyond],
-        quality={**result.quality, **known_zero},
+        quality={**result.quality, **known_zero, **_warmth(recording, checks, recorder, calibration)},
     )
+
+
+def _warmth(
+    recording: Recording,
+    checks: NearChecks,
+    recorder: RecorderMap,
+    calibration: RecorderCalibration | None,
+) -> dict[str, float]:
+    """How warm the recorder was, as recorded or else at the checks around the trial, and how far from its calibration."""
+    read = [check.temperature_C for check in (*checks.before, *checks.after)]
+    warmth = recording.temperature_C
+    if warmth is None:
+        warmth = np.array([float(part) for part in read if part is not None])
+    warmth = warmth[np.isfinite(warmth)]
+    if not warmth.size:
+        return {}
+    quality = {"recorder_temperature_C": float(warmth.mean())}
+    own = calibration.temperature_C if calibration else None
+    calibrated = recorder.calibrated_at_degC if own is None else own
+    if calibrated is not None:
+        quality["from_calibration_degC"] = float(np.abs(warmth - calibrated).max())
+    return quality
 
 
 def _beyond_calibration(recording: Recording, calibration: RecorderCalibration | None) -> list[str]:

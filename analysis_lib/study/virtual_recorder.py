@@ -26,6 +26,7 @@ TWO_LEG_CRANK = RecorderMap(
     full_scale_Nm=200.0,
     slope_uncertainty_pct=1.0,
     slope_per_degC_pct=0.05,
+    calibrated_at_degC=20.0,
     angle_zero_uncertainty_deg=1.0,
     delay_uncertainty_ms=2.0,
     columns={

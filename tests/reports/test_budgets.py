@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.budgets import measuring_floor
+from analysis_lib.reports.budgets import measuring_floor, usual_drift_Nm
 
 
 def _budgets(rows):
@@ -38,8 +38,23 @@ def test_repeats_on_a_ring_halve_its_variance_and_inputs_add_by_squares():
 
 
 def test_what_both_rings_have_in_common_is_no_part_of_it():
-    rows = [("A", ring, ring, "calibration slope and temperature", 9.0) for ring in ("round", "oval")]
+    rows = [("A", ring, ring, "calibration slope", 9.0) for ring in ("round", "oval")]
     rows += [("A", ring, ring, "zero", 1.0) for ring in ("round", "oval")]
     assert measuring_floor(_budgets(rows), _contrasts("A"))["floor"].iloc[0] == pytest.approx(
         2**0.5, rel=1e-12
     )
+
+
+def test_drift_of_tangential_force_counts_by_the_crank_it_turns():
+    # Changes of 10 and −20 N on 170 mm: 1.7 and 3.4 N m, root mean square √((1.7² + 3.4²)/2). Upright forces count nothing.
+    checks = pd.DataFrame(
+        {
+            "recorder": "pedals",
+            "checked_at": pd.to_datetime(["2026-03-02", "2026-03-03", "2026-03-04"]),
+            "zero_left_Nm": float("nan"),
+            "zero_force_tangential_left_N": [0.0, 10.0, -10.0],
+            "zero_force_vertical_right_N": [0.0, 50.0, -50.0],
+        }
+    )
+    assert usual_drift_Nm(checks, "pedals", 0.17) == pytest.approx(((1.7**2 + 3.4**2) / 2) ** 0.5, rel=1e-12)
+    assert usual_drift_Nm(checks, "pedals") == 0.0  # of no known crank

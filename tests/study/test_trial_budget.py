@@ -3,6 +3,8 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from analysis_lib.study.folder import open_study
@@ -28,8 +30,9 @@ def test_nothing_declared_leaves_turns_zero_and_sampling_and_says_what_is_missin
         "the delay of torque behind angle",
     ]
     frame = trial_budgets(result, recorder)["power"].to_frame().set_index("input")
-    assert frame.loc["calibration slope and temperature", "contribution"] == 0
-    assert (frame.drop("calibration slope and temperature")["contribution"] > 0).all()
+    none = ["calibration slope", "slope's change with temperature"]
+    assert (frame.loc[none, "contribution"] == 0).all()
+    assert (frame.drop(none)["contribution"] > 0).all()
 
 
 def test_zero_of_two_legs_is_half_of_each_drift_evenly_and_adds_by_squares(trial):
@@ -44,7 +47,7 @@ def test_one_per_cent_of_slope_is_one_per_cent_of_power(trial):
     result, recorder = trial
     declared = recorder.model_copy(update={"slope_uncertainty_pct": 1.0})
     frame = trial_budgets(result, declared)["power"].to_frame().set_index("input")
-    part = frame.loc["calibration slope and temperature", "contribution"]
+    part = frame.loc["calibration slope", "contribution"]
     assert part == pytest.approx(0.01 * result.value("power_W"), rel=1e-3)  # first order in 1 %
 
 
@@ -96,3 +99,26 @@ def test_the_rule_temperature_brings_the_fit_into_the_budget(trial, tmp_path):
     assert result.quality["zero_fit_df"] >= 1
     inputs = trial_budgets(result, trial[1])["power"].to_frame()["input"].tolist()
     assert "zero torque, fit of all checks" in inputs
+
+
+def test_the_slope_counts_as_far_as_the_trial_was_from_the_temperature_of_its_calibration(trial, tmp_path):
+    """0.05 % a degree, evenly: power · 0.0005 · degrees / √3 (JCGM 100, 4.3.7)."""
+    folder = tmp_path / "study"
+    small_study(folder, riders=2, duration_s=20.0)
+    study = open_study(folder)
+    result, recorder = study.load_trial("R01-P1-steady"), study.settings.recorders["two_leg_crank"]
+    row = study.trials.set_index("trial").loc["R01-P1-steady"]
+    # Stored as thousandths of a degree; the made-up recorder was calibrated at 20 °C.
+    stored_mC = pd.read_parquet(folder / row["file"])["temperature_mC"].to_numpy() / 1000
+    away = float(np.abs(stored_mC - 20.0).max())
+    assert result.quality["from_calibration_degC"] == pytest.approx(away, rel=1e-9)
+    frame = trial_budgets(result, recorder)["power"].to_frame().set_index("input")
+    assert frame.loc["slope's change with temperature", "contribution"] == pytest.approx(
+        result.value("power_W") * 0.0005 * away / math.sqrt(3), rel=1e-6
+    )
+
+
+def test_a_change_with_temperature_needs_the_temperature_of_the_calibration(trial):
+    declared = trial[1].model_copy(update={"slope_per_degC_pct": 0.05, "calibrated_at_degC": None})
+    assert undeclared(declared)[-1] == "the temperature of its calibration"
+    assert undeclared(declared.model_copy(update={"calibrated_at_degC": 20.0})) == undeclared(declared)[:-1]

@@ -79,13 +79,31 @@ class TestCalibration:
         assert recorder.slope_uncertainty_pct == pytest.approx(expected, rel=0.6)
         result = study.load_trial("T1")
         part = trial_budgets(result, recorder)["power"].to_frame().set_index("input")["contribution"]
-        assert part["calibration slope and temperature"] == pytest.approx(
+        assert part["calibration slope"] == pytest.approx(
             result.value("power_W") * recorder.slope_uncertainty_pct / 100, rel=1e-3
         )
         tiny.replace(
             "study.toml", 'crank_side = "right"', 'crank_side = "right"\nslope_uncertainty_pct = 0.7'
         )
         assert open_study(tiny.root).settings.recorders["crank"].slope_uncertainty_pct == 0.7
+
+    def test_its_temperature_tells_how_far_the_slope_may_have_moved(self, tiny):
+        """Checks at 18 and 20 °C around T1, whose recorder records no temperature; calibrated at 15 °C, then at 25 °C."""
+        write_calibration(tiny)
+        assert "from_calibration_degC" not in open_study(tiny.root).load_trial("T1").quality
+        path = tiny.root / "calibrations.csv"
+        text = path.read_text(encoding="utf-8")
+        for warm, away in ((15, 5.0), (25, 7.0)):
+            lines = text.splitlines()
+            warmed = [f"{lines[0]},temperature_C", *(f"{line},{warm}" for line in lines[1:])]
+            path.write_text("\n".join(warmed), encoding="utf-8")
+            study = open_study(tiny.root)
+            quality = study.load_trial("T1").quality
+            assert (quality["recorder_temperature_C"], quality["from_calibration_degC"]) == (19.0, away)
+            assert study.settings.recorders["crank"].calibrated_at_degC == warm
+        tiny.replace("study.toml", 'crank_side = "right"', 'crank_side = "right"\ncalibrated_at_degC = 18.5')
+        path.unlink()
+        assert open_study(tiny.root).load_trial("T1").quality["from_calibration_degC"] == 1.5
 
     def test_its_fingerprint_changes_with_it_and_with_nothing_else(self, tiny):
         without = open_study(tiny.root).known.fingerprint()
