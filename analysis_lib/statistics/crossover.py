@@ -127,7 +127,7 @@ class RingEffect:
 
     def interaction(self) -> sensitivity.JointTest:
         """Test that the effect is the same at all intensities, see `sensitivity.interaction`."""
-        return sensitivity.interaction(self.contrasts, self.intensities)
+        return sensitivity.interaction(self.contrasts, self.intensities, self.resolution)
 
     def leave_one_out(self) -> pd.DataFrame:
         """The same estimates without each rider in turn, see `sensitivity.leave_one_out`."""

@@ -1,6 +1,7 @@
 """How wide must intervals be that compare several rings with one, and how likely do they find an effect?
 
-For equally correlated contrasts, as where every ring has as many trials; `rings.critical_t` takes any correlation.
+`equal_critical_t` is for equally correlated contrasts, as where every ring has as many trials; `critical_t` takes any
+correlation.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import optimize, stats
 
 from analysis_lib.refusals import Refusal
@@ -15,6 +17,8 @@ from analysis_lib.statistics.estimates import check_level
 
 HALF_CORRELATED = 0.5
 """Of two contrasts with one reference, where all rings have as many trials."""
+SAME = 1e-9
+"""Correlations no farther apart than this are one: those of a complete design differ by rounding alone."""
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(64)
 
 
@@ -74,6 +78,48 @@ def _spread_nodes(df: float) -> tuple[np.ndarray, np.ndarray]:
     half = (last - first) / 2
     nodes = first + half * (1 + NODES)
     return nodes, half * WEIGHTS * 2 * df * nodes * stats.chi2.pdf(df * nodes**2, df)
+
+
+def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> float:
+    """Find c such that all |t_i| of a multivariate t distribution stay below c with probability `level`.
+
+    Examples
+    --------
+    One contrast has Student's t, 2.228 on 10 degrees of freedom (any table of t):
+
+    >>> round(critical_t(np.eye(1), 10, 0.95), 3)
+    2.228
+    """
+    single = float(stats.t.ppf((1 + level) / 2, df))
+    if len(correlation) == 1:
+        return single
+    bonferroni = float(stats.t.ppf(1 - (1 - level) / 2 / len(correlation), df))
+    return float(
+        optimize.brentq(
+            lambda c: chance_inside(c, correlation, df) - level, 0.99 * single, 1.01 * bonferroni, xtol=1e-5
+        )
+    )
+
+
+def chance_inside(c: float, correlation: NDArray[np.float64], df: float) -> float:
+    """Chance that all |t| stay below c, of contrasts correlated in any way."""
+    if len(correlation) == 1:
+        return float(1 - 2 * stats.t.sf(c, df))
+    pairs = correlation[np.triu_indices(len(correlation), 1)]
+    if np.ptp(pairs) < SAME and 0 <= pairs[0] < 1 - SAME:
+        return equal_chance_inside(c, len(correlation), df, float(pairs.mean()))
+    reach = np.full(len(correlation), c)
+    # A fixed stream makes the quasi-random integral a smooth function of c and the same on every run.
+    return float(
+        stats.multivariate_t.cdf(
+            reach,
+            shape=correlation,
+            df=int(df),
+            lower_limit=-reach,
+            maxpts=20000,
+            random_state=np.random.default_rng(0),
+        )
+    )
 
 
 def many_to_one_power(effect: float, se: float, df: float, contrasts: int, alpha: float = 0.05) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -12,8 +12,10 @@ from statsmodels.regression.linear_model import OLS
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.trial_table import OVERALL, split_intensities
 
 METHOD = "rider + period + ring least squares"
+REPEATED = f"{METHOD} on each rider's mean on each ring"
 
 
 def indicate(labels: pd.Series, name: object) -> NDArray[np.float64]:
@@ -26,6 +28,44 @@ def indicate_periods(seen: pd.DataFrame) -> NDArray[np.float64]:
     return pd.get_dummies(seen["period"], dtype=float, drop_first=True).to_numpy()
 
 
+def average_repeats(
+    seen: pd.DataFrame, *arrays: NDArray[np.float64]
+) -> tuple[pd.Series, list[NDArray[np.float64]]]:
+    """Average arrays, a row a trial, over each rider's trials on each ring; return also the riders of the means.
+
+    Where a rider rides a ring in several periods, these repeats share the rider's own response to it and are no
+    independent trials: their mean counts once. A column of a period becomes the share of it in each mean.
+    """
+    cells = seen.groupby(["rider", "ring"], sort=False, observed=True)
+    place, repeats = cells.ngroup().to_numpy(), cells.size().to_numpy()
+    averaging = np.zeros((len(repeats), len(seen)))
+    averaging[place, np.arange(len(seen))] = 1 / repeats[place]
+    return cells["rider"].first().reset_index(drop=True), [averaging @ array for array in arrays]
+
+
+def design_of(
+    riders: pd.Series, columns: NDArray[np.float64], beside: NDArray[np.float64], quantity: str
+) -> NDArray[np.float64]:
+    """Return the columns asked for beside a basis of riders and what else is in the model.
+
+    Raises
+    ------
+    Refusal
+        No more values than coefficients, or columns that cannot be told from riders and what is beside them.
+    """
+    rest = np.column_stack([pd.get_dummies(riders.astype(str), dtype=float).to_numpy(), beside])
+    # Riders and periods may repeat each other, so a basis stands for them; the columns must each add to the rank.
+    design = np.column_stack([columns, orth(rest)])
+    if len(riders) <= design.shape[1] or np.linalg.matrix_rank(design) < design.shape[1]:
+        raise Refusal(
+            quantity,
+            f"{len(riders)} values of {riders.nunique()} riders",
+            "enough riders and sequences to tell rings from periods and riders",
+            "add riders or sequences, or leave this intensity out",
+        )
+    return design
+
+
 def fit_columns(
     seen: pd.DataFrame,
     columns: Mapping[str, NDArray[np.float64]],
@@ -35,10 +75,13 @@ def fit_columns(
 ) -> tuple[dict[str, Estimate], NDArray[np.float64]]:
     """Fit value = rider + columns + beside by least squares; return the columns' estimates and their correlation.
 
+    Each rider's trials on one ring are averaged first, see `average_repeats`; where each rider rides each ring
+    once, that changes nothing.
+
     Parameters
     ----------
     seen : DataFrame
-        rider and value, one row a trial, no value missing.
+        rider, ring and value, one row a trial, no value missing.
     columns : mapping of name to array (rows,)
         What is asked for; `names` says how each reads in a sentence.
     beside : array (rows, others)
@@ -47,26 +90,51 @@ def fit_columns(
     Raises
     ------
     Refusal
-        No more values than coefficients, or columns that cannot be told from riders and what is beside them.
+        As `design_of`.
     """
-    rider = pd.get_dummies(seen["rider"].astype(str), dtype=float).to_numpy()
-    rest = np.column_stack([rider, beside])
-    # Riders and periods may repeat each other, so a basis stands for them; the columns must each add to the rank.
-    design = np.column_stack([*columns.values(), orth(rest)])
-    if len(seen) <= design.shape[1] or np.linalg.matrix_rank(design) < design.shape[1]:
-        raise Refusal(
-            next(iter(names.values())),
-            f"{len(seen)} values of {rider.shape[1]} riders",
-            "enough riders and sequences to tell rings from periods and riders",
-            "add riders or sequences, or leave this intensity out",
-        )
-    fit = OLS(seen["value"].to_numpy(), design).fit()
-    k, df, n = len(columns), float(fit.df_resid), rider.shape[1]
-    errors = np.where(fit.bse[:k] > 16 * np.finfo(float).eps * seen["value"].abs().max(), fit.bse[:k], 0.0)
+    values = seen["value"].to_numpy(dtype=float)
+    riders, (y, x, other) = average_repeats(seen, values, np.column_stack([*columns.values()]), beside)
+    design = design_of(riders, x, other, next(iter(names.values())))
+    fit = OLS(y, design).fit()
+    k, df, n = len(columns), float(fit.df_resid), int((riders.value_counts() > 1).sum())
+    errors = np.where(fit.bse[:k] > 16 * np.finfo(float).eps * np.abs(values).max(), fit.bse[:k], 0.0)
+    method = REPEATED if len(riders) < len(seen) else METHOD
     estimates = {
-        name: Estimate(names[name], float(value), float(se), df, unit, n, METHOD)
+        name: Estimate(names[name], float(value), float(se), df, unit, n, method)
         for name, value, se in zip(columns, fit.params[:k], errors, strict=True)
     }
     covariance = fit.normalized_cov_params[:k, :k]
     scale = np.sqrt(np.diag(covariance))
     return estimates, covariance / np.outer(scale, scale)
+
+
+def fit_family(
+    seen: pd.DataFrame, others: list[str], quantity: str, reference: str, unit: str
+) -> tuple[dict[str, Estimate], NDArray[np.float64]]:
+    """Contrast the other rings with the reference on the trials seen at one intensity; see `RingsEffect.families`."""
+    columns = {name: indicate(seen["ring"], name) for name in others}
+    names = {name: f"{quantity}, {name} − {reference}" for name in others}
+    return fit_columns(seen, columns, indicate_periods(seen), names, unit)
+
+
+def who_counts(trials: pd.DataFrame, rings: Sequence[str]) -> pd.DataFrame:
+    """Say which riders are in the estimate at each intensity and overall, and why others are not.
+
+    Returns
+    -------
+    DataFrame
+        rider, intensity, ridden, lacking, part, reason. part is "whole", "in part" (a ring without a value; the
+        others still count) or "out" (no two rings to compare). "overall", and a change with intensity, take only
+        periods with a value at every intensity.
+    """
+    rows = []
+    for intensity, here in split_intensities(trials):
+        ridden = here.dropna(subset=["value"]).groupby("rider")["ring"].agg(set)
+        lost = "no period with a value at every intensity" if intensity == OVERALL else "no value"
+        for rider in pd.unique(trials["rider"]):
+            there = [ring for ring in rings if ring in ridden.get(rider, set())]
+            gone = [ring for ring in rings if ring not in there]
+            part = "out" if len(there) < 2 else "in part" if gone else "whole"
+            reason = f"{lost} on {', '.join(gone)}" if gone else ""
+            rows.append((rider, intensity, ", ".join(there), ", ".join(gone), part, reason))
+    return pd.DataFrame(rows, columns=["rider", "intensity", "ridden", "lacking", "part", "reason"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
@@ -10,17 +11,18 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import optimize, stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.estimates import Estimate, check_level
-from analysis_lib.statistics.many_to_one import equal_chance_inside
-from analysis_lib.statistics.rider_least_squares import fit_columns, indicate, indicate_periods
-from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities
+from analysis_lib.statistics.many_to_one import chance_inside, critical_t
+from analysis_lib.statistics.multiplicity import adjust_p
+from analysis_lib.statistics.rider_least_squares import fit_family, who_counts
+from analysis_lib.statistics.rings_intensity import fit_trends, ring_by_intensity
+from analysis_lib.statistics.sensitivity import JointTest
+from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities, take_logs
 
-SAME = 1e-9
-"""Correlations no farther apart than this are one: those of a complete design differ by rounding alone."""
+TREND = "trend"
 COLUMNS = ["intensity", "ring", "estimate", "se", "df", "t", "p", "p_family", "low", "high", "n"]
 
 
@@ -38,6 +40,7 @@ class RingsEffect:
     families: dict[object, tuple[dict[str, Estimate], NDArray[np.float64]]]
     trials: pd.DataFrame = field(repr=False)
     unit: str = ""
+    scale: str = "linear"
 
     @property
     def rings(self) -> list[str]:
@@ -52,10 +55,17 @@ class RingsEffect:
     @property
     def method(self) -> str:
         """How it was made, in words."""
+        fit = next(iter(self.overall.values())).method
         return (
-            "rider + period + ring least squares; intervals and adjusted p simultaneous over the rings at one"
+            f"{fit}; intervals and adjusted p simultaneous over the rings at one"
             f" intensity, by the multivariate t distribution (Dunnett) against {self.reference}"
         )
+
+    @property
+    def is_repeated(self) -> bool:
+        """Whether some rider has values of a ring from several periods."""
+        seen = self.trials.dropna(subset=["value"])
+        return bool(seen.duplicated(["rider", "ring", "intensity"]).any())
 
     def to_frame(self) -> pd.DataFrame:
         """One row an intensity and ring; p_family, low and high hold for all rings together."""
@@ -68,11 +78,48 @@ class RingsEffect:
             df = next(iter(estimates.values())).df
             critical = critical_t(correlation, df, self.level)
             for ring, e in estimates.items():
-                family = max(1 - _chance_inside(abs(e.t), correlation, df), e.p) if e.se > 0 else math.nan
+                family = max(1 - chance_inside(abs(e.t), correlation, df), e.p) if e.se > 0 else math.nan
                 reach = critical * e.se if e.se > 0 else math.nan
                 low, high = e.value - reach, e.value + reach
                 rows.append((intensity, ring, e.value, e.se, e.df, e.t, e.p, family, low, high, e.n))
         return pd.DataFrame(rows, columns=COLUMNS)
+
+    def ratios(self) -> pd.DataFrame:
+        """Ring over reference as a ratio with its simultaneous interval; only for an effect on the log scale."""
+        if self.scale != "log":
+            raise Refusal(
+                "ratio of rings", "an effect on the linear scale", "scale='log'", "analyse on that scale"
+            )
+        frame = self.to_frame()
+        names = {"estimate": "ratio", "low": "low", "high": "high"}
+        bounds = {new: np.exp(frame[old]) for old, new in names.items()}
+        return frame[["intensity", "ring"]].assign(
+            **bounds, p=frame["p"], p_family=frame["p_family"], n=frame["n"]
+        )
+
+    def holm(self) -> pd.DataFrame:
+        """p of each ring at each single intensity beside p adjusted (Holm 1979) for having looked at all of them."""
+        frame = self._frame[self._frame["intensity"] != OVERALL]
+        return frame[["intensity", "ring", "p"]].assign(p_holm=adjust_p(frame["p"])).reset_index(drop=True)
+
+    def trend(self, scores: Sequence[float] | None = None) -> RingsEffect:
+        """How each ring − the reference changes with intensity, see `rings_intensity.fit_trends`.
+
+        Returns
+        -------
+        RingsEffect
+            With "trend" as its only intensity; its intervals hold for all rings at once.
+        """
+        family = fit_trends(self.trials, self.rings, self.value, self.reference, self.unit, scores)
+        return replace(self, families={TREND: family}, unit=next(iter(family[0].values())).unit)
+
+    def interaction(self) -> dict[str, JointTest]:
+        """Test that rings differ by the same at every intensity, see `rings_intensity.ring_by_intensity`."""
+        return ring_by_intensity(self.trials, self.rings, self.reference)
+
+    def riders(self) -> pd.DataFrame:
+        """Say who is in each estimate and who is not, see `rider_least_squares.who_counts`."""
+        return who_counts(self.trials, [self.reference, *self.rings])
 
     def omnibus(self) -> dict[object, FTest]:
         """Test at each intensity that no ring differs from any other, by F = t' R⁻¹ t / k.
@@ -105,12 +152,19 @@ class RingsEffect:
         difference: the simultaneous 1 − alpha interval excludes 0. equivalent (goes first): the 1 − 2 alpha/k
         interval of each of k rings lies inside ±smallest_effect, which is both one-sided tests at alpha/k; so
         the chance of calling any ring equivalent that is not stays below alpha, however the rings are correlated.
+        On the log scale the smallest effect is a ratio above 1: 1.02 means 2 % either way.
 
         Returns
         -------
         DataFrame
             intensity, ring, low_equivalence, high_equivalence, verdict.
         """
+        margin = math.log(smallest_effect) if self.scale == "log" and smallest_effect > 0 else smallest_effect
+        if not margin > 0:
+            wanted = "a ratio above 1" if self.scale == "log" else "a positive number"
+            raise Refusal(
+                "smallest effect that matters", f"{smallest_effect}", wanted, "state it in study.toml"
+            )
         frame = (self if self.level == 1 - alpha else replace(self, level=1 - alpha)).to_frame()
         intervals = zip(frame["low"], frame["high"], strict=True)
         rows = []
@@ -118,7 +172,7 @@ class RingsEffect:
             for ring, e in estimates.items():
                 inner = e.interval(1 - 2 * alpha / len(estimates))
                 low, high = next(intervals)
-                inside = -smallest_effect < inner.low and inner.high < smallest_effect
+                inside = -margin < inner.low and inner.high < margin
                 word = "equivalent" if inside else "difference" if low > 0 or high < 0 else "undecided"
                 rows.append((intensity, ring, inner.low, inner.high, word))
         columns = ["intensity", "ring", "low_equivalence", "high_equivalence", "verdict"]
@@ -132,11 +186,18 @@ def rings_effect(
     reference: str = "round",
     level: float = 0.95,
     unit: str = "",
+    scale: str = "linear",
 ) -> RingsEffect:
-    """Contrast several rings with the reference in a crossover in which each rider rides each ring once.
+    """Contrast several rings with the reference in a crossover, within riders.
 
     At each intensity, value = rider + period + ring + residual, all fixed, by least squares; "overall" takes
     the mean over all intensities of a rider's period. For a Williams design this is its standard analysis.
+
+    Where riders ride a ring in several periods, each rider's mean on each ring takes the place of a value, and a
+    period counts with its share in it. So the residual holds both how riders differ in their response and the
+    error of a mean, as it must when the rings are judged for riders at large; repeats taken for independent
+    trials would make intervals too narrow. Riders with different numbers of periods on the rings are weighted
+    alike. With two rings in mirrored sequences and nothing missing it is `crossover.ring_effect`.
 
     Parameters
     ----------
@@ -146,13 +207,14 @@ def rings_effect(
         All ring names, the reference among them.
     reference : str
         The ring to compare with.
+    scale : {"linear", "log"}
+        "log" contrasts natural logarithms, see `RingsEffect.ratios`.
 
     Raises
     ------
     Refusal
-        As `trial_table.check_trials`; also a ring ridden twice by a rider (riders differ in their response,
-        so repeats are no independent trials: use `mixed.fit_mixed_model` with rider and rider:ring), or rings
-        that cannot be told from periods.
+        As `trial_table.check_trials`; also rings that cannot be told from periods, and on the log scale a value
+        that is not positive.
 
     References
     ----------
@@ -161,14 +223,19 @@ def rings_effect(
     check_level(level)
     if reference not in rings or len(rings) < 2:
         raise Refusal("rings", f"{rings}", f"two or more names, {reference} among them", "list every ring")
+    if scale not in ("linear", "log"):
+        raise Refusal("scale", repr(scale), "'linear' or 'log'", "choose one of these")
     trials = check_trials(table, value, tuple(rings))
-    _check_no_repeats(trials)
+    trials = take_logs(trials, value) if scale == "log" else trials
+    shown_unit = unit if scale == "linear" else "log ratio"
     others = [ring for ring in rings if ring != reference]
     families = {
-        intensity: fit_family(here.dropna(subset=["value"]), others, f"{value}, {intensity}", reference, unit)
+        intensity: fit_family(
+            here.dropna(subset=["value"]), others, f"{value}, {intensity}", reference, shown_unit
+        )
         for intensity, here in split_intensities(trials)
     }
-    return RingsEffect(value, reference, level, families, trials, unit)
+    return RingsEffect(value, reference, level, families, trials, shown_unit, scale)
 
 
 def _test_rings(estimates: dict[str, Estimate], correlation: NDArray[np.float64]) -> FTest:
@@ -176,65 +243,3 @@ def _test_rings(estimates: dict[str, Estimate], correlation: NDArray[np.float64]
     df = next(iter(estimates.values())).df
     f = float(t @ np.linalg.solve(correlation, t)) / len(t) if np.isfinite(t).all() else math.nan
     return FTest(f, len(t), df, "F test of rings, rider + period + ring least squares")
-
-
-def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> float:
-    """Find c such that all |t_i| of a multivariate t distribution stay below c with probability `level`.
-
-    Examples
-    --------
-    One contrast has Student's t, 2.228 on 10 degrees of freedom (any table of t):
-
-    >>> round(critical_t(np.eye(1), 10, 0.95), 3)
-    2.228
-    """
-    single = float(stats.t.ppf((1 + level) / 2, df))
-    if len(correlation) == 1:
-        return single
-    bonferroni = float(stats.t.ppf(1 - (1 - level) / 2 / len(correlation), df))
-    return float(
-        optimize.brentq(
-            lambda c: _chance_inside(c, correlation, df) - level, 0.99 * single, 1.01 * bonferroni, xtol=1e-5
-        )
-    )
-
-
-def _chance_inside(c: float, correlation: NDArray[np.float64], df: float) -> float:
-    if len(correlation) == 1:
-        return float(1 - 2 * stats.t.sf(c, df))
-    pairs = correlation[np.triu_indices(len(correlation), 1)]
-    if np.ptp(pairs) < SAME and 0 <= pairs[0] < 1 - SAME:
-        return equal_chance_inside(c, len(correlation), df, float(pairs.mean()))
-    reach = np.full(len(correlation), c)
-    # A fixed stream makes the quasi-random integral a smooth function of c and the same on every run.
-    return float(
-        stats.multivariate_t.cdf(
-            reach,
-            shape=correlation,
-            df=int(df),
-            lower_limit=-reach,
-            maxpts=20000,
-            random_state=np.random.default_rng(0),
-        )
-    )
-
-
-def _check_no_repeats(trials: pd.DataFrame) -> None:
-    twice = trials.dropna(subset=["value"]).duplicated(["rider", "ring", "intensity"])
-    if twice.any():
-        row = trials.loc[twice.index[twice][0]]
-        raise Refusal(
-            f"trial table, rider {row['rider']}, ring {row['ring']}, intensity {row['intensity']}",
-            "more than one period",
-            "each ring once a rider",
-            "fit the mixed model with rider and rider:ring as random terms",
-        )
-
-
-def fit_family(
-    seen: pd.DataFrame, others: list[str], quantity: str, reference: str, unit: str
-) -> tuple[dict[str, Estimate], NDArray[np.float64]]:
-    """Contrast the other rings with the reference on the trials seen at one intensity; see `RingsEffect.families`."""
-    columns = {name: indicate(seen["ring"], name) for name in others}
-    names = {name: f"{quantity}, {name} − {reference}" for name in others}
-    return fit_columns(seen, columns, indicate_periods(seen), names, unit)

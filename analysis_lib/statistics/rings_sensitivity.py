@@ -9,9 +9,9 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
-from analysis_lib.statistics.mixed import fit_mixed_model
-from analysis_lib.statistics.rider_least_squares import fit_columns, indicate, indicate_periods
-from analysis_lib.statistics.rings import RingsEffect, fit_family
+from analysis_lib.statistics.mixed import MixedModel, fit_mixed_model
+from analysis_lib.statistics.rider_least_squares import fit_columns, fit_family, indicate, indicate_periods
+from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.trial_table import OVERALL, ring_order, split_intensities
 
 
@@ -67,8 +67,16 @@ def rings_without_each_rider(effect: RingsEffect) -> pd.DataFrame:
 
 
 def rings_periods(effect: RingsEffect) -> dict[int, Estimate]:
-    """Each period − the first, free of riders and rings, mean over intensities."""
+    """Each period − the first, free of riders and rings, mean over intensities.
+
+    Where riders ride a ring in several periods, by the mixed model: rider and rider:ring random, as the periods of
+    one ring share the rider's response to it.
+    """
     seen = _overall(effect)
+    if seen.duplicated(["rider", "ring"]).any():
+        model, later = _fit_mixed(seen, effect)
+        name = f"{effect.value}, period {{}} − period {min(seen['period'])}"
+        return {k: model.contrast({f"period {k}": 1.0}, name.format(k), effect.unit) for k in later}
     first, *later = sorted(seen["period"].unique())
     columns = {str(period): indicate(seen["period"], period) for period in later}
     names = {str(period): f"{effect.value}, period {period} − period {first}" for period in later}
@@ -137,22 +145,29 @@ def _indicate_rings(rings: pd.Series, effect: RingsEffect) -> np.ndarray:
 
 
 def rings_mixed_model(effect: RingsEffect) -> dict[str, Estimate]:
-    """Each ring − the reference with riders as random: value = period + ring + rider + error, by REML.
+    """Each ring − the reference with riders as random: value = period + ring + rider (+ rider:ring) + error, by REML.
 
     Where riders lack rings, differences between riders add what little they know; in a complete study it is the
-    least squares analysis. Mean over intensities.
+    least squares analysis. rider:ring is in the model where a rider rides a ring in several periods. Mean over
+    intensities.
 
     Raises
     ------
     Refusal
         As `mixed.fit_mixed_model`.
     """
-    seen = _overall(effect)
-    later = sorted(seen["period"].unique())[1:]
-    columns = {ring: indicate(seen["ring"], ring) for ring in effect.rings}
-    columns |= {f"period {period}": indicate(seen["period"], period) for period in later}
-    model = fit_mixed_model(
-        seen["value"], pd.DataFrame({"intercept": 1.0, **columns}), {"rider": seen["rider"]}
-    )
+    model, _ = _fit_mixed(_overall(effect), effect)
     names = {ring: f"{effect.value}, {ring} − {effect.reference}, riders random" for ring in effect.rings}
     return {ring: model.contrast({ring: 1.0}, names[ring], effect.unit) for ring in effect.rings}
+
+
+def _fit_mixed(seen: pd.DataFrame, effect: RingsEffect) -> tuple[MixedModel, list[int]]:
+    """The mixed model of `rings_mixed_model`, and the periods after the first."""
+    later = [int(period) for period in sorted(seen["period"].unique())[1:]]
+    columns = {ring: indicate(seen["ring"], ring) for ring in effect.rings}
+    columns |= {f"period {period}": indicate(seen["period"], period) for period in later}
+    rider = seen["rider"].astype(str)
+    groups = {"rider": rider}
+    if seen.duplicated(["rider", "ring"]).any():
+        groups["rider:ring"] = rider + " : " + seen["ring"].astype(str)
+    return fit_mixed_model(seen["value"], pd.DataFrame({"intercept": 1.0, **columns}), groups), later

@@ -71,7 +71,7 @@ def trend(
     --------
     Contrasts 1, 2 and 3 at 100, 200 and 300 W: slope (3 − 1)/200 = 0.01 per watt.
     """
-    x, per = _read_scores(intensities, scores)
+    x, per = read_scores(intensities, scores)
     wide = _complete_riders(contrasts, intensities)
     centred = x - x.mean()
     slopes = wide[list(intensities)].to_numpy() @ centred / (centred @ centred)
@@ -80,13 +80,14 @@ def trend(
     return mean_over_sequences(slopes, wide["sequence"], quantity, f"{unit} per {per}".strip(), steepness)
 
 
-def interaction(contrasts: pd.DataFrame, intensities: Sequence) -> JointTest:
+def interaction(contrasts: pd.DataFrame, intensities: Sequence, resolution: float = 0.0) -> JointTest:
     """Test that the ring effect is the same at every intensity, by Hotelling's T² within sequences.
 
     T² = m' (c S)⁻¹ m, with m the unweighted mean over the k sequences of the p = (intensities − 1) successive
     differences of a rider's contrasts, S their covariance within sequences on ν = n − k degrees of freedom
     and c = Σ (1/n_s)/k². F = T² (ν − p + 1)/(ν p) on p and ν − p + 1 degrees of freedom. Nothing is assumed
-    about how the intensities correlate.
+    about how the intensities correlate. Differences whose standard deviation is no larger than `resolution`, the
+    rounding error of a contrast, count as not varying.
 
     Raises
     ------
@@ -115,7 +116,8 @@ def interaction(contrasts: pd.DataFrame, intensities: Sequence) -> JointTest:
             f"at least {n + p - freedom} for {p + 1} intensities",
             "use the trend over intensity, which needs fewer riders",
         )
-    if np.linalg.matrix_rank(covariance) < p:
+    spread = np.sqrt(np.diag(covariance))
+    if (spread <= resolution).any() or np.linalg.matrix_rank(covariance / np.outer(spread, spread)) < p:
         raise Refusal(
             "ring × intensity interaction",
             "differences between intensities that do not vary on their own",
@@ -168,7 +170,8 @@ def _complete_riders(contrasts: pd.DataFrame, intensities: Sequence) -> pd.DataF
     )[list(intensities)].reset_index("sequence")
 
 
-def _read_scores(intensities: Sequence, scores: Sequence[float] | None) -> tuple[NDArray[np.float64], str]:
+def read_scores(intensities: Sequence, scores: Sequence[float] | None) -> tuple[NDArray[np.float64], str]:
+    """Return a number for each intensity, and what one of it is called; refuses as `trend` does."""
     if len(intensities) < 2:
         raise Refusal("trend over intensity", "one intensity", "at least two", "report the effect at it")
     if scores is None:

@@ -106,8 +106,13 @@ def test_refusals():
     table = williams()
     with pytest.raises(Refusal, match="rings"):
         rings_effect(table, "y", ("oval 1.1", "oval 1.2"))
-    with pytest.raises(Refusal, match="more than one period"):
-        repeated = table.assign(ring=table["ring"].replace("oval 1.2", "oval 1.1"))
-        rings_effect(repeated, "y", ("round", "oval 1.1"))
+    with pytest.raises(Refusal, match="scale"):
+        rings_effect(table, "y", RINGS, scale="ratio")
+    with pytest.raises(Refusal, match="a value above 0"):
+        rings_effect(table, "y", RINGS, scale="log")
+    with pytest.raises(Refusal, match="linear scale"):
+        rings_effect(table, "y", RINGS).ratios()
+    with pytest.raises(Refusal, match="a positive number"):
+        rings_effect(table, "y", RINGS).verdicts(0.0)
     with pytest.raises(Refusal, match="tell rings from periods"):
         rings_effect(table[table["sequence"] == "ABC"], "y", RINGS)
