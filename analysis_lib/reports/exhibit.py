@@ -7,6 +7,7 @@ import io
 import math
 import re
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
 from pathlib import Path
 
@@ -49,17 +50,29 @@ class FigureExhibit:
 
     def svg(self) -> bytes:
         """Return the figure as SVG; the same figure gives the same bytes."""
-        return self._drawn("svg", metadata=SVG_METADATA)
+        return self._as_svg
 
     def png(self) -> bytes:
         """Return the figure as PNG at 150 dots an inch."""
         return self._drawn("png", dpi=PNG_DPI, metadata={"Software": None})
 
+    @cached_property
+    def _as_svg(self) -> bytes:
+        """Kept, because a page shows it and the report folder holds it."""
+        return self._drawn("svg", metadata=SVG_METADATA)
+
     @in_house_style
     def _drawn(self, kind: str, **options) -> bytes:
+        if self.figure.get_layout_engine() is not None:
+            self._place_once()
         buffer = io.BytesIO()
         self.figure.savefig(buffer, format=kind, **options)
         return buffer.getvalue()
+
+    def _place_once(self) -> None:
+        """Work out where everything stands, once for all kinds of file: it takes longer than the drawing itself."""
+        self.figure.draw_without_rendering()
+        self.figure.set_layout_engine("none")
 
     def html(self) -> str:
         """Return a self-contained ``figure`` element."""
