@@ -15,7 +15,6 @@ from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.individual import IndividualEffects
 from analysis_lib.statistics.paired_differences import REACH
-from analysis_lib.statistics.relabelling import relabelling_test
 from analysis_lib.study.protocol import Outcome
 
 HEADINGS = {"level": "level (%)", "f": "F", "df_numerator": "df of F", "n": "riders"}
@@ -55,10 +54,7 @@ def tests_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 
 def relabelling_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     """Give the effect against the same sequences dealt otherwise, beside the primary one."""
-    seed = analysis.study.settings.study.seed
-    test = relabelling_test(
-        analysis.outcome_table(outcome), outcome.label, seed=seed, unit=outcome.unit_shown
-    )
+    test = analysis.relabelling(outcome)
     bounds = test.interval()
     relabelled = {
         "question": "relabelling",

@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.joined_rings import compared_rings, join_rings, pair_name
+from analysis_lib.reports.once import once
 from analysis_lib.reports.places import study_folder
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
@@ -20,6 +21,7 @@ from analysis_lib.statistics.curves import PairedCurves, paired_curves
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.fixed_riders import FixedRiders, fixed_rider_effect
 from analysis_lib.statistics.period_effects import carry_over
+from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.protocol import Outcome
 
@@ -91,18 +93,30 @@ class StudyAnalysis:
             return None
         return ring_effect(table[firm], outcome.label, unit=outcome.unit_shown)
 
+    @once
     def effect(self, outcome: Outcome) -> RingEffect:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
         return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
 
+    @once
     def fixed_riders(self, outcome: Outcome) -> FixedRiders:
         """Return the least-squares analysis with fixed riders, and its residuals."""
         return fixed_rider_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
 
+    @once
+    def relabelling(self, outcome: Outcome) -> RelabellingTest:
+        """Hold the overall effect against the same sequences dealt otherwise."""
+        seed = self.study.settings.study.seed
+        return relabelling_test(
+            self.outcome_table(outcome), outcome.label, seed=seed, unit=outcome.unit_shown
+        )
+
+    @once
     def carry_over(self, outcome: Outcome) -> Estimate:
         """Return what an oval ring leaves behind for the next period, less what a round one leaves."""
         return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.unit_shown)
 
+    @once
     def curve_effect(self, intensity: str, channel: str = "total", ring: str = "oval") -> PairedCurves:
         """Return the mean torque difference around the turn, oval − round, with its family-wise band."""
         differences = self.curve_differences(intensity, channel, ring)

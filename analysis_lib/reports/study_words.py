@@ -9,7 +9,6 @@ from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
-from analysis_lib.statistics.relabelling import relabelling_test
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_deviations import compare_with_protocol
 
@@ -69,12 +68,7 @@ def intensity_sentences(effect: RingEffect) -> list[str]:
 
 def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     """Hold the effect against the same sequences dealt otherwise, with the smallest p that this could give."""
-    test = relabelling_test(
-        analysis.outcome_table(outcome),
-        outcome.label,
-        seed=analysis.study.settings.study.seed,
-        unit=outcome.unit_shown,
-    )
+    test = analysis.relabelling(outcome)
     primary = analysis.effect(outcome).overall
     apart = abs(test.estimate - primary.value) > 1e-9 * max(abs(primary.value), primary.se)
     why = (
