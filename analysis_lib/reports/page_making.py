@@ -5,9 +5,10 @@ The same code makes a page in the run's own process and on a machine of a cluste
 
 from __future__ import annotations
 
+import threading
 import traceback
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis_lib.reports.notebook_run import CELL_SECONDS, NotebookFailure, RunFolder, run_notebook
@@ -52,13 +53,22 @@ class PageState:
 
 @dataclass(frozen=True)
 class PageMaking:
-    """What the making of every page of one run shares; `places` pages can be in the making at the same time."""
+    """What the making of every page of one run shares, which has at most so many `kernels` at the same time."""
 
     study: Study
     out: Path
     folder: RunFolder
     cell_seconds: int = CELL_SECONDS
-    places: int = 1
+    kernels: int = 1
+    _free: threading.Semaphore = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_free", threading.Semaphore(self.kernels))
+
+    @property
+    def places(self) -> int:
+        """Pages in the making at the same time: where kernels work side by side, one page more is being written."""
+        return self.kernels + 1 if self.kernels > 1 else 1
 
     def make(self, plan: PlannedPage) -> PageState:
         """Make one page whose places are clear, and return what became of it.
@@ -102,9 +112,10 @@ class PageMaking:
     def _execute(self, plan: PlannedPage) -> NotebookFailure | None:
         notebook = notebooks_folder() / plan.template
         label = plan.subject.replace(" ", "-")
-        return run_notebook(
-            notebook, self.out / plan.notebook, plan.parameters, self.folder, label, self.cell_seconds
-        )
+        with self._free:
+            return run_notebook(
+                notebook, self.out / plan.notebook, plan.parameters, self.folder, label, self.cell_seconds
+            )
 
 
 def fail_page(
