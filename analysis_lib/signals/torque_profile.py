@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -101,9 +102,14 @@ def torque_at_edges(profile: FloatArray) -> FloatArray:
     was averaged over bins.
     """
     bins = profile.shape[-1]
+    return np.fft.irfft(np.fft.rfft(profile, axis=-1) * _half_a_bin_back(bins), n=bins, axis=-1)
+
+
+@lru_cache(maxsize=4)
+def _half_a_bin_back(bins: int) -> NDArray[np.complex128]:
+    """By what each order of a Fourier series of bin means is multiplied to stand where its bins begin."""
     order = np.arange(bins // 2 + 1)
-    shift = np.exp(-1j * math.pi * order / bins) / np.sinc(order / bins)
-    return np.fft.irfft(np.fft.rfft(profile, axis=-1) * shift, n=bins, axis=-1)
+    return np.exp(-1j * math.pi * order / bins) / np.sinc(order / bins)
 
 
 def positive_torque_centre(profiles_Nm: FloatArray) -> NDArray[np.complex128]:

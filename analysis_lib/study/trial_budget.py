@@ -25,6 +25,7 @@ EVENLY = math.sqrt(3)
 """A value that lies evenly within ± a has the standard uncertainty a/√3 (JCGM 100, 4.3.7)."""
 
 Quantities = dict[str, tuple[float, float, float]]
+NEEDED = ("mean_torque_Nm", "mean_torque_left_Nm", "mean_torque_right_Nm", "cadence_rpm", "torque_phase_deg")
 
 
 def trial_budgets(
@@ -93,13 +94,14 @@ def undeclared(recorder: RecorderMap) -> list[str]:
 
 
 def _quantities(result: TrialResult) -> Quantities:
-    """Value, standard error and effective number of each quantity.
+    """Value, standard error and effective number of each quantity that a budget needs and the trial tells.
 
     The summary has a row for each measure of the turns, in their order; its own column of names is slow to read.
     """
     names = [name for name in result.turns.columns.tolist() if name not in NOT_SUMMARISED]
-    columns = (result.summary[name].tolist() for name in ("value", "se", "n_effective"))
-    return dict(zip(names, zip(*columns, strict=True), strict=True))
+    value, se, effective = (result.summary[name].to_numpy() for name in ("value", "se", "n_effective"))
+    places = {name: names.index(name) for name in NEEDED if name in names}
+    return {name: (float(value[at]), float(se[at]), float(effective[at])) for name, at in places.items()}
 
 
 def _from_turns(known: Quantities, quantity: str, name: str) -> UncertainInput:

@@ -58,9 +58,10 @@ class RecorderKnowledge:
             learnt = {
                 key: max(values) for key, values in told.items() if values and getattr(recorder, key) is None
             }
-            warmths = [part.temperature_C for part in self.calibrations if part.recorder == name]
-            if recorder.calibrated_at_degC is None and None not in warmths and warmths:
-                learnt["calibrated_at_degC"] = warmths[-1]
+            own = [part.temperature_C for part in self.calibrations if part.recorder == name]
+            last = own[-1] if own and None not in own else None
+            if recorder.calibrated_at_degC is None and last is not None:
+                learnt["calibrated_at_degC"] = last
             recorders[name] = recorder.model_copy(update=learnt)
         return settings.model_copy(update={"recorders": recorders})
 
