@@ -8,7 +8,8 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.derived_outcomes import derive
+from analysis_lib.study.derived_outcomes import ACROSS, derive, derive_delta, is_across
+from analysis_lib.study.protocol import Metabolism, Outcome
 from analysis_lib.study.settings import StudySettings
 
 
@@ -18,7 +19,8 @@ def derived_rows(
     """Return one row a trial and derived outcome of study.toml, for the trials that are not excluded.
 
     Columns `labels`, quantity, value, unit and note. A trial whose gases or power were refused keeps its row, with
-    a value of NaN and the reason as its note; the analyses count it as a missing value.
+    a value of NaN and the reason as its note; the analyses count it as a missing value. An outcome made of several
+    intensities has one row a period instead, under the name of the period.
     """
     rules = settings.metabolism
     outcomes = [part for part in settings.outcomes if part.source == "derived"]
@@ -27,15 +29,42 @@ def derived_rows(
     listed = trials[~trials["exclude"]]
     frames = []
     for outcome in outcomes:
-        made = [
-            derive(outcome.name, row, *_power_of(results.get(str(row.trial))), rules)
-            for row in listed.itertuples()
-        ]
-        values, notes = [found.value for found in made], [found.note for found in made]
-        frames.append(
-            listed[labels].assign(quantity=outcome.name, value=values, unit=outcome.unit, note=notes)
-        )
+        if is_across(outcome):
+            here = listed[listed["intensity"].isin(settings.intensities_of(outcome))]
+            rows = _rows_of_periods(here, results, rules, labels)
+        else:
+            rows = _rows_of_trials(outcome, listed, results, rules, labels)
+        frames.append(rows.assign(quantity=outcome.name, unit=outcome.unit))
     return pd.concat(frames)
+
+
+def _rows_of_trials(
+    outcome: Outcome,
+    trials: pd.DataFrame,
+    results: dict[str, TrialResult],
+    rules: Metabolism,
+    labels: list[str],
+) -> pd.DataFrame:
+    made = [
+        derive(outcome.name, row, *_power_of(results.get(str(row.trial))), rules)
+        for row in trials.itertuples()
+    ]
+    return trials[labels].assign(value=[found.value for found in made], note=[found.note for found in made])
+
+
+def _rows_of_periods(
+    trials: pd.DataFrame, results: dict[str, TrialResult], rules: Metabolism, labels: list[str]
+) -> pd.DataFrame:
+    rows = []
+    for period, ridden in trials.groupby("period", sort=False):
+        powers = [_power_of(results.get(str(trial)))[0] for trial in ridden["trial"]]
+        made = derive_delta(list(ridden.itertuples()), powers, rules)
+        first = ridden.iloc[0]
+        name = f"{first['rider']}, period {period}"
+        rows.append(
+            {**first[labels], "trial": name, "intensity": ACROSS, "value": made.value, "note": made.note}
+        )
+    return pd.DataFrame(rows, columns=[*labels, "value", "note"])
 
 
 def _power_of(result: TrialResult | None) -> tuple[float, str]:

@@ -22,6 +22,7 @@ from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.fixed_riders import FixedRiders, fixed_rider_effect
 from analysis_lib.statistics.period_effects import carry_over
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
+from analysis_lib.study.derived_outcomes import levels_of
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.protocol import Outcome
 
@@ -78,11 +79,13 @@ class StudyAnalysis:
         Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so
         that 179° and 1° differ by two degrees.
         """
-        rows = self.quantities[self.quantities["quantity"] == outcome.name]
+        levels = levels_of(self.study.settings, outcome)
+        wanted = (self.quantities["quantity"] == outcome.name) & self.quantities["intensity"].isin(levels)
+        rows = self.quantities[wanted]
         table = rows[[*CELL, "value"]].rename(columns={"value": outcome.label})
         if outcome.unit == "deg":
             table[outcome.label] = _as_neighbours(table[outcome.label])
-        return table.assign(intensity=pd.Categorical(table["intensity"], self.intensities, ordered=True))
+        return table.assign(intensity=pd.Categorical(table["intensity"], levels, ordered=True))
 
     def effect_without_caution(self, outcome: Outcome) -> RingEffect | None:
         """Return the effect without the trials that are used under caution; None where there are none."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from analysis_lib.study.contents import Contents, about_study
-from analysis_lib.study.derived_outcomes import DERIVED_UNITS, GASES, MINUTES
+from analysis_lib.study.derived_outcomes import DERIVED_UNITS, GASES, MINUTES, is_across
 from analysis_lib.study.problems import Problem, listed, suggest
 
 
@@ -23,6 +23,9 @@ def check_derived_outcomes(contents: Contents) -> Iterator[Problem]:
             yield about_study(
                 place, f"unit {outcome.unit!r}", wanted, "write that unit, and the effect in it"
             )
+        if is_across(outcome) and len(contents.settings.intensities_of(outcome)) < 2:
+            got, wanted = "one intensity", "two at least: it is the slope of power between them"
+            yield about_study(place, got, wanted, "declare gross_efficiency_pct instead")
     if derived:
         yield from _check_columns(contents)
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.study.delta_efficiency import delta_efficiency
 from analysis_lib.study.metabolic_power import (
     EQUATIONS,
     MetabolicPower,
@@ -17,9 +18,12 @@ from analysis_lib.study.metabolic_power import (
 )
 from analysis_lib.study.problems import listed
 from analysis_lib.study.protocol import Metabolism, Outcome
+from analysis_lib.study.settings import StudySettings
 
-EFFICIENCY, POWER = "gross_efficiency_pct", "metabolic_power_W"
-DERIVED_UNITS = {EFFICIENCY: "%", POWER: "W"}
+EFFICIENCY, POWER, DELTA = "gross_efficiency_pct", "metabolic_power_W", "delta_efficiency_pct"
+DERIVED_UNITS = {EFFICIENCY: "%", POWER: "W", DELTA: "%"}
+ACROSS = "across intensities"
+"""Where an intensity stands otherwise, in the rows of what takes several to make."""
 GASES = ("vo2_L_min", "vco2_L_min")
 MINUTES = ("vo2_minute_1_L_min", "vo2_minute_2_L_min")
 NOT_CHECKED = "steady state not checked: trials.csv gives no oxygen uptake of two minutes"
@@ -44,6 +48,16 @@ class DerivedValue:
 def gas_columns(outcomes: Iterable[Outcome]) -> tuple[str, ...]:
     """Name the columns of trials.csv that the declared outcomes are derived from."""
     return tuple(GAS_COLUMNS) if any(outcome.source == "derived" for outcome in outcomes) else ()
+
+
+def levels_of(settings: StudySettings, outcome: Outcome) -> list[str]:
+    """The intensities of an outcome's rows, in their order; one name for them all where it takes several."""
+    return [ACROSS] if is_across(outcome) else settings.intensities_of(outcome)
+
+
+def is_across(outcome: Outcome) -> bool:
+    """Whether an outcome is one value a period, made of its trials at several intensities."""
+    return outcome.source == "derived" and outcome.name == DELTA
 
 
 def derive(outcome: str, trial: Any, power_W: float, power_note: str, rules: Metabolism) -> DerivedValue:
@@ -71,6 +85,33 @@ def derive(outcome: str, trial: Any, power_W: float, power_note: str, rules: Met
         return DerivedValue(gross_efficiency_pct(power_W, metabolic), known)
     except Refusal as refusal:
         return DerivedValue(math.nan, str(refusal))
+
+
+def derive_delta(trials: Sequence[Any], powers_W: Sequence[float], rules: Metabolism) -> DerivedValue:
+    """Derive the delta efficiency of one period from its trials at several intensities.
+
+    Trials without power, or whose gases are refused, are left out of the slope; the note names them.
+
+    Parameters
+    ----------
+    trials : rows of trials.csv
+        One rider's, of one period, at most one an intensity.
+    powers_W : sequence of float
+        Mechanical power of each; NaN where the recording could not be used.
+    rules : Metabolism
+    """
+    metabolic = [
+        derive(POWER, trial, power, "", rules) for trial, power in zip(trials, powers_W, strict=True)
+    ]
+    made = list(zip(trials, powers_W, metabolic, strict=True))
+    known = [(power, found.value) for _, power, found in made if not math.isnan(power + found.value)]
+    lost = [str(trial.intensity) for trial, power, found in made if math.isnan(power + found.value)]
+    without = f"; without {listed(lost)}" if lost else ""
+    try:
+        found = delta_efficiency([power for power, _ in known], [energy for _, energy in known])
+        return DerivedValue(found.value, f"slope over {found.n} intensities{without}")
+    except Refusal as refusal:
+        return DerivedValue(math.nan, f"{refusal}{without}")
 
 
 def _steady_power(trial: Any, rules: Metabolism) -> tuple[MetabolicPower, str]:

@@ -14,7 +14,8 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.settings import FILE, StudySettings
-from analysis_lib.study.synthetic_plan import LANTERN_HILL, VirtualIntensity
+from analysis_lib.study.synthetic_demo import LANTERN_HILL
+from analysis_lib.study.synthetic_plan import VirtualIntensity
 from analysis_lib.study.toml_text import write_toml
 from analysis_lib.study.virtual_recorder import Samples, write_two_leg_crank
 
@@ -113,6 +114,8 @@ def _declare() -> StudySettings:
         intensities=(VirtualIntensity("measured", "As measured", 1.0, 11.0, 0.0),),
         sequences={"RO": ("round", "oval"), "OR": ("oval", "round")},
         spider_riders=(),
+        protocol=None,
+        gases=None,
     )
     settings = plan.settings()
     measured = [outcome for outcome in settings.outcomes if outcome.source == "signals"]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from analysis_lib.statistics.estimates import show_level, show_number
+from analysis_lib.study.metabolic_power import EQUATIONS
 from analysis_lib.study.plan import StudyPlan
 from analysis_lib.study.plan_power import EQUIVALENCE, power_table
+from analysis_lib.study.problems import listed
 from analysis_lib.study.protocol import Outcome, Rules
 from analysis_lib.study.settings import StudySettings
 
@@ -34,6 +36,17 @@ ANALYSIS_OF_RINGS = (
 )
 _BETTER = {"higher": "higher is better", "lower": "lower is better", "neither": "neither direction is better"}
 
+_SOURCE = {
+    "signals": "from the recordings",
+    "trials": "a column of trials.csv",
+    "derived": "derived from gas exchange and the recordings",
+}
+_ZERO_MODELS = {
+    "line": "a line between the checks around a trial",
+    "temperature": "a fit of all checks of the recorder against temperature",
+}
+_RULE_UNITS = {"rpm": "rpm", "s": "s", "deg": "°", "Nm": "N·m", "hours": "h", "pct": "%"}
+
 
 def describe_analysis(settings: StudySettings) -> str:
     """Say how the study's page will analyse it."""
@@ -45,7 +58,10 @@ def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
     settings = plan.settings
     sections = {
         "What is asked": [settings.study.question],
-        "What is measured": [_describe_outcome(outcome, plan) for outcome in settings.outcomes],
+        "What is measured": [
+            *[_describe_outcome(outcome, plan) for outcome in settings.outcomes],
+            *_describe_metabolism(settings),
+        ],
         "Who rides what, and when": _describe_design(plan),
         "How many riders, and what can they show": describe_size(plan),
         "How it will be analysed": [describe_analysis(settings)],
@@ -60,14 +76,26 @@ def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
 
 def _describe_outcome(outcome: Outcome, plan: StudyPlan) -> str:
     rank = "Primary" if outcome.primary else "Secondary"
+    at = f", at {listed(outcome.intensities)} alone" if outcome.intensities else ""
     text = (
-        f"- {rank}: {outcome.label} ({outcome.name}{unit_after(outcome)}, from {outcome.source});"
+        f"- {rank}: {outcome.label} (`{outcome.name}`, {_SOURCE[outcome.source]}{at});"
         f" {_BETTER[outcome.better]}; smallest effect that matters {outcome.smallest_effect:g}{unit_after(outcome)}."
     )
     if outcome.primary:
         reason = plan.settings.planned.smallest_effect_source
         text += f" Why: {reason}." if reason else " No reason for that number was written down."
     return text
+
+
+def _describe_metabolism(settings: StudySettings) -> list[str]:
+    rules = settings.metabolism
+    if rules is None:
+        return []
+    return [
+        f"Gases become metabolic power by the equation of {EQUATIONS[rules.equation].source}. A trial whose oxygen"
+        f" uptake changes by more than {rules.steady_change_pct:g} % from one minute to the next, or whose exchange"
+        f" ratio lies outside {rules.lowest_exchange_ratio:.2f} to {rules.highest_exchange_ratio:.2f}, has no value."
+    ]
 
 
 def _describe_design(plan: StudyPlan) -> list[str]:
@@ -133,7 +161,7 @@ def _describe_test(row, plan: StudyPlan) -> str:
 
 def _describe_rules(plan: StudyPlan) -> list[str]:
     rules = plan.settings.rules.model_dump()
-    lines = [f"- {Rules.model_fields[name].description}: {_show_rule(rule)}" for name, rule in rules.items()]
+    lines = [f"- {_say_rule(name, rule)}" for name, rule in rules.items()]
     said = [f"- {rule}" for rule in plan.settings.planned.exclusions]
     return [*lines, *(said or ["No further rule was written down."])]
 
@@ -173,12 +201,16 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
     ]
 
 
-def _show_rule(rule: float | bool | str | None) -> str:
-    if isinstance(rule, str):
-        return rule
-    if isinstance(rule, bool) or rule is None:
-        return {True: "yes", False: "no", None: "not set"}[rule]
-    return f"{rule:g}"
+def _say_rule(name: str, rule: float | bool | str | None) -> str:
+    if name == "zero_check_required":
+        return "trials without a zero check: " + (
+            "left out" if rule else "analysed, with zero torque taken as 0"
+        )
+    if name == "zero_model":
+        return "zero torque: " + _ZERO_MODELS[str(rule)]
+    unit = _RULE_UNITS.get(name.rsplit("_", 1)[-1], "")
+    shown = "not set" if rule is None else f"{rule:g} {unit}".strip()
+    return f"{Rules.model_fields[name].description}: {shown}"
 
 
 def _equal_blocks(plan: StudyPlan) -> str:

@@ -92,6 +92,21 @@ class StudySettings(SettingsPart):
             faults.append(Refusal("metabolism", "no [metabolism] table", wanted, remedy))
         return or_refuse(self, faults)
 
+    @model_validator(mode="after")
+    def _check_outcome_intensities(self) -> StudySettings:
+        faults = [
+            Refusal(
+                f"outcomes, {outcome.name}, intensities",
+                repr(name),
+                f"some of {listed(self.intensity_names)}, each once",
+                suggest(name, self.intensity_names, "use names of [[intensities]]"),
+            )
+            for outcome in self.outcomes
+            for place, name in enumerate(outcome.intensities or [])
+            if name not in self.intensity_names or name in (outcome.intensities or [])[:place]
+        ]
+        return or_refuse(self, faults)
+
     @property
     def primary_outcome(self) -> Outcome:
         """The outcome that the study was planned for."""
@@ -108,6 +123,11 @@ class StudySettings(SettingsPart):
     def intensity_names(self) -> list[str]:
         """The intensities' names, in their order."""
         return [part.name for part in self.intensities]
+
+    def intensities_of(self, outcome: Outcome) -> list[str]:
+        """The intensities at which an outcome is analysed, in their order: all, unless it declares some."""
+        wanted = outcome.intensities
+        return [name for name in self.intensity_names if wanted is None or name in wanted]
 
     @property
     def periods(self) -> int:

@@ -17,11 +17,14 @@ import pandas as pd
 from analysis_lib.statistics.designs import williams_design
 from analysis_lib.study.datapackage import write_package
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
+from analysis_lib.study.frozen_protocol import freeze_protocol
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.schedule import TRIAL
 from analysis_lib.study.settings import FILE
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES, LANTERN_HILL, SyntheticStudy, VirtualOval
+from analysis_lib.study.synthetic_demo import LANTERN_HILL
+from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES, SyntheticStudy, VirtualOval
 from analysis_lib.study.toml_text import write_toml
-from analysis_lib.study.virtual_visits import visit_laboratory
+from analysis_lib.study.virtual_visits import GAS_TRUTH, Deal, visit_laboratory
 
 TRUTH_FILE, PLAN_FILE = "truth.json", "generator.json"
 README = """# {name}
@@ -30,6 +33,11 @@ A synthetic study: no rider in it is a person. `study.toml` and the tables are t
 Beside them stand `generator.json`, everything that was put in, and `truth.json`, everything that followed
 from it by chance: each rider's torque profile and ring effect, the zero torque of each visit, and the true
 power of each trial. The analysis reads neither of the two.
+"""
+
+OF_THE_PROTOCOL = """
+`plan/` is the protocol, frozen before the first trial. The allocation and the schedule in it were ridden, but for
+what went wrong.
 """
 
 
@@ -41,7 +49,8 @@ class StudyTruth:
     ----------
     riders : DataFrame
         One row for each rider and intensity: rider, sequence, intensity, power_W (round ring, before all
-        variation), ring_effect (relative), ring_effect_W, torque_phase_deg.
+        variation), ring_effect (relative), ring_effect_W, torque_phase_deg, and in a study with gas exchange
+        gross_efficiency_pct (round ring) and gross_efficiency_effect (points).
     trials : DataFrame
         One row for each trial ridden: trial, torque_factor, cadence_rpm, torque_phase_deg, power_W (true
         mean power of the part to analyse), fault.
@@ -80,18 +89,17 @@ def write_study(directory: Path | str, plan: SyntheticStudy) -> StudyTruth:
         For a folder that holds something.
     """
     root = claim_folder(Path(directory))
-    allocation = _allocate(plan)
-    records = [
-        visit_laboratory(plan, number, allocation[number - 1], root) for number in range(1, plan.riders + 1)
-    ]
     settings = plan.settings().model_dump(exclude_defaults=True)
     write_text(root / FILE, write_toml(settings) + "\n")
+    deals = _freeze(plan, root) if plan.protocol else [Deal(sequence, {}) for sequence in _allocate(plan)]
+    records = [visit_laboratory(plan, number, deal, root) for number, deal in enumerate(deals, start=1)]
     write_table(root, RIDERS, [record.rider for record in records])
     write_table(root, TRIALS, [row for record in records for row in record.trials])
     write_table(root, ZERO_CHECKS, [row for record in records for row in record.zero_checks])
     _write_json(root / PLAN_FILE, plan.as_dict())
     _write_json(root / TRUTH_FILE, [record.truth for record in records])
-    write_text(root / "README.md", README.format(name=plan.name))
+    more = OF_THE_PROTOCOL if plan.protocol else ""
+    write_text(root / "README.md", README.format(name=plan.name) + more)
     write_package(root)
     return read_truth(root)
 
@@ -119,9 +127,12 @@ def small_study(
     -------
     StudyTruth
     """
-    quiet = {
+    quiet: dict[str, Any] = {
         "name": "Small study",
         "spider_riders": (),
+        "protocol": None,
+        "gases": None,
+        "other_orders": (),
         "not_ridden": (),
         "left_out": (),
         "faults": (),
@@ -199,6 +210,21 @@ def read_truth(directory: Path | str) -> StudyTruth:
     return StudyTruth(pd.DataFrame(riders), pd.DataFrame(trials), details)
 
 
+def _freeze(plan: SyntheticStudy, root: Path) -> list[Deal]:
+    """Freeze the protocol of a folder without trials, and read off what it deals each rider."""
+    for kind in (RIDERS, TRIALS, ZERO_CHECKS):
+        write_table(root, kind, [])
+    frozen = freeze_protocol(root).plan
+    rides = frozen.schedule[frozen.schedule["ride"] == TRIAL]
+    deals = []
+    for number, row in enumerate(frozen.allocation.itertuples(), start=1):
+        own = rides[rides["rider"] == row.rider]
+        orders = {int(str(period)): list(here["intensity"]) for period, here in own.groupby("period")}
+        orders |= {part.period: list(part.intensities) for part in plan.other_orders if part.rider == number}
+        deals.append(Deal(str(row.sequence), orders))
+    return deals
+
+
 def _allocate(plan: SyntheticStudy) -> list[str]:
     """Randomise riders to sequences in blocks that hold each sequence once."""
     rng = np.random.default_rng([plan.seed, 0])
@@ -216,6 +242,7 @@ def _truth_row(rider: dict[str, Any], intensity: str, part: dict[str, Any]) -> d
         "ring_effect": part["ring_effect"],
         "ring_effect_W": part["power_W"] * part["ring_effect"],
         "torque_phase_deg": part["torque_phase_deg"],
+        **{name: part[name] for name in GAS_TRUTH if name in part},
     }
 
 

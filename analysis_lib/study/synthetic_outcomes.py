@@ -1,4 +1,4 @@
-"""The outcomes that every synthetic study declares."""
+"""The outcomes that synthetic studies declare."""
 
 from __future__ import annotations
 
@@ -55,5 +55,34 @@ OUTCOMES: list[dict[str, Any]] = [
         "source": "trials",
         "better": "higher",
         "smallest_effect": 10.0,
+    },
+]
+
+#: Outcomes of a synthetic study with gas exchange, at the intensities that are meant to be steady. The smallest effect
+#: of gross efficiency is the smallest detectable one of published_repeatability.py; the others are about as large.
+GAS_OUTCOMES: list[dict[str, Any]] = [
+    {
+        "name": "gross_efficiency_pct",
+        "label": "Gross efficiency",
+        "unit": "%",
+        "source": "derived",
+        "better": "higher",
+        "smallest_effect": 0.6,
+    },
+    {
+        "name": "metabolic_power_W",
+        "label": "Metabolic power",
+        "unit": "W",
+        "source": "derived",
+        "better": "neither",
+        "smallest_effect": 25.0,
+    },
+    {
+        "name": "delta_efficiency_pct",
+        "label": "Delta efficiency",
+        "unit": "%",
+        "source": "derived",
+        "better": "higher",
+        "smallest_effect": 1.5,
     },
 ]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
+from analysis_lib.study.protocol import Plan
 from analysis_lib.study.settings import StudySettings
-from analysis_lib.study.synthetic_outcomes import OUTCOMES
+from analysis_lib.study.synthetic_outcomes import GAS_OUTCOMES, OUTCOMES
+from analysis_lib.study.virtual_gases import GasPlan
 from analysis_lib.study.virtual_recorder import SPIDER, TWO_LEG_CRANK, Fault
 from analysis_lib.study.virtual_ride import TurnVariation
 
@@ -65,6 +67,15 @@ class FaultyTrial:
 
 
 @dataclass(frozen=True)
+class OtherOrder:
+    """A period whose intensities were ridden in another order than the protocol's schedule says."""
+
+    rider: int
+    period: int
+    intensities: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class VirtualOval:
     """An oval ring or mount beside the first; its effect on torque is a multiple of the first's."""
 
@@ -74,7 +85,7 @@ class VirtualOval:
     effect: float = 1.0
 
 
-OPTIONAL = ("further_ovals", "lot")
+OPTIONAL = ("further_ovals", "lot", "protocol", "gases", "other_orders")
 """Parts of a plan that are written down where there are any."""
 
 DEMO_INTENSITIES = (
@@ -125,6 +136,11 @@ class SyntheticStudy:
         Rings or mounts that are ridden beside "round" and "oval".
     lot : str or None
         How one rider's order of rings was drawn.
+    protocol : Plan or None
+        Where there is one, a protocol is frozen before the first trial, and its allocation and schedule are ridden.
+    gases : GasPlan or None
+    other_orders : tuple of OtherOrder
+        Where the schedule was not kept.
     """
 
     name: str
@@ -158,10 +174,16 @@ class SyntheticStudy:
     faults: tuple[FaultyTrial, ...] = ()
     further_ovals: tuple[VirtualOval, ...] = ()
     lot: str | None = None
+    protocol: Plan | None = None
+    gases: GasPlan | None = None
+    other_orders: tuple[OtherOrder, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Write the plan as plain values, for a file beside the study."""
-        return {name: value for name, value in asdict(self).items() if value or name not in OPTIONAL}
+        plain = asdict(replace(self, protocol=None, gases=None))
+        plain["protocol"] = self.protocol.model_dump(exclude_defaults=True) if self.protocol else None
+        plain["gases"] = self.gases.as_dict() if self.gases else None
+        return {name: value for name, value in plain.items() if value or name not in OPTIONAL}
 
     def mount_of(self, ring: str) -> float | None:
         """How a ring sits; None for the round one."""
@@ -203,30 +225,22 @@ class SyntheticStudy:
                     {"name": part.name, "label": part.label, "order": place}
                     for place, part in enumerate(self.intensities, start=1)
                 ],
-                "outcomes": OUTCOMES,
+                "outcomes": [*OUTCOMES, *self._gas_outcomes()],
                 "design": {
                     "sequences": {name: list(rings) for name, rings in self.sequences.items()},
                     "lot": self.lot,
                 },
                 "rules": dict(self.rules),
                 "recorders": {name: recorder.model_dump() for name, recorder in recorders.items()},
+                "metabolism": self.gases.rules.model_dump(exclude_defaults=True) if self.gases else None,
+                "plan": self.protocol.model_dump(exclude_defaults=True) if self.protocol else None,
             }
         )
 
-
-LANTERN_HILL = SyntheticStudy(
-    name="Lantern Hill",
-    question="At a fixed perceived exertion, does an oval ring (axis ratio 1.13) change power?",
-    seed=20260302,
-    riders=12,
-    sequences={"ROOR": ("round", "oval", "oval", "round"), "ORRO": ("oval", "round", "round", "oval")},
-    spider_riders=(11,),
-    rules={"exclude_below_turns": 20},
-    not_ridden=(NotRidden(7, 4), NotRidden(2, 3, "hard"), NotRidden(10, 2, "easy")),
-    left_out=(LeftOut(4, 1, "hard", "chain dropped during the effort"),),
-    faults=(
-        FaultyTrial(9, 2, "steady", "left channel stuck"),
-        FaultyTrial(9, 2, "hard", "left channel stuck"),
-        FaultyTrial(9, 3, "hard", "left channel saturated"),
-    ),
-)
+    def _gas_outcomes(self) -> list[dict[str, Any]]:
+        """Outcomes of gas exchange, at the intensities whose oxygen uptake is planned to stay where it is."""
+        if not self.gases:
+            return []
+        bound = self.gases.rules.steady_change_pct / 2
+        steady = [part.name for part in self.intensities if self.gases.drift_pct[part.name] < bound]
+        return [{**outcome, "intensities": steady} for outcome in GAS_OUTCOMES]

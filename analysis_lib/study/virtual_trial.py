@@ -12,6 +12,7 @@ import numpy as np
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.study.schema import NO, YES
 from analysis_lib.study.synthetic_plan import EVERY, SyntheticStudy, VirtualIntensity
+from analysis_lib.study.virtual_gases import Lungs
 from analysis_lib.study.virtual_recorder import Fault, Session, record, write_spider, write_two_leg_crank
 from analysis_lib.study.virtual_ride import ride_trial
 from analysis_lib.study.virtual_rider import LegProfile, RiderModel, two_leg_phase_deg
@@ -27,6 +28,7 @@ class Bench:
     rings: dict[str, Drivetrain]
     legs: dict[str, dict[str, LegProfile]]
     rng: np.random.Generator
+    lungs: Lungs | None = None
 
     @property
     def recorder(self) -> str:
@@ -132,7 +134,10 @@ class VirtualTrial:
             "power_W": power,
             "fault": self.fault,
         }
-        return {**self._row(file), **self._scores(power)}, truth
+        gases, breath = (
+            bench.lungs.breathe(power, self.period, self.intensity.name) if bench.lungs else ({}, {})
+        )
+        return {**self._row(file), **self._scores(power), **gases}, {**truth, **breath}
 
     def _write(self, ride: Any, session: Session, root: Path) -> str:
         plan = self.bench.plan

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from analysis_lib.study.synthetic_plan import SyntheticStudy, VirtualIntensity
+from analysis_lib.study.virtual_gases import draw_lungs
 from analysis_lib.study.virtual_recorder import Session, draw_session
 from analysis_lib.study.virtual_rider import LegProfile, RiderModel, draw_rider, two_leg_phase_deg
 from analysis_lib.study.virtual_trial import Bench, VirtualTrial
@@ -21,6 +22,22 @@ HOURS_A_PERIOD = 0.75
 HOURS_TO_TRIALS = 0.2
 HOURS_A_TRIAL = 0.12
 ZERO_CHECK_SD_NM = 0.02
+GAS_TRUTH = ("gross_efficiency_pct", "gross_efficiency_effect")
+
+
+@dataclass(frozen=True)
+class Deal:
+    """What chance dealt a rider.
+
+    Attributes
+    ----------
+    sequence : str
+    orders : dict of int to list of str
+        Intensities in the order of riding, by period; a period that is absent is ridden as the plan lists them.
+    """
+
+    sequence: str
+    orders: dict[int, list[str]]
 
 
 @dataclass
@@ -43,7 +60,7 @@ class RiderRecords:
     truth: dict[str, Any] = field(default_factory=dict)
 
 
-def visit_laboratory(plan: SyntheticStudy, number: int, sequence: str, root: Path) -> RiderRecords:
+def visit_laboratory(plan: SyntheticStudy, number: int, deal: Deal, root: Path) -> RiderRecords:
     """Let one virtual rider ride all periods, and write the recordings.
 
     Parameters
@@ -51,8 +68,8 @@ def visit_laboratory(plan: SyntheticStudy, number: int, sequence: str, root: Pat
     plan : SyntheticStudy
     number : int
         The rider's number, from 1; with the study's seed it names the stream of random numbers.
-    sequence : str
-        Name of the rider's sequence.
+    deal : Deal
+        The rider's sequence and orders of intensities.
     root : Path
         The study folder; recordings go into its folder ``recordings``.
 
@@ -61,14 +78,15 @@ def visit_laboratory(plan: SyntheticStudy, number: int, sequence: str, root: Pat
     RiderRecords
     """
     rng = np.random.default_rng([plan.seed, number])
-    model = draw_rider(f"R{number:02d}", sequence, rng, plan.rider_effect_sd)
+    model = draw_rider(f"R{number:02d}", deal.sequence, rng, plan.rider_effect_sd)
     settings = plan.settings()
     rings = {name: settings.drivetrain_for(name, plan.mount_of(name)) for name in settings.rings}
     legs = {part.name: _legs_at(model, part) for part in plan.intensities}
-    bench = Bench(plan, number, model, rings, legs, rng)
+    lungs = draw_lungs(plan.gases, plan.seed, number) if plan.gases else None
+    bench = Bench(plan, number, model, rings, legs, rng, lungs)
     records = RiderRecords(_rider_row(model), truth=_rider_truth(bench))
-    for first in range(1, len(plan.sequences[sequence]) + 1, PERIODS_A_VISIT):
-        _spend_visit(bench, first, records, root)
+    for first in range(1, len(plan.sequences[deal.sequence]) + 1, PERIODS_A_VISIT):
+        _spend_visit(bench, deal, first, records, root)
     return records
 
 
@@ -93,14 +111,28 @@ def _rider_truth(bench: Bench) -> dict[str, Any]:
             "power_W": model.hard_power_W * part.share_of_hard,
             "ring_effect": bench.ring_effect(part),
             "torque_phase_deg": two_leg_phase_deg(**bench.legs[part.name]),
+            **_efficiency_truth(bench, part),
             "legs": {side: asdict(leg) for side, leg in bench.legs[part.name].items()},
         }
         for part in bench.plan.intensities
     }
-    return {**asdict(model), "intensities": intensities, "visits": [], "trials": []}
+    gases = {"gases": bench.lungs.truth()} if bench.lungs else {}
+    return {**asdict(model), **gases, "intensities": intensities, "visits": [], "trials": []}
 
 
-def _spend_visit(bench: Bench, first: int, records: RiderRecords, root: Path) -> None:
+def _efficiency_truth(bench: Bench, intensity: VirtualIntensity) -> dict[str, float]:
+    """Gross efficiency on the round ring, and how many points the oval ring's power adds to it."""
+    if bench.lungs is None:
+        return {}
+    usual = bench.model.hard_power_W * intensity.share_of_hard
+    each = [
+        100 * power / bench.lungs.metabolic_power_W(power)
+        for power in (usual, usual * (1 + bench.ring_effect(intensity)))
+    ]
+    return dict(zip(GAS_TRUTH, (each[0], each[1] - each[0]), strict=True))
+
+
+def _spend_visit(bench: Bench, deal: Deal, first: int, records: RiderRecords, root: Path) -> None:
     """Ride the periods of one visit, with a zero check before and after the trials of each."""
     plan = bench.plan
     order = plan.sequences[bench.model.sequence]
@@ -116,7 +148,7 @@ def _spend_visit(bench: Bench, first: int, records: RiderRecords, root: Path) ->
             VirtualTrial(
                 bench, visit, period, order[period - 1], part, form, begins, begun + _hours_to(place)
             )
-            for place, part in enumerate(plan.intensities)
+            for part, place in zip(plan.intensities, _places(plan, deal.orders.get(period)), strict=True)
         ]
         ridden = [trial for trial in trials if trial.is_ridden]
         for trial in ridden:
@@ -125,6 +157,11 @@ def _spend_visit(bench: Bench, first: int, records: RiderRecords, root: Path) ->
             records.truth["trials"].append(truth)
         checks = [begun + 0.1, begun + _hours_to(len(plan.intensities))] if ridden else []
         records.zero_checks += [_check_zero(bench, session, begins, hours) for hours in checks]
+
+
+def _places(plan: SyntheticStudy, order: list[str] | None) -> list[int]:
+    """Give each intensity its place in an order; random numbers are drawn as the plan lists them, in any order."""
+    return [order.index(part.name) if order else place for place, part in enumerate(plan.intensities)]
 
 
 def _hours_to(place: int) -> float:

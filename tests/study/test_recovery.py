@@ -14,6 +14,7 @@ import pytest
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.crossover import ring_effect
+from analysis_lib.study.derived_outcomes import derive, derive_delta
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import read_truth
 
@@ -108,6 +109,80 @@ def test_a_ring_has_no_effect_on_torque_phase_and_none_is_found(measured):
     effect = ring_effect(measured, "torque_phase_deg").to_frame().set_index("intensity").loc["overall"]
     assert effect["low"] <= 0.0 <= effect["high"]
     assert effect["high"] - effect["low"] < 1.5
+
+
+# ---- gas exchange: what riding costs is put in as a straight line, and hidden in volumes -------------------------------
+
+
+@pytest.fixture(scope="module")
+def gases(study, truth, measured) -> pd.DataFrame:
+    """One row a trial that is not excluded: its derived outcomes, and beside them what was true."""
+    powers = measured.set_index("trial")["power_W"]
+    rows = []
+    for trial in study.trials[~study.trials["exclude"]].itertuples():
+        made = {
+            name: derive(name, trial, powers.get(trial.trial, np.nan), "", study.settings.metabolism)
+            for name in ("gross_efficiency_pct", "metabolic_power_W")
+        }
+        values = {name: found.value for name, found in made.items()}
+        rows.append({"trial": trial.trial, **values, "note": made["metabolic_power_W"].note})
+    true = truth.trials.set_index("trial").add_prefix("true_")
+    table = study.trials.drop(columns="row").merge(pd.DataFrame(rows), on="trial").join(true, on="trial")
+    return table.merge(study.riders[["rider", "sequence"]], on="rider")
+
+
+def test_metabolic_power_scatters_as_the_flow_meter_does(gases):
+    known = gases[gases["metabolic_power_W"].notna()]
+    error = known["metabolic_power_W"] / known["true_metabolic_power_W"] - 1
+    # The flow meter's error is 1.5 % a trial, so an SD of n errors lies within 3 × 1.5/sqrt(2n) of it.
+    assert error.std() == pytest.approx(0.015, abs=3 * 0.015 / np.sqrt(2 * len(known)))
+    assert abs(error.mean()) < 3.3 * 0.015 / np.sqrt(len(known))
+
+
+def test_gases_are_refused_where_they_do_not_tell_the_energy_and_nowhere_else(gases):
+    refused = gases[gases["metabolic_power_W"].isna()]
+    spoiled = refused[refused["true_gas_mishap"] != ""]
+    assert spoiled["trial"].tolist() == ["R03-P2-steady", "R08-P1-easy"]
+    others = refused[refused["true_gas_mishap"] == ""]
+    assert set(others["intensity"]) == {"hard"}
+    above = others["true_exchange_ratio"] > 1.0
+    # A minute's error of 0.8 % lets a rise pass the bound of 5 % from 2.5 × 0.8 × sqrt(2) = 2.8 % on.
+    assert ((others["true_oxygen_rise_pct"] > 2.2) | above).all()
+    kept = gases[gases["metabolic_power_W"].notna()]
+    # Cells hold three decimals: a ratio is known to 0.0005 at 3 L/min.
+    assert (kept["true_exchange_ratio"] < 1.0005).all()
+    # More than half of the hard trials are refused, and they are not analysed at hard: study.toml declares that.
+    assert (others["intensity"] == "hard").sum() > 22
+
+
+def test_the_effect_on_gross_efficiency_lies_in_its_own_interval(gases, truth):
+    steady = gases[gases["intensity"] != "hard"]
+    effect = ring_effect(steady, "gross_efficiency_pct").to_frame().set_index("intensity")
+    true = truth.riders.groupby("intensity")["gross_efficiency_effect"].mean()
+    for intensity, expected in {
+        **true[["easy", "steady"]],
+        "overall": true[["easy", "steady"]].mean(),
+    }.items():
+        row = effect.loc[intensity]
+        assert row["low"] <= expected <= row["high"]
+        assert 0.1 < row["high"] - row["low"] < 0.6
+        assert row["n"] == 12
+
+
+def test_delta_efficiency_is_given_back(study, gases, measured, truth):
+    powers = measured.set_index("trial")["power_W"]
+    made = []
+    for (rider, _), rows in gases[gases["intensity"] != "hard"].groupby(["rider", "period"]):
+        trials = list(rows.itertuples())
+        found = derive_delta(trials, [powers[trial.trial] for trial in trials], study.settings.metabolism)
+        made.append((rider, found.value))
+    table = pd.DataFrame(made, columns=["rider", "value"]).dropna()
+    put_in = {rider["rider"]: rider["gases"]["delta_efficiency_pct"] for rider in truth.details}
+    error = table["value"] - table["rider"].map(put_in)
+    # 1.5 % of about 760 and 960 W on a difference of about 205 W: sqrt(11.4² + 14.4²)/205 = 9 % of 25, 2.2 points.
+    assert len(table) == 44
+    assert error.std() == pytest.approx(2.2, rel=0.35)
+    assert abs(error.mean()) < 3.3 * 2.2 / np.sqrt(len(table))
 
 
 @pytest.mark.long

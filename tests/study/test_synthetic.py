@@ -6,12 +6,16 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from pyarrow import parquet
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.folder import open_study
+from analysis_lib.study.frozen_protocol import describe_promises
+from analysis_lib.study.protocol_deviations import compare_with_protocol
 from analysis_lib.study.synthetic import read_truth, small_study, write_demo
+from analysis_lib.study.synthetic_demo import GASES
 from analysis_lib.study.synthetic_plan import FaultyTrial, LeftOut, NotRidden
 
 DEMO = Path(__file__).resolve().parents[2] / "data_synthetic" / "lantern_hill"
@@ -109,6 +113,15 @@ def test_recordings_are_packed_whole_milli_units(tmp_path):
     assert angle.min() >= 0 and angle.max() < 360_000
 
 
+def test_gases_change_nothing_else_of_a_study(tmp_path):
+    small_study(tmp_path / "without", riders=1, duration_s=3.0)
+    small_study(tmp_path / "with", riders=1, duration_s=3.0, gases=GASES)
+    without, breathed = (pd.read_csv(tmp_path / name / "trials.csv") for name in ("without", "with"))
+    assert breathed[without.columns].equals(without)
+    recording = "recordings/R01-P4-hard.parquet"
+    assert (tmp_path / "with" / recording).read_bytes() == (tmp_path / "without" / recording).read_bytes()
+
+
 def test_nothing_is_written_over(tmp_path):
     (tmp_path / "mine.txt").write_text("keep me", encoding="utf-8")
     with pytest.raises(Refusal, match="new or empty folder"):
@@ -138,6 +151,7 @@ def test_the_demo_is_small_and_complete():
         "zero_checks.csv",
         "truth.json",
         "generator.json",
+        "plan/protocol.json",
     } <= set(files)
 
 
@@ -148,6 +162,26 @@ def test_the_demo_has_no_error_and_says_what_is_missing():
     assert set(notes) == {"R02", "R04", "R07", "R10"}
     assert "9 trials" in notes["R07"] and "period 4 at easy" in notes["R07"]
     assert len(study.riders) == 12 and len(study.trials) == 139
+
+
+def test_the_demo_left_its_frozen_protocol_in_two_places():
+    deviations = [str(deviation.sentence()) for deviation in compare_with_protocol(open_study(DEMO))]
+    assert deviations == [
+        "rider R06, period 3, order of intensities: planned hard, steady, easy; found easy, steady, hard.",
+        "trial R04-P1-hard: planned exclusion by a rule of the protocol; found excluded: chain dropped during the"
+        " effort.",
+    ]
+
+
+def test_the_demo_was_ridden_as_its_protocol_allocated():
+    protocol = json.loads((DEMO / "plan/protocol.json").read_text(encoding="utf-8"))
+    assert protocol["trials_listed_when_frozen"] == 0
+    assert protocol["promised"] == describe_promises(open_study(DEMO).settings)
+    concealed = (DEMO / "plan/allocation_concealed.csv").read_text(encoding="utf-8")
+    assert "ROOR" not in concealed and "ORRO" not in concealed
+    rings = pd.read_csv(DEMO / "plan/schedule_open.csv").query("ride == 'trial'")
+    ridden = pd.read_csv(DEMO / "trials.csv").merge(rings, on=["rider", "period", "intensity"])
+    assert len(ridden) == 139 and (ridden["ring_x"] == ridden["ring_y"]).all()
 
 
 def test_the_demo_holds_no_path_outside_itself():
