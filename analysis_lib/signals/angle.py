@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -17,6 +18,9 @@ LONG_STEP_TURNS = 0.25  # a gap in which the crank travels farther is bridged at
 WRAP_MISMATCH_TURNS = 0.1
 FALLS_OF_ANOTHER_UNIT = 3  # a part of the recording in another unit falls that often; jitter does not
 FULL_TURN_ELSEWHERE = {"deg": ("radians", 2 * math.pi / 360), "rad": ("turns", 1 / (2 * math.pi))}
+TURNS_OF_UNIT = {"deg": 1 / 360, "rad": 1 / (2 * math.pi), "turn": 1.0}
+USUAL_SCALES = (1.0, 0.1, 0.01, 0.001, 1e-4, 1e-6)
+SAMPLES_FOR_A_HINT = 20_000
 USUAL_STEPS = 10_000  # enough of a recording to learn its usual step from
 
 FloatArray = NDArray[np.float64]
@@ -72,7 +76,9 @@ def _take_off_after(turns: FloatArray, places: NDArray[np.intp], whole: FloatArr
         turns -= np.repeat(np.concatenate([[0.0], np.cumsum(whole)]), lengths)
 
 
-def check_travel(stored: FloatArray, turns: FloatArray, time_s: FloatArray, file: str, unit: str) -> None:
+def check_travel(
+    stored: FloatArray, turns: FloatArray, time_s: FloatArray, file: str, unit: str, scale: float = 1.0
+) -> None:
     """Refuse an angle that does not move, runs backwards, or contradicts its declared unit.
 
     Parameters
@@ -83,6 +89,8 @@ def check_travel(stored: FloatArray, turns: FloatArray, time_s: FloatArray, file
         Time, s.
     file, unit : str
         For the message.
+    scale : float
+        Declared beside the unit.
 
     Raises
     ------
@@ -96,15 +104,38 @@ def check_travel(stored: FloatArray, turns: FloatArray, time_s: FloatArray, file
     if not fault:
         return
     wrong_way = fault.endswith("backwards")
+    scaled = f" with scale = {scale:g}" if scale != 1 else ""
     raise Refusal(
-        what=f"{file}, crank angle declared in {unit!r}",
+        what=f"{file}, crank angle declared in {unit!r}{scaled}",
         got=fault,
         wanted=f"an angle that grows in the pedalling direction at {SLOWEST_RPM:g} to {FASTEST_RPM:g} rpm",
         remedy="set scale = -1 for the angle if the recorder counts the other way round"
         if wrong_way
-        else "the unit is probably wrong: look at the numbers and declare 'deg', 'rad' or 'turn'",
+        else "unit or scale is probably wrong: look at the numbers and declare 'deg', 'rad' or 'turn'"
+        + _units_that_fit(stored, time_s, unit, scale),
         scope="trial",
     )
+
+
+def _units_that_fit(stored: FloatArray, time_s: FloatArray, unit: str, scale: float) -> str:
+    """Name the unit and scale with which the stored numbers would be a crank's angle, if it is one alone.
+
+    It is a hint for a reader who knows the recorder; nothing is ever read with it.
+    """
+    if unit not in TURNS_OF_UNIT:
+        return ""
+    part = slice(0, SAMPLES_FOR_A_HINT)
+    numbers, time = stored[part] / (scale * TURNS_OF_UNIT[unit]), time_s[part]
+    fitting = []
+    for other, times in itertools.product(TURNS_OF_UNIT, USUAL_SCALES):
+        tried = numbers * (times * TURNS_OF_UNIT[other])
+        turns = unwrap_turns(tried.copy(), time)
+        rpm = 60 * (turns[-1] - turns[0]) / (time[-1] - time[0])
+        if not _fault_of_travel(tried, turns, turns[-1] - turns[0], rpm) and find_steps(tried, 0.5).size:
+            fitting.append(
+                f'; they fit unit = "{other}"' + (f" with scale = {times:g}" if times != 1 else "")
+            )
+    return fitting[0] if len(fitting) == 1 else ""
 
 
 def _fault_of_travel(stored: FloatArray, turns: FloatArray, travel: float, rpm: float) -> str:

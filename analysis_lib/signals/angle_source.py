@@ -43,7 +43,8 @@ def right_crank_angle(
     if settings.angle == "encoder":
         stored = parts["crank_deg"]
         turns = unwrap_turns(stored.copy(), time_s)
-        check_travel(stored, turns, time_s, file, settings.columns["crank_deg"].unit)
+        declared = settings.columns["crank_deg"]
+        check_travel(stored, turns, time_s, file, declared.unit, declared.scale)
         notes: tuple[str, ...] = ()
     else:
         turns, notes = _turns_from_pulses(parts, time_s, settings, file)

@@ -14,7 +14,12 @@ from analysis_lib.signals.csv_reader import read_csv_columns
 from analysis_lib.signals.mat_reader import read_mat_columns
 from analysis_lib.signals.parquet_reader import read_parquet_columns
 from analysis_lib.signals.recorder import ColumnSource, RecorderSettings
-from analysis_lib.signals.sample_checks import FEWEST_SAMPLES, check_time, whole_samples
+from analysis_lib.signals.sample_checks import (
+    FEWEST_SAMPLES,
+    check_temperature,
+    check_time,
+    whole_samples,
+)
 from analysis_lib.signals.stored_columns import StoredColumns
 from analysis_lib.signals.units import unit_factor
 
@@ -38,7 +43,8 @@ def read_canonical_columns(
     columns = {name: values[trial] for name, values in columns.items()}
     check_time(columns["time_s"], trial.start, stored, settings.columns["time_s"].column, path.name)
     columns, missing_note = _without_missing(columns, path.name)
-    return columns, trial.stop - trial.start, (*stored.notes, window_note, missing_note)
+    warm_note = _complete_temperature(columns, settings, path.name) if "temperature_C" in columns else ""
+    return columns, trial.stop - trial.start, (*stored.notes, window_note, missing_note, warm_note)
 
 
 def _read_columns(path: Path, settings: RecorderSettings) -> StoredColumns:
@@ -100,3 +106,18 @@ def _without_missing(columns: dict[str, FloatArray], file: str) -> tuple[dict[st
         return columns, ""
     note = f"{missing} samples lack an angle or a torque; they were left out as gaps in time."
     return {name: values[whole] for name, values in columns.items()}, note
+
+
+def _complete_temperature(columns: dict[str, FloatArray], settings: RecorderSettings, file: str) -> str:
+    """Fill the samples without a temperature along straight lines; refuse what no recorder can be as warm as."""
+    warmth = columns["temperature_C"]
+    known = np.isfinite(warmth)
+    read = int(np.count_nonzero(known))
+    if not read:
+        del columns["temperature_C"]
+        return "The column of temperature is empty; the recording counts as one without."
+    check_temperature(warmth[known], settings.columns["temperature_C"], file)
+    if read == warmth.size:
+        return ""
+    columns["temperature_C"] = np.interp(columns["time_s"], columns["time_s"][known], warmth[known])
+    return f"Temperature was read at {read} of {warmth.size} samples and taken along straight lines between them."

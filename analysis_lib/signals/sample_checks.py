@@ -6,11 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.recorder import ColumnSource
 from analysis_lib.signals.stored_columns import StoredColumns
 
 FloatArray = NDArray[np.float64]
 FEWEST_SAMPLES = 10
 TOTAL_MISMATCH = 0.05  # of the total's root mean square
+COLDEST_C, WARMEST_C = -40.0, 70.0  # the bounds of the tables' temperatures
+ROOM_C = (5.0, 45.0)
 
 
 def check_time(time_s: FloatArray, first_row: int, stored: StoredColumns, column: str, file: str) -> None:
@@ -60,6 +63,27 @@ def whole_samples(columns: dict[str, FloatArray], file: str) -> NDArray[np.bool_
         got=f"{np.count_nonzero(~whole)} of {whole.size} samples without an angle or a torque",
         wanted=f"at least {FEWEST_SAMPLES} whole samples",
         remedy="map the columns that hold the angle and the torque, or exclude the trial with its reason",
+        scope="trial",
+    )
+
+
+def check_temperature(warmth_C: FloatArray, source: ColumnSource, file: str) -> None:
+    """Refuse a temperature that no recorder is ridden at, naming the scale that would bring it to that of a room."""
+    worst = float(warmth_C[np.argmax(np.abs(warmth_C - (COLDEST_C + WARMEST_C) / 2))])
+    if COLDEST_C < worst < WARMEST_C:
+        return
+    usual = float(np.median(warmth_C))
+    scales = [times for times in (0.1, 0.01, 0.001) if ROOM_C[0] < usual * times < ROOM_C[1]]
+    fits = (
+        f": {usual:.6g} would be {usual * scales[0]:.3g} °C with scale = {scales[0] * source.scale:g}"
+        if scales
+        else ""
+    )
+    raise Refusal(
+        what=f"{file}, column {source.column!r} declared in {source.unit!r}",
+        got=f"{worst:.6g} °C",
+        wanted=f"a temperature of the recorder from {COLDEST_C:g} to {WARMEST_C:g} °C",
+        remedy=f"declare the column's scale, stored × scale = °C{fits}; or map none (kelvin cannot be declared)",
         scope="trial",
     )
 

@@ -340,7 +340,7 @@ class TestRefusedAngles:
         factor = {"rad": 2 * np.pi, "deg": 360, "turn": 1}[stored]
         angle = crank_at(time, cadence) / (2 * np.pi) % 1 * factor
         refusal = self.refuse(write, angle, declared, rate_hz=rate_hz)
-        assert "the unit is probably wrong" in refusal.remedy
+        assert "unit or scale is probably wrong" in refusal.remedy
         assert repr(declared) in refusal.what
 
     def test_an_unwrapped_angle_in_another_unit(self, write):

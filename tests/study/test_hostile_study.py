@@ -45,7 +45,7 @@ def test_the_same_declared_in_radians(tiny, radians_until):
     tiny.replace("study.toml", 'unit = "deg"', 'unit = "rad"')
     part = 20 * radians_until > TIME_S
     write_recording(tiny, np.where(part, 2 * np.pi * (TURNS % 1), 360 * (TURNS % 1)))
-    with pytest.raises(Refusal, match="unit is probably wrong"):
+    with pytest.raises(Refusal, match="unit or scale is probably wrong"):
         open_study(tiny.root).load_trial("T1")
 
 
