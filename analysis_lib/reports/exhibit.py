@@ -21,6 +21,9 @@ from analysis_lib.reports.whole_file import write_bytes_whole
 SVG_METADATA = {"Date": None, "Creator": None}
 PNG_DPI = 150
 
+LEGIBLE_REM = 37
+"""A figure of two columns is never drawn narrower than this: its lettering would be too small to read."""
+
 NO_FORMULAS = "mathjax_ignore"
 """The class by which JupyterLab leaves dollar signs alone: those of a study's own words are no formulas."""
 
@@ -29,6 +32,9 @@ WIDE_COLUMNS, BROAD_COLUMNS = 8, 14
 
 SHORT_ROWS = 12
 """Up to so many rows a table stays on one page."""
+
+SENTENCE = 60
+"""Characters from which a cell is given room to be read as a sentence rather than as a column of single words."""
 
 LONG_WORD = 24
 """Characters without a gap beyond which a cell's word is broken over lines, so that it cannot push others away."""
@@ -79,14 +85,15 @@ class FigureExhibit:
         source = base64.b64encode(self.svg()).decode("ascii")
         return (
             f'<figure class="exhibit {NO_FORMULAS}" id="figure-{escape(self.name)}">'
-            f'<img style="width:{self._share_of_page():.0f}%" alt="{escape(self.alt)}"'
-            f' src="data:image/svg+xml;base64,{source}">'
+            f'<div class="picture-frame" tabindex="0" role="group" aria-label="Picture">'
+            f'<img style="{self._width()}" alt="{escape(self.alt)}" src="data:image/svg+xml;base64,{source}"></div>'
             f"<figcaption>{escape(self.caption)}</figcaption></figure>"
         )
 
-    def _share_of_page(self) -> float:
-        """Width in % of the page, on which a figure of two columns fills the line."""
-        return min(100.0, 100 * float(self.figure.get_figwidth()) / TWO_COLUMNS)
+    def _width(self) -> str:
+        """The share of the line that it fills, a figure of two columns all of it; on a phone its frame scrolls."""
+        share = min(1.0, float(self.figure.get_figwidth()) / TWO_COLUMNS)
+        return f"width:{share:.0%};min-width:{share * LEGIBLE_REM:.1f}rem"
 
     def save(self, folder: Path) -> None:
         """Write SVG, PNG and the plotted numbers below `folder`."""
@@ -113,11 +120,16 @@ class TableExhibit:
     digits: dict[str, int] = field(default_factory=dict)
 
     def html(self) -> str:
-        """Return an HTML table with caption and scoped headings; every cell is escaped and every row has an id."""
-        heads = "".join(self._head(name) for name in self.frame.columns)
-        values = self.frame.itertuples(index=False, name=None)
+        """Return an HTML table with caption and scoped headings; every cell is escaped and every row has an id.
+
+        A column of words without a word is left out; the file keeps it.
+        """
+        shown = self._shown
+        heads = "".join(self._head(name) for name in shown.columns)
+        values = shown.itertuples(index=False, name=None)
         rows = "".join(self._row(key, row) for key, row in zip(row_keys(self.frame), values, strict=True))
-        caption = f'<caption id="caption-{escape(self.name)}">{escape(self.caption)}</caption>'
+        words = f'<span class="words">{escape(self.caption)}</span>'
+        caption = f'<caption id="caption-{escape(self.name)}">{words}</caption>'
         return (
             f'<div class="table-frame {NO_FORMULAS}" tabindex="0" role="group"'
             f' aria-labelledby="caption-{escape(self.name)}">'
@@ -125,9 +137,22 @@ class TableExhibit:
             f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
         )
 
+    @cached_property
+    def _shown(self) -> pd.DataFrame:
+        return self.frame.loc[:, [not _wordless(values) for _, values in self.frame.items()]]
+
+    @cached_property
+    def _of_numbers(self) -> frozenset[str]:
+        """The columns of numbers, which are set to the right; the first heads its rows and is not."""
+        return frozenset(
+            str(name)
+            for name, values in list(self.frame.items())[1:]
+            if pd.api.types.infer_dtype(values) in ("integer", "floating", "mixed-integer-float")
+        )
+
     def _size(self) -> str:
         """The classes by which paper sets a table smaller, turns it to the page's long side or keeps it whole."""
-        rows, columns = self.frame.shape
+        rows, columns = self._shown.shape
         sizes = {
             "wide": columns > WIDE_COLUMNS,
             "broad": columns > BROAD_COLUMNS,
@@ -137,9 +162,7 @@ class TableExhibit:
 
     def _head(self, column: object) -> str:
         """A column's heading, which stands over its numbers where it has any."""
-        first = column == self.frame.columns[0]
-        numbers = pd.api.types.is_numeric_dtype(self.frame[column]) and not first
-        marks = ' class="number"' if numbers and self.frame[column].dtype != bool else ""
+        marks = ' class="number"' if str(column) in self._of_numbers else ""
         return f'<th scope="col"{marks}>{escape(self._heading(column))}</th>'
 
     def _heading(self, column: object) -> str:
@@ -148,7 +171,7 @@ class TableExhibit:
     def _row(self, key: str, values: tuple) -> str:
         cells = [
             self._cell(str(column), value, first=position == 0)
-            for position, (column, value) in enumerate(zip(self.frame.columns, values, strict=True))
+            for position, (column, value) in enumerate(zip(self._shown.columns, values, strict=True))
         ]
         return f'<tr id="table-{escape(self.name)}--{escape(key)}">{"".join(cells)}</tr>'
 
@@ -157,9 +180,8 @@ class TableExhibit:
             text = format_p(value)
         else:
             text = format_cell(value, self.digits.get(column))
-        kind, marks = _word_kind(text), ""
+        kind, marks = "number" if column in self._of_numbers else _word_kind(text), ""
         if isinstance(value, int | float) and not isinstance(value, bool):
-            kind = kind if first else "number"
             percent = "%" if "(%" in self._heading(column) else ""
             whole = "" if isinstance(value, int) else "~"
             marks = "" if math.isnan(value) else f' data-value="{whole}{value:.{FILE_DIGITS}g}{percent}"'
@@ -173,6 +195,11 @@ class TableExhibit:
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, str]:
         return {"text/html": self.html(), "text/plain": self.frame.to_string(index=False)}
+
+
+def _wordless(column: pd.Series) -> bool:
+    """Whether a column that is not of numbers holds nothing in any row."""
+    return not pd.api.types.is_numeric_dtype(column) and bool((column.isna() | (column == "")).all())
 
 
 def row_keys(frame: pd.DataFrame) -> list[str]:
@@ -194,7 +221,9 @@ def _slug(values: tuple) -> str:
 
 
 def _word_kind(text: str) -> str:
-    """Whether a cell is one short word, an id say, that stays on one line, or holds one too long for any line."""
+    """Whether a cell is one short word, an id say, that stays on one line, a sentence, or holds too long a word."""
+    if len(text) > SENTENCE:
+        return "sentence"
     if any(len(word) > LONG_WORD for word in re.split(r"[\s-]+", text)):
         return "unbroken"
     return "whole" if len(text) <= LONG_WORD and not re.search(r"\s", text) else ""

@@ -54,7 +54,7 @@ def quality_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
 
 
 def trial_table(analysis: RiderAnalysis) -> TableExhibit:
-    """List the trials with what was kept, what was dropped and why."""
+    """List the trials with what was kept and what was dropped; `rider_words.trust` gives the reasons."""
     columns = [
         "trial",
         "period",
@@ -65,12 +65,13 @@ def trial_table(analysis: RiderAnalysis) -> TableExhibit:
         "dropped_turns",
         "samples_per_turn",
     ]
-    columns += ["longest_gap_s", "zero_drift_Nm", "cadence_sd_rpm", "reason"]
+    columns += ["longest_gap_s", "zero_drift_Nm", "cadence_sd_rpm"]
     return TableExhibit(
         "trials",
         analysis.trials[[name for name in columns if name in analysis.trials]],
         "Every trial of this rider and what the recording can carry. Zero drift: change of the unloaded"
-        " torque from the check before the trial to the check after it.",
+        " torque from the check before the trial to the check after it. What is not used, or with caution, is named"
+        " below with its reason.",
         headings={
             "longest_gap_s": "longest gap (s)",
             "zero_drift_Nm": "zero drift (N·m)",

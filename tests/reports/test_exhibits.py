@@ -52,11 +52,35 @@ def test_saving_writes_both_pictures_and_the_numbers(tmp_path):
 def test_a_table_has_caption_and_scopes_and_escapes_cells():
     frame = pd.DataFrame({"rider": ["<script>"], "power_W": [201.23456], "n": [3], "gone": [np.nan]})
     html = TableExhibit("t", frame, "Cap", {"power_W": "Power (W)"}, {"power_W": 1}).html()
-    assert '<caption id="caption-t">Cap</caption>' in html
+    assert '<caption id="caption-t"><span class="words">Cap</span></caption>' in html
     assert '<th scope="col" class="number">Power (W)</th>' in html
     assert '<th scope="row" class="whole">&lt;script&gt;</th>' in html
     assert '<td class="number" data-value="~201.23456">201.2</td>' in html
     assert '<td class="number">–</td>' in html
+
+
+def test_columns_of_numbers_stand_right_and_a_column_without_a_word_is_left_out():
+    frame = pd.DataFrame(
+        {"trial": ["a", "b"], "period": [1, 2], "by": ["x", 3], "note": ["", None], "sd": np.nan}
+    )
+    frame["period"] = frame["period"].astype("Int64")
+    html = TableExhibit("t", frame, "Cap").html()
+    assert html.count('class="number"') == 6  # period and sd: the head and two rows each
+    assert '<th scope="col">by</th>' in html
+    assert "note" not in html
+    assert '<td class="number">–</td>' in html
+
+
+def test_a_long_reason_is_set_as_a_sentence():
+    html = TableExhibit("t", pd.DataFrame({"trial": ["a"], "reason": ["one more word " * 8]}), "Cap").html()
+    assert '<td class="sentence">' in html
+
+
+def test_lettering_keeps_its_size_on_a_phone():
+    html = _exhibit().html()
+    assert re.search(
+        r'<div class="picture-frame" tabindex="0" [^>]*><img style="width:\d+%;min-width:[\d.]+rem"', html
+    )
 
 
 def test_negative_numbers_have_a_true_minus_and_nothing_is_a_dash():
