@@ -11,6 +11,7 @@ from analysis_lib.reports.rings_analysis import RingsAnalysis, contrasts_of
 from analysis_lib.statistics.estimates import Estimate, decimals_for
 from analysis_lib.statistics.multiplicity import adjust_p, simultaneous_intervals
 from analysis_lib.statistics.rings import RingsEffect
+from analysis_lib.statistics.rings_sensitivity import rings_responses
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_text import unit_after
@@ -59,7 +60,8 @@ def rings_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
 def rings_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     """Give estimate, simultaneous interval, adjusted p and verdict of each ring at each intensity."""
     frame = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
-    columns = ["intensity", "ring", "estimate", "se", "df", "low", "high", "p", "p_family"]
+    frame = frame.merge(effect.holm()[["intensity", "ring", "p_holm"]], how="left", on=["intensity", "ring"])
+    columns = ["intensity", "ring", "estimate", "se", "df", "low", "high", "p", "p_family", "p_holm"]
     each = 100 * (1 - 0.1 / len(effect.rings))
     return TableExhibit(
         f"rings_{outcome.name}",
@@ -67,7 +69,7 @@ def rings_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
         f"{name_with_unit(outcome)}, ring − {effect.reference}. {effect.method}. Verdict against"
         f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the {each:.4g} % interval (equivalence) lies"
         " inside, difference when the simultaneous 95 % interval excludes zero, else undecided; all rings allowed for,"
-        " intensities not.",
+        " intensities not. p (Holm): adjusted for every ring at every single intensity.",
         HEADINGS,
         digits_of(effect),
     )
@@ -118,7 +120,8 @@ def trajectories_exhibit(analysis: RingsAnalysis, outcome: Outcome, effect: Ring
     return FigureExhibit(
         f"trajectories_{outcome.name}",
         ring_trajectories(cells, analysis.rings, name_with_unit(outcome)),
-        f"{outcome.label} of every rider on every ring, one line a rider (n = {cells['rider'].nunique()}); a gap is a"
+        f"{outcome.label} of every rider on every ring, one line a rider (n = {cells['rider'].nunique()}; mean of the"
+        " rider's periods on it); a gap is a"
         " ring without a value. Look for lines that bend the same way, and for a rider who stands apart.",
         f"Line plots of {outcome.label} from ring to ring, one line a rider and one panel an intensity.",
         cells,
@@ -134,10 +137,40 @@ def riders_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     return TableExhibit(
         f"riders_{outcome.name}",
         wide,
-        f"{name_with_unit(outcome)}: each rider's own ring − {effect.reference}, mean over intensities. One period on each"
-        " ring: the difference of two rides on one ring looks like this too.",
+        f"{name_with_unit(outcome)}: each rider's own ring − {effect.reference}, mean over intensities,"
+        f" periods on one ring averaged. {_what_one_rider_shows(effect)}",
         {ring: f"{ring} − {effect.reference}" for ring in effect.rings},
         dict.fromkeys(effect.rings, decimals),
+    )
+
+
+def _what_one_rider_shows(effect: RingsEffect) -> str:
+    if effect.is_repeated:
+        return "Rides on one ring differ too: see how far riders differ beyond that."
+    return "One period on each ring: the difference of two rides on one ring looks like this too."
+
+
+def responses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Give how far riders differ in their response to each ring, beside the error of one period."""
+    rows = []
+    for ring, found in rings_responses(effect).items():
+        spread, bounds = found.spread, found.spread.interval(effect.level)
+        rows.append((ring, spread.sd, bounds.low, bounds.high, spread.p, found.typical_error, spread.n))
+    columns = ["ring", "estimate", "low", "high", "p", "typical_error", "n"]
+    heads = {
+        "estimate": "SD of response",
+        "low": "95 % low",
+        "high": "95 % high",
+        "typical_error": "typical error",
+    }
+    return TableExhibit(
+        f"responses_{outcome.name}",
+        pd.DataFrame(rows, columns=columns),
+        f"{name_with_unit(outcome)}: SD between riders of their own response to each ring − {effect.reference}, mean over"
+        " intensities, from repeated periods; p of no spread; beside it the typical error of one period. A low end of 0:"
+        " riders may all respond alike.",
+        HEADINGS | heads,
+        digits_of(effect) | {"typical_error": digits_of(effect)["se"]},
     )
 
 

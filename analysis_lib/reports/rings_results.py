@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rings_analysis import RingsAnalysis
+from analysis_lib.reports.rings_intensity import tests_frame
 from analysis_lib.reports.study_results import plain_row, write_json_results
+from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.study.protocol import Outcome
 
 
@@ -14,7 +17,8 @@ def write_results(analysis: RingsAnalysis, results_dir: str) -> None:
 
 def _estimates(analysis: RingsAnalysis, outcome: Outcome) -> dict:
     effect = analysis.rings_effect(outcome)
-    rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect)).to_dict("records")
+    frame = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
+    frame = frame.merge(effect.holm()[["intensity", "ring", "p_holm"]], how="left", on=["intensity", "ring"])
     omnibus = [
         {
             "intensity": str(name),
@@ -29,5 +33,15 @@ def _estimates(analysis: RingsAnalysis, outcome: Outcome) -> dict:
         "method": effect.method,
         "reference": effect.reference,
         "omnibus": [plain_row(row) for row in omnibus],
-        "estimates": [plain_row(row) for row in rows],
+        "estimates": [plain_row(row) for row in frame.to_dict("records")],
+        "tests": _tests(effect),
+        "riders": [plain_row(row) for row in effect.riders().to_dict("records")],
     }
+
+
+def _tests(effect: RingsEffect) -> list[dict]:
+    """The change of each ring with intensity and the tests of ring × intensity; none with one intensity."""
+    try:
+        return [plain_row(row) for row in tests_frame(effect).to_dict("records")]
+    except Refusal as refusal:
+        return [{"why_none": str(refusal)}]

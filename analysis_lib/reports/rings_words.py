@@ -88,23 +88,6 @@ def _show_f(test: FTest) -> str:
     return f"F({test.df_between}, {test.df_within:.4g}) = {show_number(test.f, 2)}, {show_p(test.p)}"
 
 
-def missing_sentences(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> list[str]:
-    """Say how many riders each estimate rests on, and who lacks a ring."""
-    seen = effect.trials.dropna(subset=["value"])
-    ridden = seen.groupby("rider")["ring"].agg(set)
-    lacking = [
-        f"{rider} ({', '.join(ring for ring in analysis.rings if ring not in rings)})"
-        for rider, rings in ridden.items()
-        if len(rings) < len(analysis.rings)
-    ]
-    if not lacking:
-        return [f"All {len(ridden)} riders analysed have a value of {outcome.label} on every ring."]
-    return [
-        f"{len(ridden)} riders are analysed; without a value on some ring: {'; '.join(lacking)}. Such a rider still"
-        " says something about the rings ridden, and stays in."
-    ]
-
-
 def meter_sentences(analysis: RingsAnalysis) -> list[str]:
     """Say how much of each contrast a meter could have made up."""
     gaps = analysis.ring_gaps()
@@ -136,21 +119,38 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
             f" {len(analysis.left_out)} riders or pages could not be."
         ),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
-        (
-            "Each rider rode each ring in one period, so a rider's own difference cannot be told from the difference"
-            " of two rides on one ring: nothing here shows that one rider responds and another does not."
-        ),
+        _one_rider_says_little(analysis),
         (
             "One error serves all contrasts, which is right when any two rings differ by as much from rider to rider;"
             " each ring by itself stands beside it. Where riders differed on one of three rings alone, simulated"
             " studies without any effect found one in 6 to 7 % instead of 5 %."
         ),
-        "The intensities and the secondary outcomes are not adjusted against each other: read them as a description.",
+        (
+            "Intervals hold for all rings at one intensity; for all intensities too, read p (Holm) of the table. The"
+            " secondary outcomes are not adjusted against each other: read them as a description."
+        ),
     ]
+
+
+def _rides_repeat(analysis: RingsAnalysis) -> bool:
+    return any(len(set(rings)) < len(rings) for rings in analysis.study.settings.design.sequences.values())
+
+
+def _one_rider_says_little(analysis: RingsAnalysis) -> str:
+    if _rides_repeat(analysis):
+        return (
+            "Rings were ridden in several periods, and each rider's mean on each ring counts once; how far riders differ"
+            " in their response stands apart, with its interval, and sorts nobody into responders and others."
+        )
+    return (
+        "Each rider rode each ring in one period, so a rider's own difference cannot be told from the difference"
+        " of two rides on one ring: nothing here shows that one rider responds and another does not."
+    )
 
 
 def methods(analysis: RingsAnalysis) -> list[str]:
     """Generate the methods text from what was done."""
+    repeats = ", on each rider's mean on each ring" if _rides_repeat(analysis) else ""
     sequences = ", ".join(
         f"{name} ({'-'.join(rings)})" for name, rings in analysis.study.settings.design.sequences.items()
     )
@@ -162,11 +162,13 @@ def methods(analysis: RingsAnalysis) -> list[str]:
         ),
         (
             "At each intensity, and for the mean over intensities: value = rider + period + ring by least squares, all"
-            f" fixed; each oval ring against {REFERENCE} with intervals that hold for all rings together, by the"
+            f" fixed{repeats}; each oval ring against {REFERENCE} with intervals that hold for all rings together, by the"
             " multivariate t distribution (Dunnett 1955). F test of rings beside it. Equivalent: both one-sided tests"
             " at 0.05 divided by the number of oval rings reject an effect as large as the smallest that matters;"
             " difference: the simultaneous 95 % interval excludes zero; else undecided. Ovals among themselves: Dunn's"
             " intervals and Holm's p. Carry-over: the ring of the period before in the same model (Jones & Kenward"
             " 2014, ch. 4), shown and never a gate. Mixed model: random rider, REML, Kenward & Roger 1997."
+            " Change with intensity: the slopes of the riders' periods in the same model. Ring × intensity: Wilks's Λ of"
+            " the differences between intensities, F by Rao 1951."
         ),
     ]

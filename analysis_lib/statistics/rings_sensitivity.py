@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.individual import IndividualEffects, individual_effects
 from analysis_lib.statistics.mixed import MixedModel, fit_mixed_model
 from analysis_lib.statistics.rider_least_squares import fit_columns, fit_family, indicate, indicate_periods
 from analysis_lib.statistics.rings import RingsEffect
@@ -40,6 +41,25 @@ def rings_alone(effect: RingsEffect) -> dict[object, dict[str, Estimate]]:
             except Refusal:
                 continue
             found[intensity].update(estimates)
+    return found
+
+
+def rings_responses(effect: RingsEffect) -> dict[str, IndividualEffects]:
+    """How far riders differ in their response to each ring, from their repeated rides; mean over intensities.
+
+    Each ring with the reference as a study of two rings, see `individual.individual_effects`.
+
+    Raises
+    ------
+    Refusal
+        As `individual_effects`: without repeats nothing tells a response from chance.
+    """
+    found = {}
+    for ring in effect.rings:
+        pair = effect.trials[effect.trials["ring"].isin([effect.reference, ring])]
+        pair = pair.assign(ring=pair["ring"].map({effect.reference: "round", ring: "oval"}))
+        pair = pair.rename(columns={"value": effect.value})
+        found[ring] = individual_effects(pair, effect.value, level=effect.level, unit=effect.unit)
     return found
 
 

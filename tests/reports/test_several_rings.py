@@ -10,7 +10,14 @@ import pytest
 from statsmodels.formula.api import ols
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import rider_words, rings_checks, rings_exhibits, rings_words, study_exhibits
+from analysis_lib.reports import (
+    rider_words,
+    rings_checks,
+    rings_exhibits,
+    rings_intensity,
+    rings_words,
+    study_exhibits,
+)
 from analysis_lib.reports.page_list import planned_pages
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rings_analysis import analyse_rings, contrasts_of
@@ -169,7 +176,7 @@ def test_a_rider_whose_page_of_one_ring_failed_stays_in_with_the_others_and_is_n
     spoilt = replace(analysis, tables=tables, left_out={"R02 on strong": "no trial that could be used"})
     outcome = spoilt.outcomes[0]
     effect = spoilt.rings_effect(outcome)
-    assert "R02 (strong)" in " ".join(rings_words.missing_sentences(spoilt, outcome, effect))
+    assert "R02 (strong)" in " ".join(rings_intensity.missing_sentences(spoilt, outcome, effect))
     gone = study_exhibits.set_aside_table(spoilt).frame
     listed = gone[gone["rider"] == "R02"]
     assert list(listed["ring"]) == ["strong", "strong"]
