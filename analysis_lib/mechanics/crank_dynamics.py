@@ -146,7 +146,7 @@ def steady_turn(
     if given is None or not (math.isfinite(given) and given > 0):
         what = "mean_cadence_rpm" if level is None else "level"
         raise Refusal(what, repr(given), "more than 0", "give a positive value")
-    gear = drivetrain.gear(crank_angles(stroke.angles))
+    gear = drivetrain.turn_gear(stroke.angles)
     start_cadence = mean_cadence_rpm or 60 / (2 * math.pi * float(np.mean(1 / stroke.speed_rad_s)))
     energy, torque = _starting_point(drivetrain, stroke, start_cadence, gear)
     start_level = level or _level_of(resistance, torque, np.sqrt(2 * energy))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis_lib.mechanics.periodic import check_turn
+from analysis_lib.mechanics.periodic import check_turn, crank_angles
 from analysis_lib.mechanics.ring import FloatArray, Ring
 from analysis_lib.mechanics.sprocket import check_teeth, mean_arm_m
 from analysis_lib.mechanics.steady_speed import steady_speeds
@@ -129,6 +130,18 @@ class Drivetrain:
         """Gear G = h/r, sprocket speed over crank speed; its mean over a turn is the ratio of the teeth."""
         return self.lever_arm(crank_rad) / self.sprocket_radius_m
 
+    def turn_gear(self, angles: int) -> FloatArray:
+        """Gear at `angles` equally spaced crank angles from top dead centre; worked out once, and read only."""
+        if angles not in self._turn_gears:
+            gear = self.gear(crank_angles(angles))
+            gear.setflags(write=False)
+            self._turn_gears[angles] = gear
+        return self._turn_gears[angles]
+
+    @cached_property
+    def _turn_gears(self) -> dict[int, FloatArray]:
+        return {}
+
     def crank_inertia(self, crank_rad: ArrayLike) -> FloatArray:
         """Crank inertial load I·G², in kg m².
 
@@ -163,8 +176,8 @@ class Drivetrain:
 
     def wheel_resistance_Nm(self, torque_Nm: ArrayLike) -> float:
         """Constant resisting torque at the sprocket that takes, over a turn, the work the cranks put in."""
-        torque, angle = check_turn(torque_Nm, "torque_Nm")
-        return float(np.mean(torque) / np.mean(self.gear(angle)))
+        torque, _ = check_turn(torque_Nm, "torque_Nm")
+        return float(np.mean(torque) / np.mean(self.turn_gear(torque.size)))
 
     def steady_speed(
         self, torque_Nm: ArrayLike, mean_cadence_rpm: float, legs_kgm2: ArrayLike = 0.0
@@ -197,7 +210,7 @@ class Drivetrain:
             Torque that is not one finite turn or does not drive on the whole, a cadence that is not positive,
             or so little inertia that the crank would all but stop within the turn.
         """
-        torque, angle = check_turn(torque_Nm, "torque_Nm")
+        torque, _ = check_turn(torque_Nm, "torque_Nm")
         if not (math.isfinite(mean_cadence_rpm) and mean_cadence_rpm > 0):
             raise Refusal("mean_cadence_rpm", repr(mean_cadence_rpm), "more than 0", "give turns per minute")
         if np.mean(torque) < 0:
@@ -208,5 +221,9 @@ class Drivetrain:
                 "check the sign of the torque channel and its zero torque",
             )
         return steady_speeds(
-            torque, self.gear(angle), self.wheel_inertia_kgm2, mean_cadence_rpm, np.asarray(legs_kgm2)
+            torque,
+            self.turn_gear(torque.size),
+            self.wheel_inertia_kgm2,
+            mean_cadence_rpm,
+            np.asarray(legs_kgm2),
         )

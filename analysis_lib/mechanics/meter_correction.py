@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.periodic import check_turn, look_ahead
-from analysis_lib.mechanics.power_error import Averaging, power_errors
+from analysis_lib.mechanics.power_error import Averaging, power_errors_by_sectors
 from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.mechanics.steady_speed import steady_speeds
 from analysis_lib.refusals import Refusal
@@ -149,11 +149,13 @@ def correct_meter(
     gear = drivetrain.gear(angle)
     best = drivetrain.steady_speed(torque, mean_cadence_rpm)
     drawn, speeds = _draw_turns(drivetrain, gear, torque_draws_Nm, mean_cadence_rpm, known_to, seed)
+    found = power_errors_by_sectors(torque, best, sectors, averaging=averaging)
+    spread = power_errors_by_sectors(drawn, speeds, sectors, averaging=averaging)
     corrections = []
-    for count in sectors:
-        factor = 1 / (1 + float(power_errors(torque, best, count, averaging=averaging)))
-        factors = 1 / (1 + power_errors(drawn, speeds, count, averaging=averaging))
-        corrections.append(MeterCorrection(count, averaging, factor, float(factors.std(ddof=1)), factors))
+    for count, error, errors in zip(sectors, found, spread, strict=True):
+        factors = 1 / (1 + errors)
+        spread_of = float(factors.std(ddof=1))
+        corrections.append(MeterCorrection(count, averaging, 1 / (1 + float(error)), spread_of, factors))
     return corrections
 
 

@@ -49,6 +49,8 @@ class MountCriteria:
     verdicts : DataFrame
         One row a criterion: ``criterion, verdict, mounts_deg, best_mount_deg, smallest_that_matters``; the
         verdict is "any of these", "this one" or "not enough turns".
+    best_by_intensity : DataFrame
+        One row a criterion: ``criterion``, and a column an intensity with the available mounting of least loss there.
     level : float
     n_draws : int
     method : str
@@ -57,6 +59,7 @@ class MountCriteria:
     curves: pd.DataFrame
     mountings: pd.DataFrame
     verdicts: pd.DataFrame
+    best_by_intensity: pd.DataFrame
     level: float
     n_draws: int
     method: str = METHOD
@@ -116,12 +119,12 @@ def compare_mounts(
     ring = turn_ring(drivetrain, angles)
     grid = np.arange(0.0, 180.0)
     everywhere = np.radians(np.concatenate([grid, mounts]))
-    by_intensity = [
-        mount_losses(ring, torque, mean_cadence_rpm[name], everywhere) for name, torque in draws.items()
-    ]
+    by_intensity = {
+        name: mount_losses(ring, torque, mean_cadence_rpm[name], everywhere) for name, torque in draws.items()
+    }
     curves, table, verdicts = [], [], []
     for criterion in CRITERIA:
-        losses = np.mean([found[criterion] for found in by_intensity], axis=0)
+        losses = np.mean([found[criterion] for found in by_intensity.values()], axis=0)
         matters = smallest_that_matters[criterion]
         curves.append(_curve(criterion, grid, losses[:, : grid.size], level, matters))
         rows = _mountings(criterion, mounts, losses[:, grid.size :], level, matters)
@@ -131,9 +134,21 @@ def compare_mounts(
         curves=pd.concat(curves, ignore_index=True),
         mountings=pd.concat(table, ignore_index=True),
         verdicts=pd.DataFrame(verdicts),
+        best_by_intensity=_best_by_intensity(by_intensity, mounts),
         level=level,
         n_draws=len(next(iter(draws.values()))),
     )
+
+
+def _best_by_intensity(
+    by_intensity: Mapping[str, Mapping[str, FloatArray]], mounts: FloatArray
+) -> pd.DataFrame:
+    """The available mounting of least mean loss; the losses of the available ones stand last."""
+    best = {
+        name: [mounts[found[criterion][:, -mounts.size :].mean(axis=0).argmin()] for criterion in CRITERIA]
+        for name, found in by_intensity.items()
+    }
+    return pd.DataFrame({"criterion": list(CRITERIA), **best})
 
 
 def _curve(

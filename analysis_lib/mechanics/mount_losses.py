@@ -101,12 +101,14 @@ def _speed_loss(ring: TurnedRing, torque: FloatArray, cadence: float, mounts: Fl
 
 
 def _peak_loss(ring: TurnedRing, torque: FloatArray, mounts: FloatArray) -> FloatArray:
-    crank = crank_angles(torque.shape[1])
-    loss = np.empty((len(torque), mounts.size))
-    for column, mount in enumerate(mounts):
-        at_crank = torque * ring.gear_at(crank + mount)
-        loss[:, column] = at_crank.max(axis=1) / at_crank.mean(axis=1)
-    return loss
+    gears = ring.gear_at(mounts[:, None] + crank_angles(torque.shape[1])[None, :])
+    # The peak can only be where the torque is within the whole swing of the gear of its own largest.
+    floor = torque.max(axis=1, keepdims=True) * (ring.gear.min() / ring.gear.max())
+    near = (torque >= floor).any(axis=0)
+    strong, peaks = torque[:, near], np.empty((len(torque), mounts.size))
+    for column, gear in enumerate(gears[:, near]):
+        peaks[:, column] = (strong * gear).max(axis=1)
+    return peaks / (torque @ gears.T / torque.shape[1])
 
 
 def _dead_centre_loss(ring: TurnedRing, torque: FloatArray, cadence: float, mounts: FloatArray) -> FloatArray:

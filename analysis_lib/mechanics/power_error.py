@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from numbers import Integral
 from typing import Literal, get_args
 
@@ -102,19 +103,33 @@ def power_errors(
     -------
     array of shape (...,)
     """
+    return power_errors_by_sectors(torque_Nm, speed_rad_s, [sectors], start_rad, averaging)[0]
+
+
+def power_errors_by_sectors(
+    torque_Nm: NDArray[np.float64],
+    speed_rad_s: NDArray[np.float64],
+    sectors: Sequence[int],
+    start_rad: float = 0.0,
+    averaging: Averaging = "time",
+) -> list[NDArray[np.float64]]:
+    """`power_errors` for several numbers of speed readings a turn; the turns are summed up once for all of them."""
     if averaging not in get_args(Averaging):
         raise Refusal(
             "averaging", repr(averaging), "'time' or 'angle'", "say over what the meter averages torque"
         )
-    width = 2 * math.pi / _check_sectors(sectors)
-    edges = start_rad + np.linspace(0, 2 * math.pi, sectors + 1)
-    if averaging == "time":
-        slowness = 1 / speed_rad_s
-        duration = np.diff(_integral_to(edges, slowness))
-        sector_torque = np.diff(_integral_to(edges, torque_Nm * slowness)) / duration
-    else:
-        sector_torque = np.diff(_integral_to(edges, torque_Nm)) / width
-    return sector_torque.mean(axis=-1) / torque_Nm.mean(axis=-1) - 1
+    in_time = averaging == "time"
+    slowness = 1 / speed_rad_s if in_time else None
+    torque = _RunningTurn.of(torque_Nm if slowness is None else torque_Nm * slowness)
+    time = None if slowness is None else _RunningTurn.of(slowness)
+    mean, errors = torque_Nm.mean(axis=-1), []
+    for count in sectors:
+        width = 2 * math.pi / _check_sectors(count)
+        edges = start_rad + np.linspace(0, 2 * math.pi, count + 1)
+        duration = width if time is None else np.diff(time.integral_to(edges))
+        sector_torque = np.diff(torque.integral_to(edges)) / duration
+        errors.append(sector_torque.mean(axis=-1) / mean - 1)
+    return errors
 
 
 def meter_error_by_sectors(
@@ -130,23 +145,37 @@ def meter_error_by_sectors(
     DataFrame
         Columns ``sectors`` and ``relative_error``, one row a number of sectors.
     """
-    errors = [power_error(torque_Nm, speed_rad_s, count) for count in sectors]
+    torque, _ = check_turn(torque_Nm, "torque_Nm")
+    speed, _ = check_turn(speed_rad_s, "speed_rad_s")
+    _check_pair(torque, speed)
+    errors = [float(error) for error in power_errors_by_sectors(torque, speed, sectors)]
     return pd.DataFrame({"sectors": list(sectors), "relative_error": errors})
 
 
-def _integral_to(angles: NDArray[np.float64], turn: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Integral over angle from 0 to each of `angles` (rad) along the last axis; turns run linearly between samples."""
-    count = turn.shape[-1]
-    step = 2 * math.pi / count
-    sums = np.cumsum(turn, axis=-1)
-    first = turn[..., :1]
-    turns, position = np.divmod(angles / step, count)
-    cell = np.minimum(position.astype(int), count - 1)
-    part = position - cell
-    here, following = turn[..., cell], turn[..., (cell + 1) % count]
-    to_sample = sums[..., cell] - (first + here) / 2  # trapezoids from the first sample to this one
-    within = here * part + (following - here) * part**2 / 2
-    return step * (turns * sums[..., -1:] + to_sample + within)
+@dataclass(frozen=True)
+class _RunningTurn:
+    """Turns along the last axis, which run linearly between samples, and their running sums."""
+
+    turn: NDArray[np.float64]
+    sums: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, turn: NDArray[np.float64]) -> _RunningTurn:
+        return cls(turn, np.cumsum(turn, axis=-1))
+
+    def integral_to(self, angles: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Integral over angle from 0 to each of `angles` (rad)."""
+        count = self.turn.shape[-1]
+        step = 2 * math.pi / count
+        turns, position = np.divmod(angles / step, count)
+        cell = np.minimum(position.astype(int), count - 1)
+        part = position - cell
+        here, following = self.turn[..., cell], self.turn[..., (cell + 1) % count]
+        to_sample = (
+            self.sums[..., cell] - (self.turn[..., :1] + here) / 2
+        )  # trapezoids from the first sample on
+        within = here * part + (following - here) * part**2 / 2
+        return step * (turns * self.sums[..., -1:] + to_sample + within)
 
 
 def _check_pair(torque: NDArray[np.float64], speed: NDArray[np.float64]) -> None:

@@ -65,12 +65,17 @@ class StrokePrediction:
 
     def band(self) -> pd.DataFrame:
         """Range over the assumptions on the oval ring: ``crank_deg``, low and high of torque and speed."""
-        oval = self.curves[self.curves["assumption"] != ROUND].groupby("crank_deg", as_index=False)
-        return oval.agg(
-            torque_low_Nm=("torque_Nm", "min"),
-            torque_high_Nm=("torque_Nm", "max"),
-            speed_low_rpm=("speed_rpm", "min"),
-            speed_high_rpm=("speed_rpm", "max"),
+        oval = self.curves[self.curves["assumption"] != ROUND]
+        ways = oval["assumption"].nunique()
+        torque, speed = (oval[name].to_numpy().reshape(ways, -1) for name in ("torque_Nm", "speed_rpm"))
+        return pd.DataFrame(
+            {
+                "crank_deg": oval["crank_deg"].to_numpy()[: torque.shape[1]],
+                "torque_low_Nm": torque.min(axis=0),
+                "torque_high_Nm": torque.max(axis=0),
+                "speed_low_rpm": speed.min(axis=0),
+                "speed_high_rpm": speed.max(axis=0),
+            }
         )
 
     def fastest_extension_deg_s(self, joint: str) -> pd.Series:

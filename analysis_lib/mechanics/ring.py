@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -145,9 +145,7 @@ class Ring:
                 f"major axis over minor axis, from 1 (round) to {LARGEST_AXIS_RATIO:g}",
                 "give the longer diameter divided by the shorter one, such as 1.10",
             )
-        perimeter = check_teeth(teeth, "teeth of the ring") * CHAIN_PITCH_M
-        semi_major = perimeter / (4 * float(ellipe(1 - 1 / axis_ratio**2)))
-        return cls(teeth, EllipseSupport(semi_major, semi_major / axis_ratio))
+        return _ellipse(check_teeth(teeth, "teeth of the ring"), float(axis_ratio))
 
     def support(self, psi: ArrayLike) -> FloatArray:
         """H in metres at normal angles `psi` (rad from the major axis, in the pedalling direction)."""
@@ -227,6 +225,13 @@ class Ring:
     def is_round(self) -> bool:
         """Whether all widths are equal, so that mounting cannot matter."""
         return self.axis_ratio - 1 < ROUND_TOLERANCE
+
+
+@lru_cache(maxsize=256)
+def _ellipse(teeth: int, axis_ratio: float) -> Ring:
+    """Equal rings are one ring, which never changes: checks and searches for its widths are done once."""
+    semi_major = teeth * CHAIN_PITCH_M / (4 * float(ellipe(1 - 1 / axis_ratio**2)))
+    return Ring(teeth, EllipseSupport(semi_major, semi_major / axis_ratio))
 
 
 def widest_direction(shape: Support) -> float:

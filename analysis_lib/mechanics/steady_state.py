@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,10 +89,13 @@ def solve_steady(
     )
 
 
+@lru_cache(maxsize=8)
 def integrate_turn_matrix(angles: int) -> FloatArray:
-    """`integrate_turn` as a matrix: column j is the integral of a turn that is 1 at angle j, else 0."""
+    """`integrate_turn` as a matrix: column j is the integral of a turn that is 1 at angle j, else 0; read only."""
     first = integrate_turn(np.eye(1, angles)[0])
-    return first[(np.arange(angles)[:, None] - np.arange(angles)[None, :]) % angles]
+    matrix = first[(np.arange(angles)[:, None] - np.arange(angles)[None, :]) % angles]
+    matrix.setflags(write=False)
+    return matrix
 
 
 def _linearise(rates, scales, states, level, measure, target, integral, unknowns):

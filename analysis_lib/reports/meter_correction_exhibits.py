@@ -14,7 +14,7 @@ from analysis_lib.mechanics.meter_correction import (
     correct_meter,
     corrections_frame,
 )
-from analysis_lib.mechanics.power_error import power_errors
+from analysis_lib.mechanics.power_error import power_errors_by_sectors
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.stroke_draws import StrokeDraws
@@ -103,7 +103,8 @@ def _measured_factors(analysis: RiderAnalysis, intensity: str, ring: str) -> lis
     results = [analysis.results[str(trial)] for trial in here["trial"]]
     torque = np.stack([result.torque_at_angles() for result in results])
     speed = np.stack([result.speed_at_angles() for result in results])
-    return [float(np.mean(1 / (1 + power_errors(torque, speed, count)))) for count in SECTORS]
+    errors = power_errors_by_sectors(torque, speed, SECTORS)
+    return [float(np.mean(1 / (1 + error))) for error in errors]
 
 
 def _known_to(analysis: RiderAnalysis) -> tuple[DriveUncertainty, list[str]]:

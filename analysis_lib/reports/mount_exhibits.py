@@ -79,7 +79,7 @@ def mounts_table(analysis: RiderAnalysis) -> TableExhibit:
 
 def intensity_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give torque phase, wanted mount and the best available mount of every criterion by intensity."""
-    best = analysis.mounting.best_by_intensity.set_index("criterion").T
+    best = analysis.mounting.criteria.best_by_intensity.set_index("criterion").T
     best.columns = [f"best_{SHORT[str(name)]}" for name in best.columns]
     advice = analysis.mount_advice
     phases = pd.concat([advice.by_intensity, _overall_row(advice)], ignore_index=True)

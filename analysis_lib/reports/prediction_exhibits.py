@@ -10,7 +10,7 @@ from analysis_lib.reports.figures.torque_figures import prediction_panels, speed
 from analysis_lib.reports.oval_prediction import OvalPrediction
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.road_shift import RoadShift
-from analysis_lib.reports.speed_fit import PHASE_BAND_DEG, SWING_BAND, compare_trial_speeds
+from analysis_lib.reports.speed_fit import PHASE_BAND_DEG, SWING_BAND
 
 SPEED_HEADINGS = {
     "swing_pct": "measured swing (%)",
@@ -53,12 +53,12 @@ def speed_curves(analysis: RiderAnalysis) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)
 
 
-def speed_fit_table(analysis: RiderAnalysis) -> TableExhibit:
-    """Give the fit of the predicted crank speed for each trial, with a verdict."""
+def speed_fit_table(trials: pd.DataFrame) -> TableExhibit:
+    """Give the fit of the predicted crank speed for each trial, with a verdict; see `compare_trial_speeds`."""
     low, high = SWING_BAND
     return TableExhibit(
         "speed_fit",
-        compare_trial_speeds(analysis),
+        trials,
         "Crank speed predicted from the trial's own torque, ring, mount and the stated inertia, against the"
         " speed measured in it. Agrees: swing"
         f" {low:g} to {high:g} of the measured, turned by {PHASE_BAND_DEG:g}° at most and four fifths of the variation"

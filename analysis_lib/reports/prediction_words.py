@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from analysis_lib.mechanics.prediction import METHOD
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.oval_prediction import OvalPrediction, predict_for_rider
 from analysis_lib.reports.rider_analysis import RiderAnalysis
-from analysis_lib.reports.speed_fit import compare_trial_speeds
 from analysis_lib.statistics.estimates import show_count, show_number
 
 
@@ -29,9 +30,14 @@ def predictions(analysis: RiderAnalysis) -> list[OvalPrediction]:
     return found
 
 
-def speed(analysis: RiderAnalysis) -> list[str]:
-    """Say in how many trials the predicted crank speed agrees with the measured one, and where not."""
-    trials = compare_trial_speeds(analysis)
+def speed(trials: pd.DataFrame) -> list[str]:
+    """Say in how many trials the predicted crank speed agrees with the measured one, and where not.
+
+    Parameters
+    ----------
+    trials : DataFrame
+        Of `speed_fit.compare_trial_speeds`.
+    """
     verdicts = trials["verdict"]
     agrees, even = int((verdicts == "agrees").sum()), int((verdicts == "too even to judge").sum())
     words = [f"Predicted and measured crank speed agree in {agrees} of {show_count(len(trials), 'trial')}"]

@@ -135,23 +135,24 @@ def _cases(
     """Largest arm from the torque phase (deg), and predicted change (% of round), for every set of assumptions."""
     if effect.quantity == "not predicted":
         return
-    rides = product(sorted(set(effect.axis_ratio)), sorted(set(effect.cadence_rpm)))
+    ratios, cadences = sorted(set(effect.axis_ratio)), sorted(set(effect.cadence_rpm))
     if effect.quantity == "pedal speed":
-        for ratio, cadence in rides:
+        for ratio, cadence in product(ratios, cadences):
             yield from ((0.0, 100 * (match / cadence - 1)) for match in matching_cadences(ratio, cadence))
         return
     given = effect.mount_optimised
     offsets, inertias = ((0.0,), (math.inf,)) if given else (UNKNOWN_MOUNTS_DEG, UNKNOWN_INERTIAS_KGM2)
     strokes, slopes = _strokes(torque), _slopes(slope)
-    for (ratio, cadence), offset, inertia, stroke, each in product(rides, offsets, inertias, strokes, slopes):
+    for ratio, offset, inertia, stroke in product(ratios, offsets, inertias, strokes):
         drives = _drivetrains(ratio, inertia, axial_phase_deg(stroke) + offset)
-        at_speed = (*drives, stroke, cadence, each.slope_Nms(stroke, cadence))
-        changes = (
-            _changes_of_power(*at_speed)
-            if effect.quantity == "power"
-            else _changes_of_speed(effect.quantity, predict_on_oval(*at_speed, legs.pair))
-        )
-        yield from ((offset, change) for change in changes)
+        for cadence, each in product(cadences, slopes):
+            at_speed = (*drives, stroke, cadence, each.slope_Nms(stroke, cadence))
+            changes = (
+                _changes_of_power(*at_speed)
+                if effect.quantity == "power"
+                else _changes_of_speed(effect.quantity, predict_on_oval(*at_speed, legs.pair))
+            )
+            yield from ((offset, change) for change in changes)
 
 
 def _slopes(slope: StrokeSlope) -> list[StrokeSlope]:

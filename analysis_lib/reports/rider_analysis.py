@@ -21,7 +21,6 @@ from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_trials, with_quality
 from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.reports.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
-from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.folder import Study
 
 PHASE_COLUMNS = ["intensity", "torque_phase_deg", "rider"]
@@ -59,9 +58,9 @@ class RiderAnalysis(RiderRecordings):
     @cached_property
     def stroke(self) -> StrokeDraws:
         """Draws of the rider's own stroke on a round ring; corrected where only the oval ring was ridden."""
-        settings = self.study.settings
-        trials = {name: self._results_of(self.stroke_trials(name)) for name in self.intensities}
-        drawn = draw_strokes(trials, settings.study.seed)
+        drawn = StrokeDraws.joined(
+            [self._draws_of(name, self.stroke_trials(name)) for name in self.intensities]
+        )
         if not self.only_on_oval or not self.ridden_mounts_deg or self.legs_if_known is None:
             return drawn
         drives = self.drivetrains(self.ridden_mounts_deg[0])
@@ -91,11 +90,20 @@ class RiderAnalysis(RiderRecordings):
     def ring_draws(self, intensity: str, ring: str) -> StrokeDraws:
         """Draws of the mean turn of the trials on one ring at one intensity, as recorded."""
         trials = self.used[(self.used["intensity"] == intensity) & (self.used["ring"] == ring)]
-        return draw_strokes({intensity: self._results_of(trials)}, self.study.settings.study.seed)
+        return self._draws_of(intensity, trials)
 
-    def _results_of(self, trials: pd.DataFrame) -> list[tuple[str, int, TrialResult]]:
-        pairs = zip(trials["trial"], trials["period"], strict=True)
-        return [(str(trial), int(period), self.results[str(trial)]) for trial, period in pairs]
+    def _draws_of(self, intensity: str, trials: pd.DataFrame) -> StrokeDraws:
+        """Draw the stroke of some trials once, however many sections of the page ask for it."""
+        asked = (intensity, *map(str, trials["trial"]))
+        if asked not in self._drawn:
+            pairs = zip(trials["trial"], trials["period"], strict=True)
+            results = [(str(trial), int(period), self.results[str(trial)]) for trial, period in pairs]
+            self._drawn[asked] = draw_strokes({intensity: results}, self.study.settings.study.seed)
+        return self._drawn[asked]
+
+    @cached_property
+    def _drawn(self) -> dict[tuple[str, ...], StrokeDraws]:
+        return {}
 
     @cached_property
     def mounting(self) -> RiderMounting:
@@ -109,10 +117,17 @@ class RiderAnalysis(RiderRecordings):
 
     def ring_comparison(self, intensity: str) -> RingComparison:
         """Return both rings under this rider's stroke at one intensity, the oval at the mount that was ridden."""
-        trials = self.stroke_trials(intensity)["trial"]
-        torque = np.mean([self.results[trial].torque_at_angles() for trial in trials], axis=0)
-        cadence = np.mean([self.results[trial].value("cadence_rpm") for trial in trials])
-        return RingComparison(self.drivetrains(self.mount_deg), torque, float(cadence), self.slope)
+        if intensity not in self._compared:
+            trials = self.stroke_trials(intensity)["trial"]
+            torque = np.mean([self.results[trial].torque_at_angles() for trial in trials], axis=0)
+            cadence = float(np.mean([self.results[trial].value("cadence_rpm") for trial in trials]))
+            drives = self.drivetrains(self.mount_deg)
+            self._compared[intensity] = RingComparison(drives, torque, cadence, self.slope)
+        return self._compared[intensity]
+
+    @cached_property
+    def _compared(self) -> dict[str, RingComparison]:
+        return {}
 
     @property
     def mount_deg(self) -> float:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-import pandas as pd
-
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED, MountCriteria, compare_mounts
 from analysis_lib.mechanics.mounting import MountAdvice, advise_mount
@@ -77,16 +75,9 @@ class RiderMounting:
     @cached_property
     def criteria(self) -> MountCriteria:
         """Every criterion over mount angle, all intensities alike."""
-        return self._compare(self.stroke)
-
-    @cached_property
-    def best_by_intensity(self) -> pd.DataFrame:
-        """One row a criterion, one column an intensity: the available mount with the least loss."""
-        columns = {}
-        for name in self.stroke.torque_Nm:
-            verdicts = self._compare(self.stroke.only(name)).verdicts
-            columns[name] = verdicts.set_index("criterion")["best_mount_deg"]
-        return pd.DataFrame(columns).reset_index()
+        return compare_mounts(
+            self.drivetrain, self.stroke.torque_Nm, self.stroke.cadence_rpm, self.available_mounts_deg
+        )
 
     @cached_property
     def verdict(self) -> MountVerdict:
@@ -100,8 +91,3 @@ class RiderMounting:
         if not common:
             return MountVerdict(DISAGREE, [], undecided)
         return MountVerdict(ONE if len(common) == 1 else ANY, sorted(common), undecided)
-
-    def _compare(self, stroke: StrokeDraws) -> MountCriteria:
-        return compare_mounts(
-            self.drivetrain, stroke.torque_Nm, stroke.cadence_rpm, self.available_mounts_deg
-        )

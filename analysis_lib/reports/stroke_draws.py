@@ -48,6 +48,16 @@ class StrokeDraws:
     cadence_rpm: dict[str, float]
     periods: dict[str, int]
 
+    @classmethod
+    def joined(cls, parts: Sequence[StrokeDraws]) -> StrokeDraws:
+        """Return strokes drawn apart, each at intensities of its own, as one."""
+        return cls(
+            {name: draws for part in parts for name, draws in part.torque_Nm.items()},
+            {name: mean for part in parts for name, mean in part.mean_Nm.items()},
+            {name: cadence for part in parts for name, cadence in part.cadence_rpm.items()},
+            {name: periods for part in parts for name, periods in part.periods.items()},
+        )
+
     def phases_deg(self) -> dict[str, FloatArray]:
         """Torque phase of every draw by intensity, degrees in [0, 180)."""
         return {name: _phase_deg(torque) for name, torque in self.torque_Nm.items()}
@@ -60,11 +70,6 @@ class StrokeDraws:
             self.cadence_rpm,
             self.periods,
         )
-
-    def only(self, intensity: str) -> StrokeDraws:
-        """Return the stroke at one intensity."""
-        parts = (self.torque_Nm, self.mean_Nm, self.cadence_rpm, self.periods)
-        return StrokeDraws(*({intensity: part[intensity]} for part in parts))  # type: ignore[arg-type]
 
     def sentence(self) -> str:
         """What the spread of the draws holds, in words."""

@@ -113,11 +113,15 @@ def test_three_intensities_are_averaged():
     cadence = {"low": 85.0, "high": 90.0}
     low, high = strokes(95.0, seed=1), strokes(105.0, seed=2)
     both = compare_mounts(drivetrain(), {"low": low, "high": high}, cadence, HOLES)
-    alone = [
-        compare_mounts(drivetrain(), {name: torque}, cadence, HOLES).curves["loss"]
+    alone = {
+        name: compare_mounts(drivetrain(), {name: torque}, cadence, HOLES)
         for name, torque in (("low", low), ("high", high))
-    ]
-    assert both.curves["loss"].to_numpy() == pytest.approx(np.mean(alone, axis=0), rel=1e-12)
+    }
+    losses = [found.curves["loss"] for found in alone.values()]
+    assert both.curves["loss"].to_numpy() == pytest.approx(np.mean(losses, axis=0), rel=1e-12)
+    assert both.best_by_intensity["criterion"].tolist() == both.verdicts["criterion"].tolist()
+    for name, found in alone.items():
+        assert both.best_by_intensity[name].tolist() == found.verdicts["best_mount_deg"].tolist()
 
 
 def test_half_a_turn_changes_nothing():

@@ -65,7 +65,7 @@ def decided(*mounts_by_criterion):
         for criterion, mounts in zip(CRITERIA, mounts_by_criterion, strict=True)
     ]
     empty = pd.DataFrame()
-    return DecidedMounting(None, MountCriteria(empty, empty, pd.DataFrame(verdicts), 0.95, 1000))
+    return DecidedMounting(None, MountCriteria(empty, empty, pd.DataFrame(verdicts), empty, 0.95, 1000))
 
 
 @pytest.mark.parametrize(
@@ -134,7 +134,7 @@ def test_the_speed_of_a_synthetic_rider_is_the_predicted_one(analysis):
     trials = compare_trial_speeds(analysis)
     assert set(trials["verdict"]) <= {"agrees", "too even to judge"}
     assert (trials.loc[trials["ring"] == "oval", "verdict"] == "agrees").all()
-    assert "agree in" in prediction_words.speed(analysis)[0]
+    assert "agree in" in prediction_words.speed(trials)[0]
 
 
 @pytest.mark.parametrize(
