@@ -18,6 +18,9 @@ from analysis_lib.reports.figures.style import (
     new_figure,
 )
 
+DOT_DEG, DOT_STEP = 3.6, 0.075
+"""How far apart a rose's dots must be not to touch, and from row to row, in shares of the largest petal."""
+
 
 @in_house_style
 def mounting_panels(phases: pd.DataFrame, mounts: pd.DataFrame) -> Figure:
@@ -89,7 +92,10 @@ def _draw_probabilities(axes: Axes, mounts: pd.DataFrame) -> None:
 
 @in_house_style
 def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg: float) -> Figure:
-    """Return a half-circle rose of torque phases: petal area proportional to the count, a dot a rider."""
+    """Return a half-circle rose of torque phases: petal area proportional to the count, a dot a rider.
+
+    Dots of riders with like phases stand behind one another, from the petals outward.
+    """
     figure, (axes,) = new_figure(height_mm=75, width=ONE_COLUMN * 1.3, subplot_kw={"projection": "polar"})
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
@@ -99,15 +105,30 @@ def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg
     counts, _ = np.histogram(np.mod(phases_deg, 180), edges)
     radii = np.sqrt(counts)
     axes.bar(np.deg2rad(edges[:-1] + 5), radii, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
-    rim = max(radii.max(), 1) * 1.15
-    axes.plot(
-        np.deg2rad(np.mod(phases_deg, 180)), np.full(len(phases_deg), rim), "o", color=INK, markersize=3
-    )
+    reach = max(radii.max(), 1)
+    rows = stack_dots(np.mod(phases_deg, 180), DOT_DEG)
+    dots = reach * (1.12 + DOT_STEP * rows)
+    axes.plot(np.deg2rad(np.mod(phases_deg, 180)), dots, "o", color=INK, markersize=2.5)
+    rim = reach * (1.12 + DOT_STEP * (rows.max() + 1.2))
     arc = np.deg2rad(np.linspace(low_deg, high_deg, 50))
-    axes.plot(arc, np.full(50, rim * 1.1), color=INK, linewidth=2)
-    axes.plot(np.deg2rad([mean_deg, mean_deg]), [0, rim * 1.1], color=INK, linestyle="--", linewidth=0.9)
-    axes.set_ylim(0, rim * 1.18)
+    axes.plot(arc, np.full(50, rim), color=INK, linewidth=2)
+    axes.plot(np.deg2rad([mean_deg, mean_deg]), [0, rim], color=INK, linestyle="--", linewidth=0.9)
+    axes.set_ylim(0, rim + 0.08 * reach)
     axes.set_yticks([])
     axes.set_thetagrids(np.arange(0, 181, 30))
     axes.set_xlabel("Torque phase (deg of right crank, axial)", labelpad=12)
     return figure
+
+
+def stack_dots(angles_deg: np.ndarray, apart_deg: float) -> np.ndarray:
+    """Return a row for each dot, counted from 0, such that dots of one row are at least so far apart.
+
+    >>> stack_dots(np.array([100.0, 104.0, 101.0, 103.5]), 3.0)
+    array([0, 1, 1, 0])
+    """
+    rows, last = np.zeros(len(angles_deg), dtype=int), [-np.inf]
+    for place in np.argsort(angles_deg, kind="stable"):
+        free = [row for row, angle in enumerate(last) if angles_deg[place] - angle >= apart_deg]
+        rows[place] = free[0] if free else len(last)
+        last[rows[place] : rows[place] + 1] = [angles_deg[place]]
+    return rows

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -37,6 +38,9 @@ RC: dict[Any, Any] = {
     "figure.dpi": 120,
 }
 
+
+MARGIN = 0.05
+"""Share of the common height of several panels that what is drawn keeps from their edges."""
 
 in_house_style = mpl.rc_context(RC)
 """Decorates every function that makes a figure."""
@@ -105,7 +109,17 @@ def name_panel(axes: Axes, words: object) -> None:
 
 
 def share_limits(panels: Sequence[Axes]) -> None:
-    """Give all panels the same vertical limits, so that rings and riders can be compared by eye."""
+    """Give all panels the same vertical limits, so that rings and riders can be compared by eye.
+
+    What is drawn keeps a twentieth of the common height from the edges: a panel's own margin is too small for markers
+    once other panels stretch the scale.
+    """
     lows, highs = zip(*(panel.get_ylim() for panel in panels), strict=True)
+    low, high = min(lows), max(highs)
+    pad = MARGIN * (high - low)
+    free = [panel.dataLim.intervaly for panel in panels if panel.get_autoscaley_on()]
+    edges = np.array([edge for edge in free if np.isfinite(edge).all()])
+    if len(edges):
+        low, high = min(low, edges.min() - pad), max(high, edges.max() + pad)
     for panel in panels:
-        panel.set_ylim(min(lows), max(highs))
+        panel.set_ylim(low, high)

@@ -1,0 +1,55 @@
+"""Figures keep markers off their edges and dots off one another."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.figure import Figure
+
+from analysis_lib.reports.figures.effect_figures import paired_panels
+from analysis_lib.reports.figures.mounting_figures import phase_rose, stack_dots
+from analysis_lib.reports.figures.style import share_limits
+
+
+def test_riders_of_the_lowest_and_highest_intensity_stay_off_the_edges():
+    cells = pd.DataFrame(
+        {
+            "intensity": np.repeat(["easy", "hard"], 2),
+            "rider": ["A", "B"] * 2,
+            "round": [150.0, 152.0, 300.0, 301.0],
+            "oval": [151.0, 153.0, 302.0, 303.0],
+        }
+    )
+    for axes in paired_panels(cells, "Power", "W").axes:
+        low, high = axes.get_ylim()
+        # A marker of 4 points on axes of some 40 mm reaches 2 points, a fiftieth of the height
+        assert (150 - low) / (high - low) > 0.03
+        assert (high - 303) / (high - low) > 0.03
+
+
+def test_limits_that_were_set_by_hand_stay():
+    panels = Figure().subplots(1, 2)
+    for axes, top in zip(panels, (5, 9), strict=True):
+        axes.bar([0, 1], [1, top / 2])
+        axes.set_ylim(0, top)
+    share_limits(panels)
+    assert [tuple(axes.get_ylim()) for axes in panels] == [(0, 9)] * 2
+
+
+@pytest.mark.parametrize("count", [1, 12, 30])
+def test_dots_of_one_row_are_apart_and_no_row_is_empty(count):
+    angles = np.random.default_rng(count).normal(105, 4, count)
+    rows = stack_dots(angles, 3.0)
+    assert set(rows) == set(range(rows.max() + 1))
+    for row in set(rows):
+        assert (np.diff(np.sort(angles[rows == row])) >= 3.0).all()
+
+
+def test_the_rose_shows_a_dot_a_rider_inside_its_rim():
+    angles = np.array([100.0, 101.0, 101.5, 102.0, 110.0, 179.9])
+    (axes,) = phase_rose(angles, 103.0, 100.0, 106.0).axes
+    dots = next(line for line in axes.lines if line.get_marker() == "o")
+    assert np.sort(np.rad2deg(dots.get_xdata())) == pytest.approx(angles)
+    petals = max(bar.get_height() for bar in axes.patches)
+    assert petals < dots.get_ydata().min() < dots.get_ydata().max() < axes.get_ylim()[1]
