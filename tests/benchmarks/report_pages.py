@@ -3,24 +3,29 @@
     python tests/benchmarks/report_pages.py [RIDERS] [JOBS]
 
 Ratios are of one run on one machine; seconds drift with its load. Plain papermill runs the same notebooks with the same
-parameters in the same folder of links, each in a kernel of its own started anew and ended in the ordinary way, and writes
-no page; ours writes HTML and PDF too. Then nothing is changed, then one rider, and the most memory that one process needed.
+parameters in the same folder of links, each in a kernel of its own started anew and ended in the ordinary way. Two things
+are compared: the executed notebooks alone, and the whole report, for which each notebook is written as a page and as a PDF,
+by the same code, one after the other behind papermill. Then nothing is changed, then one rider, and the most memory
+that one process needed.
 """
 
 from __future__ import annotations
 
-import os
+import contextlib
 import resource
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from analysis_lib.reports.notebook_run import RunFolder
-from analysis_lib.reports.page_list import planned_pages
+from analysis_lib.reports.notebook_run import RunFolder, run_notebook
+from analysis_lib.reports.page_list import PlannedPage, planned_pages
+from analysis_lib.reports.page_making import PageMaking
+from analysis_lib.reports.pages import notebook_body, write_page
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.runner import make_report
-from analysis_lib.reports.ways_of_work import WayOfWork
+from analysis_lib.reports.ways_of_work import WayOfWork, open_making
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
@@ -31,11 +36,15 @@ def main(riders: int = 24, jobs: int = 2) -> None:
         root = Path(place)
         study = root / "study"
         small_study(study, riders=riders, duration_s=8.0)
-        plain = _plain_papermill(study, root / "plain")
-        print(f"plain papermill, {riders} riders: {plain:.1f} s")
+        notebooks, pages = _plain_papermill(study, root / "plain")
+        print(f"plain papermill, {riders} riders: notebooks {notebooks:.1f} s, with pages {pages:.1f} s")
         for name, way in (("default", WayOfWork(jobs)), ("preloaded", WayOfWork(jobs, preload=True))):
+            alone = _notebooks_alone(study, root / f"{name}-notebooks", way)
             took, _ = _report(study, root / name, way)
-            print(f"{name}, {jobs} jobs: {took:.1f} s, {plain / took:.2f} times faster")
+            print(
+                f"{name}, {jobs} jobs: notebooks {alone:.1f} s, {notebooks / alone:.2f} times faster;"
+                f" report {took:.1f} s, {pages / took:.2f} times faster"
+            )
         took, made = _report(study, root / "default", WayOfWork(jobs))
         print(f"nothing changed: {took:.2f} s, made anew: {made or 'nothing'}")
         trials = study / "trials.csv"
@@ -46,16 +55,17 @@ def main(riders: int = 24, jobs: int = 2) -> None:
             print(f"most memory of {name}: {resource.getrusage(who).ru_maxrss / 1024:.0f} MB")
 
 
-def _plain_papermill(study: Path, out: Path) -> float:
+def _plain_papermill(study: Path, out: Path) -> tuple[float, float]:
+    """Return the seconds to the last executed notebook, and to the last page if each is then written in turn."""
     import papermill
 
     out.mkdir()
+    plans = planned_pages(open_study(study))
     began = time.monotonic()
-    with RunFolder(study, out) as folder:
-        here = Path.cwd()
-        os.chdir(folder.path)
-        for plan in planned_pages(open_study(study)):
-            executed = out / Path(plan.notebook).name
+    with RunFolder(study, out) as folder, contextlib.chdir(folder.path):
+        for plan in plans:
+            executed = out / plan.notebook
+            executed.parent.mkdir(parents=True, exist_ok=True)
             papermill.execute_notebook(
                 str(notebooks_folder() / plan.template),
                 str(executed),
@@ -63,7 +73,28 @@ def _plain_papermill(study: Path, out: Path) -> float:
                 kernel_name="python3",
                 progress_bar=False,
             )
-        os.chdir(here)
+    notebooks = time.monotonic() - began
+    for plan in plans:
+        write_page(out / plan.page, plan.title, notebook_body(out / plan.notebook, plan.tables), "plain")
+    return notebooks, time.monotonic() - began
+
+
+def _notebooks_alone(study_dir: Path, out: Path, way: WayOfWork) -> float:
+    """Return the seconds in which our kernels execute the notebooks, of which no page is written."""
+    study = open_study(study_dir)
+    plans = planned_pages(study)
+    out.mkdir()
+
+    def run(plan: PlannedPage) -> None:
+        template, label = notebooks_folder() / plan.template, plan.subject.replace(" ", "-")
+        failure = run_notebook(template, out / plan.notebook, plan.parameters, making.folder, label)
+        assert failure is None, failure
+
+    began = time.monotonic()
+    with open_making(study, out, plans, way, print) as making, ThreadPoolExecutor(way.jobs) as pool:
+        assert isinstance(making, PageMaking)
+        for about_all in (False, True):
+            list(pool.map(run, [plan for plan in plans if about_all != bool(plan.rider)]))
     return time.monotonic() - began
 
 
