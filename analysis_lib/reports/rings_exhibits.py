@@ -60,8 +60,7 @@ def rings_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
 def rings_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     """Give estimate, simultaneous interval, adjusted p and verdict of each ring at each intensity."""
     frame = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
-    frame = frame.merge(effect.holm()[["intensity", "ring", "p_holm"]], how="left", on=["intensity", "ring"])
-    columns = ["intensity", "ring", "estimate", "se", "df", "low", "high", "p", "p_family", "p_holm"]
+    columns = ["intensity", "ring", "estimate", "se", "df", "low", "high", "p", "p_family"]
     each = 100 * (1 - 0.1 / len(effect.rings))
     return TableExhibit(
         f"rings_{outcome.name}",
@@ -69,7 +68,7 @@ def rings_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
         f"{name_with_unit(outcome)}, ring − {effect.reference}. {effect.method}. Verdict against"
         f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the {each:.4g} % interval (equivalence) lies"
         " inside, difference when the simultaneous 95 % interval excludes zero, else undecided; all rings allowed for,"
-        " intensities not. p (Holm): adjusted for every ring at every single intensity.",
+        " intensities not.",
         HEADINGS,
         digits_of(effect),
     )

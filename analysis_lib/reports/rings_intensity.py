@@ -61,6 +61,19 @@ def tests_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     )
 
 
+def together_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Give Holm's p for having looked at every ring at every intensity."""
+    values = effect.to_frame()[["intensity", "ring", "estimate"]]
+    return TableExhibit(
+        f"together_{outcome.name}",
+        values.merge(effect.holm(), on=["intensity", "ring"]),
+        f"{name_with_unit(outcome)}, ring − {effect.reference}, all rings and intensities looked at together: p adjusted"
+        " for all of them (Holm 1979).",
+        HEADINGS,
+        digits_of(effect),
+    )
+
+
 def intensity_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
     """Say for each ring how its difference changes with intensity, then whether rings differ alike everywhere."""
     trend = effect.trend()
@@ -109,18 +122,17 @@ def riders_counted(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     )
 
 
-def riders_lacking(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
-    """List who lacks a ring at an intensity, and why."""
+def riders_lacking(outcome: Outcome, effect: RingsEffect) -> list[TableExhibit]:
+    """List who lacks a ring at an intensity, and why; no table where nobody does."""
     frame = effect.riders()
     frame = frame[frame["part"] != PARTS[0]].reset_index(drop=True)
     if frame.empty:
-        raise Refusal("riders who lack a ring", "none", "at least one", "nothing needs to be listed")
-    return TableExhibit(
-        f"riders_lacking_{outcome.name}",
-        frame,
+        return []
+    caption = (
         f"{outcome.label}: who is in the estimates in part or not at all. The trials behind each gap stand with their"
-        " reasons under “Who took part, and what was set aside?”.",
+        " reasons under “Who took part, and what was set aside?”."
     )
+    return [TableExhibit(f"riders_lacking_{outcome.name}", frame, caption)]
 
 
 def missing_sentences(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> list[str]:

@@ -126,8 +126,8 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
             " studies without any effect found one in 6 to 7 % instead of 5 %."
         ),
         (
-            "Intervals hold for all rings at one intensity; for all intensities too, read p (Holm) of the table. The"
-            " secondary outcomes are not adjusted against each other: read them as a description."
+            "Intervals hold for all rings at one intensity; for all intensities too, read p (Holm) where the change with"
+            " intensity stands. The secondary outcomes are not adjusted against each other: read them as a description."
         ),
     ]
 

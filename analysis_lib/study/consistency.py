@@ -12,7 +12,6 @@ from analysis_lib.study import derived_checks, readiness, trial_checks
 from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
 from analysis_lib.study.measured_quantities import measured_quantities
 from analysis_lib.study.problems import Problem, listed, rename, suggest
-from analysis_lib.study.ring_roles import WILLIAMS
 from analysis_lib.study.rows import TRIALS
 from analysis_lib.study.settings import FILE
 
@@ -93,7 +92,7 @@ def check_sequences_used(contents: Contents) -> Iterator[Problem]:
 
 
 def check_sequences_of_several(contents: Contents) -> Iterator[Problem]:
-    """With several oval rings, each is ridden in some sequence, and no sequence holds a ring twice."""
+    """With several oval rings, each is ridden in some sequence."""
     settings = contents.settings
     if len(settings.oval_rings) == 1:
         return
@@ -103,11 +102,6 @@ def check_sequences_of_several(contents: Contents) -> Iterator[Problem]:
         remedy = "add the sequences in which they are ridden, or take the rings out"
         wanted = "every ring in some sequence"
         yield about_study(f"{FILE}, design.sequences", f"none with {listed(absent)}", wanted, remedy)
-    if twice := [name for name, order in orders.items() if len(set(order)) < len(order)]:
-        remedy = f'write sequences = "{WILLIAMS}"; the page of several rings refuses repeated rings'
-        wanted = "each ring at most once a sequence"
-        got = f"a ring twice in {listed(twice)}"
-        yield about_study(f"{FILE}, design.sequences", got, wanted, remedy, "note")
 
 
 def check_listed_twice(contents: Contents) -> Iterator[Problem]:

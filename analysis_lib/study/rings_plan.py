@@ -41,7 +41,10 @@ class RingsPlan(StudyPlan):
         remedy = f'write sequences = "{WILLIAMS}", or each ring at most once a sequence'
         where = "study.toml, design.sequences"
         if twice := [name for name, order in orders.items() if len(set(order)) < len(order)]:
-            raise Refusal(where, f"a ring twice in {listed(twice)}", "each ring at most once", remedy)
+            once = (
+                "plan with each ring once; a study that repeats rings is analysed, and surer than that plan"
+            )
+            raise Refusal(where, f"a ring twice in {listed(twice)}", "each ring at most once", once)
         ridden = {ring for order in orders.values() for ring in order}
         if ridden != set(self.settings.rings) or math.isinf(self.design_variance.plain):
             got = f"{len(orders)} sequences that do not tell all rings from periods"
