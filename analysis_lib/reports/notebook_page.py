@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 from typing import Literal
 
 from IPython.display import HTML, display
 
-from analysis_lib.refusals import Refusal
+from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.exhibit import NO_FORMULAS, FigureExhibit, TableExhibit
+from analysis_lib.reports.intensity_labels import label_figure, label_table
+from analysis_lib.reports.places import study_folder
+from analysis_lib.study.settings import FILE, read_settings
 
 Tone = Literal["answer", "plain", "caution"]
 
@@ -21,18 +24,27 @@ Tone = Literal["answer", "plain", "caution"]
 class NotebookPage:
     """Where a notebook's exhibits go: to its own output, and below `results` when that is a folder.
 
-    ``subject`` is the folder of its exhibits there, for example ``riders/R01`` or ``study``.
+    ``subject`` is the folder of its exhibits there, for example ``riders/R01`` or ``study``; ``intensities`` says what
+    the page calls each intensity, by its name.
     """
 
     results: Path | None
     subject: str
+    intensities: Mapping[str, str] = field(default_factory=dict)
 
     def show(self, *exhibits: FigureExhibit | TableExhibit) -> None:
         """Show each exhibit under the cell and save it."""
         for exhibit in exhibits:
-            display(exhibit)
+            display(self._labelled(exhibit))
             if self.results is not None:
                 exhibit.save(self.results / _folder_of(exhibit, self.subject))
+
+    def _labelled(self, exhibit: FigureExhibit | TableExhibit) -> FigureExhibit | TableExhibit:
+        """Call intensities by their labels; a figure's files do so too, numbers in files keep the names."""
+        if isinstance(exhibit, TableExhibit):
+            return label_table(exhibit, self.intensities)
+        label_figure(exhibit.figure, self.intensities)
+        return exhibit
 
     def say(self, *sentences: str, tone: Tone = "plain", rows_of: Sequence[str] = ()) -> None:
         """Show sentences as one paragraph each; any markup in them is shown, not run.
@@ -58,9 +70,21 @@ class NotebookPage:
             self.say(f"{what} cannot be written: {refusal}", tone="caution")
 
 
-def open_page(results_dir: str, subject: str) -> NotebookPage:
-    """Return the page of one notebook run; an empty `results_dir` saves nothing."""
-    return NotebookPage(Path(results_dir) if results_dir else None, subject)
+def open_page(results_dir: str, subject: str, study_dir: str | None = None) -> NotebookPage:
+    """Return the page of one notebook run; an empty `results_dir` saves nothing.
+
+    With the study's folder (empty: the demo study) the page calls intensities by their labels.
+    """
+    labels = {} if study_dir is None else _labels_of(study_dir)
+    return NotebookPage(Path(results_dir) if results_dir else None, subject, labels)
+
+
+def _labels_of(study_dir: str) -> dict[str, str]:
+    """Read the labels of a study's intensities; none where the study cannot be read, which its analysis will say."""
+    try:
+        return read_settings(study_folder(study_dir) / FILE).intensity_labels
+    except Refusals:
+        return {}
 
 
 def _folder_of(exhibit: FigureExhibit | TableExhibit, subject: str) -> Path:

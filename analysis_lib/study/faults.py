@@ -38,6 +38,7 @@ _ADVICE = {
     "less_than_equal": ("a number of at most {le}", "check the value and its unit"),
     "too_short": ("at least {min_length} entries", "add what is missing"),
     "list_type": ("a list in square brackets", "write it as a list"),
+    "tuple_type": ("a list in square brackets", "write it as a list"),
     "dict_type": ("a table of keys and values", "write it as a table"),
     "model_type": ("a table of keys and values", "write it as a table"),
 }

@@ -44,7 +44,7 @@ class Outcome(SettingsPart):
         gt=0, description="smallest difference that matters, in the outcome's unit"
     )
     primary: bool = Field(default=False, description="true for exactly one outcome")
-    intensities: list[Name] | None = Field(
+    intensities: Annotated[tuple[Name, ...], Field(strict=False)] | None = Field(
         default=None, min_length=1, description="intensities at which it is analysed; all if left out"
     )
 

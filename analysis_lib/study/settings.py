@@ -31,6 +31,7 @@ class StudyHeading(SettingsPart):
 
 def _check_intensities(intensities: list[Intensity]) -> list[Intensity]:
     faults = repeated("name", [part.name for part in intensities])
+    faults += repeated("label", [part.label for part in intensities])
     faults += repeated("order", [part.order for part in intensities])
     return or_refuse(sorted(intensities, key=lambda part: part.order), faults)
 
@@ -102,8 +103,8 @@ class StudySettings(SettingsPart):
                 suggest(name, self.intensity_names, "use names of [[intensities]]"),
             )
             for outcome in self.outcomes
-            for place, name in enumerate(outcome.intensities or [])
-            if name not in self.intensity_names or name in (outcome.intensities or [])[:place]
+            for place, name in enumerate(outcome.intensities or ())
+            if name not in self.intensity_names or name in (outcome.intensities or ())[:place]
         ]
         return or_refuse(self, faults)
 
@@ -123,6 +124,15 @@ class StudySettings(SettingsPart):
     def intensity_names(self) -> list[str]:
         """The intensities' names, in their order."""
         return [part.name for part in self.intensities]
+
+    @property
+    def intensity_labels(self) -> dict[str, str]:
+        """What reports call each intensity, by its name."""
+        return {part.name: part.label for part in self.intensities}
+
+    def intensity_label(self, name: object) -> str:
+        """What reports call an intensity; any other word, such as "overall", stays as it is."""
+        return self.intensity_labels.get(str(name), str(name))
 
     def intensities_of(self, outcome: Outcome) -> list[str]:
         """The intensities at which an outcome is analysed, in their order: all, unless it declares some."""

@@ -52,7 +52,7 @@ def _value(value: Any) -> str:
     if isinstance(value, dict):
         inside = (f"{_key(name)} = {_value(part)}" for name, part in value.items() if part is not None)
         return "{ " + ", ".join(inside) + " }"
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return "[" + ", ".join(_value(part) for part in value) + "]"
     # JSON writes text, numbers and truth values as TOML does.
     return json.dumps(value, ensure_ascii=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import math
+import re
 from types import SimpleNamespace
 
 import numpy as np
@@ -18,7 +19,7 @@ from analysis_lib.study import metabolic_power as module
 from analysis_lib.study.contents import read_contents
 from analysis_lib.study.datapackage import describe_package
 from analysis_lib.study.delta_efficiency import delta_efficiency
-from analysis_lib.study.derived_outcomes import NOT_CHECKED, derive
+from analysis_lib.study.derived_outcomes import NOT_CHECKED, derive, derive_delta
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.metabolic_power import (
     BROCKWAY,
@@ -262,3 +263,43 @@ def test_a_derived_outcome_needs_its_rules_declared(tiny):
 
 def test_the_examples_in_the_modules_are_right():
     assert doctest.testmod(module).failed == 0 and doctest.testmod(delta_module).failed == 0
+
+
+@pytest.mark.parametrize(
+    ("declared", "words"),
+    [
+        ('intensities = ["esy"]', "did you mean 'easy'"),
+        ('intensities = ["easy", "easy"]', "each once"),
+        ("intensities = []", "intensities"),
+        ('intensities = "easy"', "a list in square brackets"),
+    ],
+)
+def test_an_outcome_names_intensities_that_there_are(tiny, declared, words):
+    declare(tiny, EFFICIENCY + declared + "\n")
+    with pytest.raises(Refusals, match=re.escape(words)):
+        read_settings(tiny.root / "study.toml")
+
+
+def test_delta_efficiency_wants_two_intensities(tiny):
+    outcome = EFFICIENCY.replace("gross_efficiency_pct", "delta_efficiency_pct")
+    declare(tiny, outcome + 'intensities = ["easy"]\n')
+    add_columns(tiny, vo2_L_min="3.0", vco2_L_min="2.7")
+    assert any("the slope of power between them" in str(problem) for problem in open_study(tiny.root).errors)
+
+
+def test_delta_efficiency_of_a_period_is_the_slope_over_its_steady_trials():
+    # Brockway at a ratio of 0.90 gives 20.639 kJ a litre: 2, 2.5 and 3 L/min are 687.97, 859.96 and 1031.95 W.
+    ridden = [
+        trial(vo2_L_min=vo2, vco2_L_min=0.9 * vo2, intensity=name)
+        for vo2, name in ((2.0, "easy"), (2.5, "steady"), (3.0, "hard"))
+    ]
+    found = derive_delta(ridden, [100.0, 143.0, 186.0], RULES)
+    assert (
+        found.value == pytest.approx(100 * 43 / 171.992, rel=1e-4)
+        and found.note == "slope over 3 intensities"
+    )
+    ridden[2].vco2_L_min = 3.1
+    without = derive_delta(ridden, [100.0, 143.0, 300.0], RULES)
+    assert without.value == pytest.approx(found.value) and without.note.endswith("without hard")
+    alone = derive_delta(ridden, [100.0, math.nan, 186.0], RULES)
+    assert math.isnan(alone.value) and "two different powers" in alone.note and "steady, hard" in alone.note
