@@ -25,8 +25,9 @@ def verdict(mounting: RiderMounting) -> str:
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
     return (
-        f"By the usual criterion, the largest arm at the torque phase, {_by_usual(mounting)}. No mount is good by"
-        f" every criterion: {_wanted_by_each(mounting)}. None of them has been shown to predict performance.{besides}"
+        "By the usual criterion, the oval's largest lever arm where this rider's torque is centred,"
+        f" {_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. None of them has"
+        f" been shown to predict performance.{besides}"
     )
 
 
@@ -35,15 +36,15 @@ def _by_usual(mounting: RiderMounting) -> str:
     mounts = rows.loc[rows["criterion"] == USUAL, "mounts_deg"].iloc[0]
     if not mounts:
         return "the turns do not decide"
-    return f"this one: {_angles(mounts)}" if len(mounts) == 1 else f"any of these: {_angles(mounts)}"
+    if len(mounts) == 1:
+        return f"this one: the mount at {_angles(mounts)}"
+    return f"any of these mounts: {_angles(mounts)}"
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:
-    """Say which mounts will do, how sure that is, and how little hangs on it."""
+    """Say what stands behind `verdict` and how little hangs on it."""
     mounting = analysis.mounting
     return [
-        verdict(mounting),
-        mounting.advice.sentence(),
         _neighbours(mounting),
         mounting.stroke.sentence(),
         *_recorded_on_oval(analysis),
@@ -65,7 +66,7 @@ def _wanted_by_each(mounting: RiderMounting) -> str:
         if row["verdict"] == UNDECIDED or row["criterion"] == USUAL:
             continue
         all_of_them = len(row["mounts_deg"]) == len(mounting.available_mounts_deg)
-        parts.append(f"{'any' if all_of_them else _angles(row['mounts_deg'])} by {row['criterion']}")
+        parts.append(f"{row['criterion']} would have {'any' if all_of_them else _angles(row['mounts_deg'])}")
     return "; ".join(parts)
 
 

@@ -188,7 +188,7 @@ def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
     """Return one row an outcome and intensity: ring means, their difference and each ring's range over periods."""
     rows = []
     for outcome in sorted(analysis.study.settings.outcomes, key=lambda part: not part.primary):
-        values = analysis.quantities[analysis.quantities["quantity"] == outcome.name]
+        values = analysis.quantities[analysis.quantities["quantity"] == outcome.name].dropna(subset="value")
         for intensity in analysis.intensities:
             cells = values[values["intensity"] == intensity].groupby("ring")["value"]
             if {"round", "oval"} <= set(cells.groups):

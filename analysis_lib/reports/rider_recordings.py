@@ -59,7 +59,10 @@ class RiderRecordings:
         for trial, result in self.results.items():
             for sentence in result.assumptions:
                 where.setdefault(sentence, []).append(trial)
-        return [f"{sentence} ({_which(trials, len(self.results))})" for sentence, trials in where.items()]
+        return [
+            f"{sentence.rstrip('.')} ({_which(trials, len(self.results))})."
+            for sentence, trials in where.items()
+        ]
 
     @cached_property
     def quantities(self) -> pd.DataFrame:

@@ -18,12 +18,13 @@ from analysis_lib.statistics.estimates import show_number
 def answer(analysis: RiderAnalysis) -> list[str]:
     """Answer the page's questions in a few sentences, each from the data."""
     used, listed = len(analysis.results), len(analysis.trials)
-    words = [f"{used} of {listed} listed trials of rider {analysis.rider} could be used."]
+    words = _primary_sentence(analysis)
     try:
         words += [mount_words.verdict(analysis.mounting), analysis.mount_advice.sentence()]
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
-    return [*words, *_primary_sentence(analysis), *_which_oval(analysis), *_cannot_say(analysis)]
+    words.append(f"{used} of {listed} listed trials of rider {analysis.rider} could be used.")
+    return [*words, *_which_oval(analysis), *_cannot_say(analysis)]
 
 
 def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
@@ -33,14 +34,29 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
     if rows.empty:
         return []
     each = ", ".join(
-        f"{row.intensity} {show_number(float(str(row.difference)), 1, signed=True)}"
-        for row in rows.itertuples()
+        f"{row['intensity']} {show_number(float(row['difference']), 1, signed=True)}"
+        for row in rows.to_dict("records")
     )
+    unit = f" {outcome.unit_shown}" if outcome.unit_shown else ""
     return [
-        f"{outcome.label}, oval − round ({outcome.unit_shown}): {each}; smallest effect that matters"
-        f" {outcome.smallest_effect:g}. One rider's difference is a description; the study's page judges"
-        " effects."
+        f"{outcome.label}, oval − round{f' ({outcome.unit_shown})' if unit else ''}: {each}; smallest effect that"
+        f" matters {outcome.smallest_effect:g}{unit}. {_against_repeats(rows)} One rider's difference is a description;"
+        " the study's page judges effects."
     ]
+
+
+def _against_repeats(rows: pd.DataFrame) -> str:
+    """Hold a rider's differences against how far each ring differs from its own periods."""
+    spread = rows[["range_round", "range_oval"]].max(axis=1, skipna=False)
+    larger = list(rows.loc[rows["difference"].abs() > spread, "intensity"])
+    once = list(rows.loc[spread.isna(), "intensity"])
+    day = (
+        f"At {', '.join(once)} a ring was ridden once, and a difference cannot be told from that of two days."
+    )
+    if len(once) == len(rows):
+        return day
+    which = f"At {', '.join(larger)} it is" if larger else f"None{' of the others' if once else ''} is"
+    return f"{day + ' ' if once else ''}{which} larger than the spread between periods on one ring."
 
 
 def _which_oval(analysis: RiderAnalysis) -> list[str]:
@@ -89,7 +105,7 @@ def tone_of_trust(analysis: RiderAnalysis) -> Tone:
 
 def _doubtful(analysis: RiderAnalysis) -> list[str]:
     return [
-        *(f"Assumed: {sentence}" for sentence in analysis.assumptions),
+        *(f"Assumed – {sentence}" for sentence in analysis.assumptions),
         *(f"Not used – {line}" for line in _reasons(analysis, NOT_USED)),
         *(f"With caution – {line}" for line in _reasons(analysis, CAUTION)),
     ]
@@ -102,13 +118,19 @@ def _reasons(analysis: RiderAnalysis, state: str) -> list[str]:
 
 
 def effect(analysis: RiderAnalysis) -> list[str]:
-    """Say how one rider's differences may be read."""
-    if len(analysis.rings) < 2:
-        return [f"Only the {analysis.rings[0]} ring was ridden: there is no difference to show."]
-    return [
-        "Read a difference against the ranges beside it. Where a ring was ridden in one period only its range"
-        " is not known, and a difference cannot be told from one day to the next."
+    """Say why there is no difference to show, and which declared outcomes could not be worked out."""
+    alone = len(analysis.rings) < 2
+    words = (
+        [f"Only the {analysis.rings[0]} ring was ridden: there is no difference to show."] if alone else []
+    )
+    labels = {part.name: part.label for part in analysis.study.settings.outcomes}
+    unknown = analysis.quantities[
+        analysis.quantities["value"].isna() & analysis.quantities["quantity"].isin(labels)
     ]
+    for reason, rows in unknown.groupby("note", sort=False):
+        which = ", ".join(labels[name] for name in rows["quantity"].unique())
+        words.append(f"{which} not known in {', '.join(rows['trial'].unique())}: {reason}.")
+    return words
 
 
 def cautions(analysis: RiderAnalysis) -> list[str]:

@@ -211,7 +211,7 @@ NO_ROW = {
     r"|smallest effect that matters \d+|Only \d+ whole turns were kept.*|\d+ bootstrap draws|\d+ draws of"
     r"|360 one-degree bins|A whole turn is kept.*|inertia to \d+ %, mount angle to \d+°"
     r"|crank inertial load of.*?per rpm)",
-    "a refusal's own words": r"cannot be written: .*",
+    "a refusal's own words": r"(cannot be written|not known in [^:]*): .*",
     "part of an outcome's name": r"\(\d+ to \d+\)",
     "published, with its source": r"(\(Senn 2002, ch\. 3\)|& Holmes 2002|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005"
     r"|\d{4}[a-z]?[;,)]|about 310 to 460 W|Held against published changes.*)",
