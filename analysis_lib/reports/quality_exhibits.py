@@ -1,12 +1,12 @@
-"""Figures and tables of the data-quality page."""
+"""How the recordings of a study's trials are made: turns, samples, clocks and sides."""
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import measure_panels
-from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_count
 
@@ -19,6 +19,10 @@ MEASURES = {
     "longest_gap_s": "Longest gap (s)",
 }
 DROPPED = "dropped_"
+LOW_SHARE_PCT, HIGH_SHARE_PCT = 40.0, 60.0
+"""Share of a leg in published samples (Bini 2016, introduction)."""
+GAP_IN_SAMPLES = 1.5
+"""Times of the usual interval, beyond which a sample is missing between two."""
 
 
 def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
@@ -46,39 +50,76 @@ def reasons_table(analysis: StudyAnalysis) -> TableExhibit:
         "reasons",
         counts,
         "Turns kept, and turns dropped by reason, over all trials that gave results. Parts of turns at either"
-        " end of a recording are incomplete by nature.",
+        " end of a recording are incomplete by nature. A turn is dropped for" + _bounds(analysis) + ".",
         {**headings, "kept_turns": "kept"},
     )
 
 
-def exclusions_table(analysis: StudyAnalysis) -> TableExhibit:
-    """Count trials by what became of them, and list those that were not used with the rule or the fault."""
-    lost = analysis.trials[analysis.trials["state"] == NOT_USED]
-    frame = lost[["rider", "trial", "reason"]].reset_index(drop=True)
-    return TableExhibit(
-        "exclusions",
-        frame,
-        f"The {len(frame)} listed trials that are not used, each with the declared rule it breaks or the"
-        " fault of its recording.",
+def _bounds(analysis: StudyAnalysis) -> str:
+    rules = analysis.study.settings.rules
+    return (
+        f" a gap of more than {rules.max_gap_s:g} s, a step back of more than {rules.max_backward_deg:g}°, a saturated"
+        f" sample, a standstill of more than {rules.max_standstill_s:g} s or a mean torque below"
+        f" {rules.min_mean_torque_Nm:g} N·m, a channel that moves less than {rules.min_torque_range_Nm:g} N·m, or a cadence"
+        f" outside {rules.cadence_min_rpm:g} to {rules.cadence_max_rpm:g} rpm"
     )
 
 
-def state_sentences(analysis: StudyAnalysis) -> list[str]:
-    """Say how many trials are used, used with caution and not used."""
-    states = analysis.trials["state"].value_counts()
-    planned = len(analysis.study.riders) * len(analysis.intensities) * analysis.study.settings.periods
-    listed = len(analysis.trials)
-    return [
-        (
-            f"{show_count(planned, 'trial')} planned and {listed} listed: {states.get('used', 0)} used,"
-            f" {states.get(CAUTION, 0)} used with caution, {states.get(NOT_USED, 0)} not used;"
-            f" {planned - listed} were not ridden or belong to riders who could not be analysed."
-        ),
-        (
-            "A trial is left out by a rule declared in study.toml or because its recording holds no whole"
-            " turn that counts."
-        ),
-    ]
+def clock_table(analysis: StudyAnalysis) -> TableExhibit:
+    """Give each recorder's sampling and the jumps of its clock: gaps, missing samples, trials that overlap in time."""
+    trials = analysis.trials.dropna(subset=["sample_rate_hz"])
+    overlapping = _overlaps(trials)
+    rows = []
+    for recorder, here in trials.groupby("recorder"):
+        interval_ms = 1000 / here["sample_rate_hz"]
+        longest_ms = 1000 * here["longest_gap_s"]
+        worst = here["trial"].iloc[int(longest_ms.argmax())]
+        jumped = longest_ms > GAP_IN_SAMPLES * interval_ms
+        rows.append(
+            {
+                "recorder": recorder,
+                "trials": len(here),
+                "interval_ms": float(interval_ms.median()),
+                "slowest_ms": float(interval_ms.max()),
+                "longest_gap_ms": float(longest_ms.max()),
+                "gap_of": worst if jumped.any() else "",
+                "trials_with_gap": int(jumped.sum()),
+                "missing_samples": int(here["missing_samples"].sum()),
+                "overlapping": int(here["trial"].isin(overlapping).sum()),
+            }
+        )
+    return TableExhibit(
+        "clocks",
+        pd.DataFrame(rows),
+        "Clocks by recorder: usual time between samples, over trials the median and the largest; the longest time between"
+        f" two samples and its trial; trials in which more than {GAP_IN_SAMPLES:g} usual times lie between two samples"
+        " (samples lost, or a clock that jumped); samples without a value; trials that begin before another one on the"
+        " recorder has ended, so that a starting time must be wrong. A time that stands still or goes back refuses its"
+        " trial.",
+        {
+            "interval_ms": "usual (ms)",
+            "slowest_ms": "largest (ms)",
+            "longest_gap_ms": "longest gap (ms)",
+            "gap_of": "in trial",
+            "trials_with_gap": "trials with gaps",
+            "missing_samples": "samples missing",
+            "overlapping": "trials overlapping",
+        },
+        {"interval_ms": 1, "slowest_ms": 1, "longest_gap_ms": 1},
+    )
+
+
+def _overlaps(trials: pd.DataFrame) -> set[str]:
+    """Name the trials that ran at the same time as another one of their recorder."""
+    found: set[str] = set()
+    begun = pd.to_datetime(trials["started_at"])
+    timed = trials.assign(begun=begun, ended=begun + pd.to_timedelta(trials["duration_s"], "s"))
+    for _, here in timed.dropna(subset=["begun", "ended"]).sort_values("begun").groupby("recorder"):
+        earlier = here["ended"].cummax().shift()
+        # Starting times are written to the second.
+        late = here["begun"] + pd.Timedelta(seconds=1) < earlier
+        found |= set(here.loc[late | late.shift(-1, fill_value=False), "trial"].astype(str))
+    return found
 
 
 def side_table(analysis: StudyAnalysis) -> TableExhibit:
@@ -86,57 +127,28 @@ def side_table(analysis: StudyAnalysis) -> TableExhibit:
     rows = analysis.quantities[analysis.quantities["quantity"] == "left_share_pct"]
     spread = rows.groupby("rider")["value"].agg(["size", "min", "median", "max"]).reset_index()
     spread["range"] = spread["max"] - spread["min"]
+    away = (rows["value"] - rows["rider"].map(spread.set_index("rider")["median"])).abs()
+    farthest = rows.loc[away.groupby(rows["rider"]).idxmax()].set_index("rider")["trial"]
+    spread["farthest"] = spread["rider"].map(farthest)
+    spread["implausible"] = [
+        int(np.count_nonzero((shares < LOW_SHARE_PCT) | (shares > HIGH_SHARE_PCT)))
+        for _, shares in rows.groupby("rider")["value"]
+    ]
     return TableExhibit(
         "sides",
         spread.rename(columns={"size": "trials", "min": "lowest", "max": "highest"}),
         "Left leg's share of the work (%) over a rider's trials, where both legs were recorded. A rider's"
         " share moves by a few per cent; a trial far from the rider's others, or a share far from one half,"
-        " asks for a look at the channels. Riders' shares lie between 40 and 60 % in published samples.",
-        {"lowest": "lowest (%)", "median": "median (%)", "highest": "highest (%)", "range": "range (%)"},
+        f" asks for a look at the channels. Riders' shares lie between {LOW_SHARE_PCT:g} and"
+        f" {HIGH_SHARE_PCT:g} % in published samples; the last column counts trials outside. Sides that drive on the"
+        " way up, or far later than the other, carry a caution above.",
+        {
+            "lowest": "lowest (%)",
+            "median": "median (%)",
+            "highest": "highest (%)",
+            "range": "range (%)",
+            "farthest": "farthest from median",
+            "implausible": "trials outside",
+        },
         {"lowest": 1, "median": 1, "highest": 1, "range": 1},
     )
-
-
-def zero_table(analysis: StudyAnalysis) -> TableExhibit:
-    """Describe the zero checks of each recorder: how many, over which temperatures, how far zero moved."""
-    checks = analysis.study.zero_checks
-    channels = [name for name in checks if str(name).startswith("zero_") and str(name).endswith("_Nm")]
-    rows = []
-    for recorder, here in checks.groupby("recorder"):
-        for channel in channels:
-            values = here[channel].dropna()
-            if len(values):
-                temperature = here.loc[values.index, "temperature_C"]
-                rows.append(
-                    {
-                        "recorder": recorder,
-                        "channel": str(channel).removeprefix("zero_").removesuffix("_Nm"),
-                        "checks": len(values),
-                        "lowest_Nm": values.min(),
-                        "highest_Nm": values.max(),
-                        "coldest_C": temperature.min(),
-                        "warmest_C": temperature.max(),
-                        "slope_Nm_per_C": _slope(temperature, values),
-                    }
-                )
-    return TableExhibit(
-        "zero_checks",
-        pd.DataFrame(rows),
-        "Zero checks by recorder and channel: lowest and highest unloaded torque, and its least-squares slope"
-        " on temperature over all checks.",
-        {
-            "lowest_Nm": "lowest (N·m)",
-            "highest_Nm": "highest (N·m)",
-            "coldest_C": "coldest (°C)",
-            "warmest_C": "warmest (°C)",
-            "slope_Nm_per_C": "slope (N·m per °C)",
-        },
-        {"lowest_Nm": 2, "highest_Nm": 2, "coldest_C": 1, "warmest_C": 1, "slope_Nm_per_C": 3},
-    )
-
-
-def _slope(temperature: pd.Series, torque: pd.Series) -> float:
-    known = temperature.notna()
-    if known.sum() < 3 or temperature[known].nunique() < 2:
-        return float("nan")
-    return float(torque[known].cov(temperature[known]) / temperature[known].var())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis_lib.reports.exclusion_exhibits import listed_trials
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mounting_figures import phase_rose
 from analysis_lib.reports.figures.quality_figures import quality_strip
@@ -95,8 +96,8 @@ def _not_listed(analysis: StudyAnalysis) -> list[tuple]:
 
 
 def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
-    """Show one cell a trial with its kept turns."""
-    trials = analysis.trials
+    """Show one cell a listed trial with its kept turns."""
+    trials = listed_trials(analysis)
     cells = pd.DataFrame(
         {
             "column": [f"{i} P{p}" for i, p in zip(trials["intensity"], trials["period"], strict=True)],

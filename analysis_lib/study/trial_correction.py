@@ -21,7 +21,11 @@ from analysis_lib.study.calibrations import RecorderCalibration, calibration_for
 from analysis_lib.study.recorder_map import RecorderMap
 from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.target_power import check_target
-from analysis_lib.study.zero_lookup import NearChecks, all_checks, checks_around, zero_channels
+from analysis_lib.study.zero_lookup import NearChecks, all_checks, checks_around, zero_columns
+
+EVEN_ANGLES_ON_OVAL = (
+    "Its samples have made-up angles, evenly spaced between messages; this ring spaces them unevenly."
+)
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,7 @@ def analyse_row(
     known_zero: dict[str, float] = {}
     if settings.rules.zero_model == "temperature":
         every = all_checks(settings, known.zero_checks, row, start_s)
-        channels = zero_channels(settings, known.zero_checks, row.recorder)
+        channels = zero_columns(settings, known.zero_checks, row.recorder)
         fits = {channel: fit_zero_drift(every, channel) for channel in channels}
         recording, line = remove_zero_drift(recording, fits), line_of_legs(recording, line)
         known_zero = fit_quality(fits, recording)
@@ -114,6 +118,8 @@ def analyse_row(
     mount_deg = None if pd.isna(row.mount_deg) else float(row.mount_deg)
     astray = angle_error_sentence(result, recorder, settings.drivetrain_for(row.ring, mount_deg))
     beyond = _beyond_calibration(recording, calibration)
+    if recorder.messages is not None and settings.rings[row.ring].axis_ratio > 1:
+        beyond.append(EVEN_ANGLES_ON_OVAL)
     return replace(
         result,
         assumptions=[*result.assumptions, *filter(None, (late, astray)), *assumptions],

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from analysis_lib.study.protocol import Rules
 
 INCOMPLETE = "dropped_incomplete"
+RULES = ("exclude_below_turns", "exclude_above_dropped_pct", "exclude_above_zero_drift_Nm")
+"""The rules by their names in study.toml, in the order in which they are tried."""
 
 
 def broken_rule(quality: Mapping[str, float | int | str], rules: Rules) -> str:

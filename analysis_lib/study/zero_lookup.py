@@ -55,9 +55,9 @@ def checks_around(
     )
 
 
-def zero_channels(settings: StudySettings, zero_checks: pd.DataFrame, recorder: str) -> list[str]:
-    """Name the channels of a recorder whose zero its checks give: torque, or the forces that torque is made of."""
-    return list(_usable(settings, zero_checks, recorder)[0])
+def zero_columns(settings: StudySettings, zero_checks: pd.DataFrame, recorder: str) -> dict[str, str]:
+    """Return the columns of a recorder's zeros by channel: of torque, or of the forces that make a leg's torque."""
+    return _usable(settings, zero_checks, recorder)[0]
 
 
 def all_checks(

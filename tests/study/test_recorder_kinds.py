@@ -126,6 +126,19 @@ class TestNotifications:
         assert any("do not judge a ring" in said for said in result.assumptions)
         assert 28 < result.quality["duration_s"] < 30.1  # the window is in the log's own time
 
+    def test_on_an_oval_ring_it_carries_a_caution(self, tiny):
+        self.write(tiny)
+        log = (tiny.root / "recordings/T1.csv").read_text(encoding="utf-8")
+        (tiny.root / "recordings/T3.csv").write_text(log + "\n", encoding="utf-8")
+        study = open_study(tiny.root)
+        on_round, on_oval = (
+            [said for said in study.load_trial(t).cautions if "made-up" in said] for t in ("T1", "T3")
+        )
+        assert on_round == []
+        assert on_oval == [
+            "Its samples have made-up angles, evenly spaced between messages; this ring spaces them unevenly."
+        ]
+
     def test_spacing_is_never_assumed(self, tiny):
         self.write(tiny, "")
         with pytest.raises(Refusals, match="declare spacing"):
