@@ -33,8 +33,8 @@ class JointLoads:
         Power from foot to pedal, and the rate at which the leg's kinetic and potential energy grows.
     hip_N : complex array of shape (angles,)
         Force from pelvis on thigh, forward + i·upward; the hip does not move, so it carries no power.
-    duration_s : float
-        Of the turn.
+    speed_rad_s : array of shape (angles,)
+        Crank speed.
     source : str
         Segment table.
     """
@@ -49,7 +49,7 @@ class JointLoads:
     pedal_W: FloatArray
     energy_rate_W: FloatArray
     hip_N: ComplexArray
-    duration_s: float
+    speed_rad_s: FloatArray
     source: str
 
     @property
@@ -122,7 +122,7 @@ def solve_joint_loads(
         pedal_W=tangential * path.geometry.crank_m * speed,
         energy_rate_W=differentiate_turn(energy) * speed,
         hip_N=-force,
-        duration_s=float(np.mean(1 / speed)) * 2 * np.pi,
+        speed_rad_s=speed,
         source=segments.source,
     )
 

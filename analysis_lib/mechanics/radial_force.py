@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from analysis_lib.mechanics.inverse_dynamics import JointLoads, solve_joint_loads
-from analysis_lib.mechanics.leg import LegPath
+from analysis_lib.mechanics.leg import ComplexArray, LegPath
 from analysis_lib.mechanics.periodic import check_turn
 from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.mechanics.segments import LegSegments
@@ -22,39 +22,59 @@ EFFECTIVENESS_RANGE = (0.36, 0.61)
 
 
 @dataclass(frozen=True)
-class JointLoadRange:
-    """Joint loads with the least and with the most radial force that is plausible.
+class RadialCase:
+    """One radial force that goes with the torque, and the joint loads that it makes.
 
     Attributes
     ----------
-    low_push, high_push : JointLoads
-        With the higher and the lower index of effectiveness.
-    push_N : (float, float)
-        Size of the steady downward push in both.
-    effectiveness : (float, float)
-        Index of effectiveness in both.
+    name : str
+        What the radial force is assumed to be.
+    effectiveness : float
+        Its index over the turn.
+    force_N : complex array of shape (angles,)
+        Force of the foot on the pedal, forward + i·upward.
+    loads : JointLoads
     """
 
-    low_push: JointLoads
-    high_push: JointLoads
+    name: str
+    effectiveness: float
+    force_N: ComplexArray
+    loads: JointLoads
+
+
+@dataclass(frozen=True)
+class JointLoadRange:
+    """Joint loads over the radial forces that are plausible.
+
+    Attributes
+    ----------
+    cases : tuple of RadialCase
+        A steady downward push, of the size that gives the highest and the lowest plausible index; and the radial force
+        that makes the moments of the joints least.
+    push_N : (float, float)
+        Size of the push in the first two.
+    """
+
+    cases: tuple[RadialCase, ...]
     push_N: tuple[float, float]
-    effectiveness: tuple[float, float]
 
     def to_frame(self) -> pd.DataFrame:
         """One row an angle: ``crank_deg`` and low and high of each moment (N m)."""
-        columns = {"crank_deg": np.degrees(self.low_push.crank_rad)}
+        columns = {"crank_deg": np.degrees(self.cases[0].loads.crank_rad)}
         for joint in ("hip_Nm", "knee_Nm", "ankle_Nm"):
-            both = np.stack([getattr(self.low_push, joint), getattr(self.high_push, joint)])
-            columns[f"{joint}_low"], columns[f"{joint}_high"] = both.min(axis=0), both.max(axis=0)
+            each = np.stack([getattr(case.loads, joint) for case in self.cases])
+            columns[f"{joint}_low"], columns[f"{joint}_high"] = each.min(axis=0), each.max(axis=0)
         return pd.DataFrame(columns)
 
     def sentence(self) -> str:
         """The assumption in words."""
         low, high = self.push_N
+        first, second, least = (case.effectiveness for case in self.cases)
         return (
-            f"Only torque was measured, so the radial force is assumed: a steady downward push of {low:.0f} "
-            f"to {high:.0f} N, which gives an index of effectiveness of {max(self.effectiveness):.2f} to "
-            f"{min(self.effectiveness):.2f}. Joint moments are known no better than this range."
+            f"Only torque was measured, so the radial force is assumed: a steady downward push of {low:.0f} to "
+            f"{high:.0f} N, which gives an index of effectiveness of {first:.2f} to {second:.2f}, or the radial force that "
+            f"makes the moments of hip, knee and ankle least, which gives {least:.2f}. Joint moments are known no better "
+            "than the range of these."
         )
 
 
@@ -81,6 +101,22 @@ def radial_from_push(push_N: float, crank_rad: FloatArray) -> FloatArray:
     return -push_N * np.cos(crank_rad)
 
 
+def radial_of_least_moments(
+    path: LegPath, segments: LegSegments, speed_rad_s: ArrayLike, tangential_N: FloatArray
+) -> FloatArray:
+    """Outward radial force (N) that makes hip² + knee² + ankle² of the moments least, at every angle by itself.
+
+    Moments are straight lines in the radial force, M = M₀ + R·S, so R = −Σ M₀S / Σ S². A cost of squared joint moments
+    predicted measured pedal forces in Redfield and Hull 1986 (J Biomech 19:523, recalled); the three joints count
+    alike here.
+    """
+    none = solve_joint_loads(path, segments, speed_rad_s, tangential_N, np.zeros_like(tangential_N))
+    one = solve_joint_loads(path, segments, speed_rad_s, tangential_N, np.ones_like(tangential_N))
+    base = np.stack([none.hip_Nm, none.knee_Nm, none.ankle_Nm])
+    slope = np.stack([one.hip_Nm, one.knee_Nm, one.ankle_Nm]) - base
+    return -(base * slope).sum(axis=0) / (slope**2).sum(axis=0)
+
+
 def range_joint_loads(
     path: LegPath,
     segments: LegSegments,
@@ -88,7 +124,11 @@ def range_joint_loads(
     torque_Nm: ArrayLike,
     effectiveness_range: tuple[float, float] = EFFECTIVENESS_RANGE,
 ) -> JointLoadRange:
-    """Joint loads for one leg's torque, over the radial forces that published effectiveness allows.
+    """Joint loads for one leg's torque, over the radial forces that are plausible.
+
+    At one end a steady downward push, as heavy as published effectiveness allows, which is what a measured radial force
+    looked like; at the other the radial force that spares the joints most. Measured forces lie between: published
+    shares of the joints are nearer to the second, see `published_joints`.
 
     Parameters
     ----------
@@ -106,13 +146,22 @@ def range_joint_loads(
     """
     torque, crank = check_turn(torque_Nm, "torque_Nm")
     tangential = torque / path.geometry.crank_m
-    wanted = (max(effectiveness_range), min(effectiveness_range))
-    pushes = tuple(_push_for(tangential, crank, index) for index in wanted)
-    low, high = (
-        solve_joint_loads(path, segments, speed_rad_s, tangential, radial_from_push(push, crank))
-        for push in pushes
+    low, high = (_push_for(tangential, crank, index) for index in sorted(effectiveness_range, reverse=True))
+    radials = {
+        "light push": radial_from_push(low, crank),
+        "heavy push": radial_from_push(high, crank),
+        "least joint moments": radial_of_least_moments(path, segments, speed_rad_s, tangential),
+    }
+    cases = tuple(
+        RadialCase(
+            name,
+            effectiveness(tangential, radial),
+            (tangential + 1j * radial) * np.exp(-1j * crank),
+            solve_joint_loads(path, segments, speed_rad_s, tangential, radial),
+        )
+        for name, radial in radials.items()
     )
-    return JointLoadRange(low, high, (pushes[0], pushes[1]), wanted)
+    return JointLoadRange(cases, (low, high))
 
 
 def _push_for(tangential: FloatArray, crank: FloatArray, wanted: float) -> float:

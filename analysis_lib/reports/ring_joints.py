@@ -123,9 +123,14 @@ def moment_range(
     Refusal
         Where the right leg's own torque was not measured, or its ups and downs rule out the range.
     """
-    trials = analysis.stroke_trials(intensity)["trial"]
-    torque = np.mean([analysis.results[trial].torque_at_angles("right") for trial in trials], axis=0)
+    torque = right_leg_Nm(analysis, intensity)
     return range_joint_loads(legs.path, legs.segments, rings.speeds["round"], torque)
+
+
+def right_leg_Nm(analysis: RiderAnalysis, intensity: str) -> np.ndarray:
+    """Mean torque of the right leg through the turn of the trials that tell the stroke; refused without its channel."""
+    trials = analysis.stroke_trials(intensity)["trial"]
+    return np.mean([analysis.results[trial].torque_at_angles("right") for trial in trials], axis=0)
 
 
 def moment_exhibit(loads: JointLoadRange) -> FigureExhibit:
@@ -140,8 +145,8 @@ def moment_exhibit(loads: JointLoadRange) -> FigureExhibit:
         "joint_moments",
         joint_moment_panels(frame),
         "Moments at hip, knee and ankle of the right leg on the round ring, positive where they extend. Shaded: range"
-        f" over the radial forces that published effectiveness allows; at its widest (N·m): {words}. Segments:"
-        f" {loads.low_push.source}. A difference of rings smaller than the shade cannot be claimed from torque alone.",
+        f" over the plausible radial forces; at its widest (N·m): {words}. Segments: {loads.cases[0].loads.source}. A"
+        " difference of rings smaller than the shade cannot be claimed from torque alone.",
         f"Three shaded bands of joint moment against crank angle; widest in newton metres: {words}.",
         frame,
     )

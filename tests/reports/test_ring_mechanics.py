@@ -113,7 +113,7 @@ def test_segments_of_another_table_move_the_moments(rings):
     ]
     exhibits = [ring_joints.moment_exhibit(found) for found in ranges]
     assert "Winter" in exhibits[0].caption and "de Leva 1996, male" in exhibits[1].caption
-    assert np.abs(ranges[0].low_push.hip_Nm - ranges[1].low_push.hip_Nm).max() > 1
+    assert np.abs(ranges[0].cases[0].loads.hip_Nm - ranges[1].cases[0].loads.hip_Nm).max() > 1
 
 
 def test_joint_speeds_need_legs(rings):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import (
     BLUE,
     GREY,
+    INK,
     LOOKS,
     crank_axis,
     in_house_style,
@@ -57,4 +59,30 @@ def joint_moment_panels(ranges: pd.DataFrame) -> Figure:
         name_panel(axes, joint)
     panels[0].set_ylabel("Joint moment (N·m)")
     name_crank_axis(figure)
+    return figure
+
+
+@in_house_style
+def joint_share_bands(rows: pd.DataFrame) -> Figure:
+    """Return a range chart of shares of work, first row on top.
+
+    Columns ``label, published_low, published_high, spread, light_push, heavy_push, least_moments``.
+    """
+    figure, (axes,) = new_figure(height_mm=18 + 7 * len(rows))
+    place = np.arange(len(rows))[::-1]
+    ends = rows[["light_push", "heavy_push", "least_moments"]]
+    low = ends.min(axis=1)
+    axes.barh(place, ends.max(axis=1) - low, left=low, height=0.6, color=BLUE, alpha=0.3, label="predicted")
+    axes.plot(rows["least_moments"], place, "o", color=BLUE, fillstyle="none", label="least joint moments")
+    for side in ("published_low", "published_high"):
+        label = "published" if side == "published_low" else None
+        axes.errorbar(
+            rows[side], place, xerr=rows["spread"].fillna(0), fmt="o", color=INK, capsize=2, label=label
+        )
+    axes.hlines(place, rows["published_low"], rows["published_high"], color=INK)
+    axes.axvline(0, color=GREY, linewidth=0.7)
+    axes.set_yticks(place, rows["label"])
+    axes.set_ylim(-0.6, len(rows) - 0.4)
+    axes.set_xlabel("Share of work (%)")
+    figure.legend(loc="outside upper right", ncols=3)
     return figure
