@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
@@ -49,13 +51,7 @@ def agreements(repeats: RepeatedTrials) -> dict[str, Agreement]:
 
 def agreement_table(repeats: RepeatedTrials, found: dict[str, Agreement]) -> TableExhibit:
     """Give bias and limits of agreement with their intervals, and whether differences grow with the value."""
-    rows = []
-    for name, one in found.items():
-        bias, lower, upper = one.bias_interval, one.lower_interval, one.upper_interval
-        ends = (one.bias, bias.low, bias.high, one.lower, lower.low, one.upper, upper.high)
-        rows.append((name, one.n_pairs, one.n, *ends, one.slope.value, one.slope.p))
-    columns = ["compared", "pairs", "riders", "bias", "bias_low", "bias_high", "lower", "lower_end"]
-    frame = pd.DataFrame(rows, columns=[*columns, "upper", "upper_end", "slope", "slope_p"])
+    frame = limits_frame(found)
     digits = decimals_for(float((frame["bias_high"] - frame["bias_low"]).median()) / 4)
     return TableExhibit(
         "agreement",
@@ -68,6 +64,17 @@ def agreement_table(repeats: RepeatedTrials, found: dict[str, Agreement]) -> Tab
         LIMITS_HEADINGS,
         dict.fromkeys(LIMITS, digits) | {"slope": 3},
     )
+
+
+def limits_frame(found: Mapping[str, Agreement]) -> pd.DataFrame:
+    """Return one row a comparison: its bias and limits, each with its interval or the outer end of it."""
+    rows = []
+    for name, one in found.items():
+        bias, lower, upper = one.bias_interval, one.lower_interval, one.upper_interval
+        ends = (one.bias, bias.low, bias.high, one.lower, lower.low, one.upper, upper.high)
+        rows.append((name, one.n_pairs, one.n, *ends, one.slope.value, one.slope.p))
+    columns = ["compared", "pairs", "riders", "bias", "bias_low", "bias_high", "lower", "lower_end"]
+    return pd.DataFrame(rows, columns=[*columns, "upper", "upper_end", "slope", "slope_p"])
 
 
 def agreement_exhibit(repeats: RepeatedTrials, linked: Agreement) -> FigureExhibit:

@@ -21,7 +21,9 @@ from analysis_lib.statistics.agreement import Agreement
 
 
 @in_house_style
-def agreement_plot(pairs: pd.DataFrame, agreement: Agreement, axis_label: str, unit: str) -> Figure:
+def agreement_plot(
+    pairs: pd.DataFrame, agreement: Agreement, axis_label: str, unit: str, difference: str = "First − second"
+) -> Figure:
     """Return differences against means with bias and limits; columns ``mean, difference, ring``."""
     figure, (axes,) = new_figure(height_mm=75, width=1.5 * ONE_COLUMN)
     axes.axhline(0, color=GREY, linewidth=0.6)
@@ -38,7 +40,7 @@ def agreement_plot(pairs: pd.DataFrame, agreement: Agreement, axis_label: str, u
             dots["mean"], dots["difference"], look.marker, color=look.colour, markersize=3, label=str(ring)
         )
     axes.set_xlabel(axis_label)
-    axes.set_ylabel(f"First − second ({unit})" if unit else "First − second")
+    axes.set_ylabel(f"{difference} ({unit})" if unit else difference)
     legend_above(figure, axes, "ring")
     return figure
 
