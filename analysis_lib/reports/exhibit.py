@@ -69,16 +69,16 @@ class FigureExhibit:
 
     @in_house_style
     def _drawn(self, kind: str, **options) -> bytes:
-        if self.figure.get_layout_engine() is not None:
-            self._place_once()
+        self._place_once()
         buffer = io.BytesIO()
         self.figure.savefig(buffer, format=kind, **options)
         return buffer.getvalue()
 
     def _place_once(self) -> None:
         """Work out where everything stands, once for all kinds of file: it takes longer than the drawing itself."""
-        self.figure.draw_without_rendering()
-        self.figure.set_layout_engine("none")
+        if layout := self.figure.get_layout_engine():
+            layout.execute(self.figure)
+            self.figure.set_layout_engine("none")
 
     def html(self) -> str:
         """Return a self-contained ``figure`` element."""
