@@ -48,8 +48,9 @@ class JointWork:
 
     def positive_shares_pct(self) -> dict[tuple[str, str], float]:
         """Positive work of each joint's extensors and flexors, % of all positive work of the joints."""
-        rows = self.frame.set_index(["joint", "action"])["positive_J"]
-        return {(str(joint), str(action)): 100 * work / rows.sum() for (joint, action), work in rows.items()}
+        parts = zip(self.frame["joint"], self.frame["action"], self.frame["positive_J"], strict=True)
+        all_joints = float(self.frame["positive_J"].sum())
+        return {(str(joint), str(action)): 100 * float(work) / all_joints for joint, action, work in parts}
 
     def sentence(self) -> str:
         """The shares in words."""
