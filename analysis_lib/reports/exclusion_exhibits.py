@@ -23,6 +23,22 @@ def listed_trials(analysis: StudyAnalysis) -> pd.DataFrame:
     return pd.concat([analysis.trials, lost], ignore_index=True) if len(lost) else analysis.trials
 
 
+def answer(analysis: StudyAnalysis) -> list[str]:
+    """Say for how many riders the recordings are complete enough for the question, then what became of the trials."""
+    trials = listed_trials(analysis)
+    used = trials[trials["state"] != NOT_USED]
+    wanted = trials["ring"].nunique() * len(analysis.intensities)
+    held = used[["rider", "ring", "intensity"]].drop_duplicates().groupby("rider").size()
+    riders = [str(rider) for rider in analysis.study.riders["rider"]]
+    short = [rider for rider in riders if held.get(rider, 0) < wanted]
+    who = f"; {', '.join(short)} {'does' if len(short) == 1 else 'do'} not" if short else ""
+    return [
+        f"{len(riders) - len(short)} of {show_count(len(riders), 'rider')} have a usable trial on every ring at every"
+        f" intensity{who}. Whether a complete recording is also a true one, the sections below help to judge.",
+        *state_sentences(analysis),
+    ]
+
+
 def state_sentences(analysis: StudyAnalysis) -> list[str]:
     """Say how many trials are used, used with caution and not used."""
     trials = listed_trials(analysis)

@@ -193,3 +193,16 @@ class TestRecorders:
             "total",
             "first angle of a message",
         )
+
+
+def test_the_answer_counts_riders_who_have_every_ring_at_every_intensity(study):
+    rows = [
+        trial(1),
+        trial(2, ring="oval"),
+        trial(3, intensity="hard"),
+        trial(4, "not used", ring="oval", intensity="hard"),
+    ]
+    words = exclusion_exhibits.answer(analysis_of(study, *rows))[0]
+    assert words.startswith(
+        "0 of 2 riders have a usable trial on every ring at every intensity; R01, R02 do not."
+    )

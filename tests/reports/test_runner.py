@@ -2,15 +2,14 @@
 
 import json
 import re
-from html import unescape
 from html.parser import HTMLParser
 
 import pandas as pd
 import pytest
 from paper import MARGIN_POINTS, paper_pages, poppler, require_printer
+from said_numbers import links_of, sentences_without_rows
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.number_links import numbers_of
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 
@@ -206,36 +205,12 @@ def test_nothing_stands_beyond_the_margins_of_any_page(damaged_report):
             assert min(word[0] for word in words) >= MARGIN_POINTS - 1
 
 
-NO_ROW = {
-    "a level or a rule that is declared": r"(9[05] % interval|once in 20|an effect as large as [\d.]+"
-    r"|smallest effect that matters \d+|Only \d+ whole turns were kept.*|\d+ bootstrap draws|\d+ draws of"
-    r"|360 one-degree bins|A whole turn is kept.*|inertia to \d+ %, mount angle to \d+°"
-    r"|crank inertial load of.*?per rpm)",
-    "a refusal's own words": r"(cannot be written|not known in [^:]*): .*",
-    "part of an outcome's name": r"\(\d+ to \d+\)",
-    "published, with its source": r"(\(Senn 2002, ch\. 3\)|& Holmes 2002|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005"
-    r"|\d{4}[a-z]?[;,)]|about 310 to 460 W|Held against published changes.*)",
-    "a count of rows or parts of a table": r"(\d+ of \d+ (listed )?trials|in \d+ the speed|median of \d+ trials"
-    r"|mean over \d+ riders|\d+ sequence means|\d+ trials? (were|was)|\d+ (are )?listed.*"
-    r"|\d+ riders (were|analysed).*|\d+ trials planned"
-    r"|\d+ periods?|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
-    "a difference or median of numbers that have rows": r"(differs from it by .*? standard error|they are .*? apart"
-    r"|standard uncertainty of [\d.]+ W|keeps up to [\d.]+ of|p [=<] [\d.]+ for the whole curve, n = \d+"
-    r"|no change larger than [\d.]+|by [\d.]+ % \(at|and [\d.]+ % \(at|more than 99 % of draws|between [\d.]+ and"
-    r"|turns by .*? riders;|r = [\d.]+, given|indoor–road term of −?[\d.]+°|individual response: 0 |interval 0 to|–\d+°)",
-}
-"""Numbers that may stand without a link to a row, and why."""
-
-
 @pytest.mark.parametrize("page", ["riders/R01.html", "study.html", "data_quality.html"])
 def test_numbers_in_sentences_link_to_their_row_or_are_known_to_have_none(damaged_report, page):
     text = damaged_report.text(page)
-    links = re.findall(r'<a class="row" href="#([^"]+)">', text)
+    links = links_of(text)
     assert set(links) <= set(_Page(text).ids)
-    said = re.findall(r'<p class="said">(.*?)</p>', text, re.DOTALL)
-    bare = [unescape(re.sub(r'<a class="row".*?</a>', "", sentence)) for sentence in said]
-    left = [re.sub("|".join(NO_ROW.values()), "", sentence, flags=re.DOTALL) for sentence in bare]
-    assert [sentence for sentence in left if numbers_of(sentence)] == []
+    assert sentences_without_rows(text) == []
     assert len(links) >= {"riders/R01.html": 20, "study.html": 60}.get(page, 0)
 
 
