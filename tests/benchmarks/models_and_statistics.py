@@ -69,7 +69,7 @@ def steady_speed() -> None:
     """Steady crank speed for 360 angles."""
     show(
         "steady speed, 360 angles",
-        best_ms(lambda: OVAL.steady_speed(TORQUE, 90.0)),
+        best_ms(lambda: OVAL.with_mount(OVAL.mount_deg).steady_speed(TORQUE, 90.0)),
         best_ms(step_through_turns, 1),
     )
 

@@ -132,6 +132,15 @@ def test_crank_inertial_load(ring, sprocket, inertia):
     assert pytest.approx(80 * 0.334**2) == ROAD_WHEEL_INERTIA_KGM2
 
 
+def test_the_gear_of_a_turn_is_kept_and_cannot_be_written_over():
+    kept = Drivetrain(Ring.ellipse(50, 1.2), 30.0)
+    assert kept.turn_gear(90).tolist() == kept.gear(np.arange(90) * 2 * math.pi / 90).tolist()
+    assert kept.turn_gear(90) is kept.turn_gear(90)
+    with pytest.raises(ValueError, match="read-only"):
+        kept.turn_gear(90)[0] = 1.0
+    assert kept.with_mount(31.0).turn_gear(90).tolist() != kept.turn_gear(90).tolist()
+
+
 def test_energy_in_equals_energy_out():
     drivetrain = Drivetrain(Ring.ellipse(50, 1.2), 64.0, wheel_inertia_kgm2=1.0)
     resistance = drivetrain.wheel_resistance_Nm(stroke())
@@ -267,8 +276,9 @@ def test_solving_one_turn_takes_under_a_millisecond():
     torque = stroke()
     best = math.inf
     for _ in range(20):
+        fresh = drivetrain.with_mount(70.0)  # a drivetrain keeps the gear that it has worked out
         begun = time.perf_counter()
-        drivetrain.steady_speed(torque, 90.0)
+        fresh.steady_speed(torque, 90.0)
         best = min(best, time.perf_counter() - begun)
     assert best < 1e-3
 
