@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -79,8 +81,15 @@ def axis_table(analysis: StudyAnalysis) -> TableExhibit:
     )
 
 
-def intensity_sentence(analysis: StudyAnalysis) -> str:
-    """Say how the axis on the round ring moves from the lowest to the highest intensity, within riders."""
+def phase_steps(analysis: StudyAnalysis) -> dict[str, Any]:
+    """Measure how the axis on the round ring moves from the lowest to the highest intensity, within riders.
+
+    Returns
+    -------
+    dict
+        first, last (intensities), turned_deg, low_deg, high_deg (95 %), n, r (circular–linear correlation of the phase,
+        less each rider's mean, with the place of the intensity).
+    """
     axes = rider_axes(analysis)
     on_round = axes[axes["ring"] == "round"].pivot_table(index="rider", columns="intensity", values=PHASE)
     complete = on_round.reindex(columns=analysis.intensities).dropna()
@@ -97,13 +106,38 @@ def intensity_sentence(analysis: StudyAnalysis) -> str:
     shift = step.signed_deg - step.angle_deg
     own = complete.apply(lambda row: row - axial_mean(row.to_numpy()).angle_deg, axis=1)
     scores = np.tile(np.arange(complete.shape[1]), len(complete))
-    correlation = angle_with_number(own.to_numpy().ravel(), scores, axial=True)
+    return {
+        "first": first,
+        "last": last,
+        "turned_deg": step.signed_deg,
+        "low_deg": bounds.low + shift,
+        "high_deg": bounds.high + shift,
+        "n": step.n,
+        "r": angle_with_number(own.to_numpy().ravel(), scores, axial=True).r,
+    }
+
+
+def intensity_sentence(analysis: StudyAnalysis) -> str:
+    """Say how the axis on the round ring moves from the lowest to the highest intensity, within riders."""
+    found, called = phase_steps(analysis), analysis.study.settings.intensity_label
+    turned, low, high = (show_number(found[name], 1) for name in ("turned_deg", "low_deg", "high_deg"))
     return (
-        f"From {first} to {last} the torque phase on the round ring turns by {show_number(step.signed_deg, 1)}°"
-        f" (95 % interval {show_number(bounds.low + shift, 1)}° to {show_number(bounds.high + shift, 1)}°,"
-        f" n = {step.n} riders; axial mean of the riders' own steps). Circular–linear correlation of the phase, less each"
-        f" rider's mean, with the place of the intensity: r = {correlation.r:.2f}, given without a p because axes of one"
-        " rider are not independent."
+        f"From {called(found['first'])} to {called(found['last'])} the torque phase on the round ring turns by {turned}°"
+        f" (95 % interval {low}° to {high}°, n = {found['n']} riders; axial mean of the riders' own steps)."
+        " Circular–linear correlation of the phase, less each rider's mean, with the place of the intensity:"
+        f" r = {found['r']:.2f}, given without a p because axes of one rider are not independent."
+    )
+
+
+def steps_table(analysis: StudyAnalysis) -> TableExhibit:
+    """Give the same in a row."""
+    return TableExhibit(
+        "torque_phase_by_intensity",
+        pd.DataFrame([phase_steps(analysis)]),
+        "Torque phase on the round ring, from the lowest to the highest intensity within riders: axial mean of the"
+        " riders' own steps with its 95 % interval; r is the circular–linear correlation with the place of the intensity.",
+        {"turned_deg": "turned (deg)", "low_deg": "from", "high_deg": "to", "n": "riders"},
+        dict.fromkeys(("turned_deg", "low_deg", "high_deg"), 1) | {"r": 2},
     )
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.study.trial_budget import undeclared
+
+TOGETHER = "all inputs together"
 
 
 def budget_table(analysis: RiderAnalysis) -> TableExhibit:
@@ -25,12 +28,15 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
         .agg(lambda part: math.sqrt(float(np.mean(np.square(part)))))
     )
     frame["of_total"] = frame["contribution"] / frame["quantity"].map(totals)
+    units = frame.drop_duplicates("quantity").set_index("quantity")["unit"]
+    whole = pd.DataFrame({"unit": units, "input": TOGETHER, "contribution": totals, "of_total": 1.0})
+    frame = pd.concat([frame, whole.rename_axis("quantity").reset_index()], ignore_index=True)
     frame["quantity"] = frame["quantity"].str.replace("_", " ")
     return TableExhibit(
         "uncertainty",
         frame,
         f"Uncertainty budget of one trial, root mean square over {show_count(rows['trial'].nunique(), 'trial')}: standard"
-        " uncertainty that each input adds, and its share of the total (squares add up to one). Independent"
+        " uncertainty that each input adds, and its share of the total (squares of single ones add up to one). Independent"
         " inputs combined by the law of propagation (JCGM 100:2008, equation 10).",
         {"contribution": "standard uncertainty", "of_total": "share of the total"},
         {"contribution": 3, "of_total": 2},
@@ -40,10 +46,12 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
 def budget_sentences(analysis: RiderAnalysis) -> list[str]:
     """Say how uncertain a trial's power is, what was not declared, and what of it the comparison of rings escapes."""
     rows = analysis.budgets
-    power = rows[rows["quantity"] == "power"].drop_duplicates("trial")["total"]
+    frame = budget_table(analysis).frame
+    power = frame[(frame["quantity"] == "power") & (frame["input"] == TOGETHER)]["contribution"]
     words = [
         "A single trial's power is known to a standard uncertainty of"
-        f" {show_number(float(power.median()), 2)} W (median of {show_count(len(power), 'trial')})."
+        f" {show_number(float(power.iloc[0]), 2)} W (root mean square over"
+        f" {show_count(rows['trial'].nunique(), 'trial')})."
     ]
     recorders = dict.fromkeys(analysis.used["recorder"])
     for name in recorders:

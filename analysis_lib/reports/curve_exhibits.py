@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.curve_figures import curve_difference_panels
+from analysis_lib.reports.intensity_labels import NO_LABELS
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.estimates import show_number, show_p
@@ -16,14 +17,19 @@ from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.random_field import random_field_threshold
 
 OVAL_LESS_ROUND = "oval − round"
+STEP = "per step of intensity"
 BIN_CENTRES_DEG = np.arange(360) + 0.5
 NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
 
 
-def curve_exhibit(curves: Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND) -> FigureExhibit:
+def curve_exhibit(
+    curves: Mapping[str, PairedCurves],
+    difference: str = OVAL_LESS_ROUND,
+    labels: Mapping[str, str] = NO_LABELS,
+) -> FigureExhibit:
     """Draw the mean difference of two-leg torque around the turn with its band, one panel an intensity."""
     what = f"Two-leg torque through the turn, {difference}"
-    return _curve_figure("curve_difference", curves, what, difference)
+    return _curve_figure("curve_difference", curves, what, difference, labels)
 
 
 def leg_curves(analysis: StudyAnalysis) -> dict[str, PairedCurves]:
@@ -35,12 +41,15 @@ def leg_curves(analysis: StudyAnalysis) -> dict[str, PairedCurves]:
     }
 
 
-def leg_curve_exhibit(curves: Mapping[str, PairedCurves]) -> FigureExhibit:
+def leg_curve_exhibit(
+    curves: Mapping[str, PairedCurves], labels: Mapping[str, str] = NO_LABELS
+) -> FigureExhibit:
     """Draw the difference curves of each leg; riders whose legs were recorded apart."""
     return _curve_figure(
         "curve_difference_legs",
         curves,
         "Each leg's torque through the turn of the right crank, oval − round (riders whose legs were recorded apart)",
+        labels=labels,
     )
 
 
@@ -48,15 +57,21 @@ def trend_curve_exhibit(trend: PairedCurves) -> FigureExhibit:
     """Draw how the difference of two-leg torque changes from one intensity to the next."""
     return _curve_figure(
         "curve_difference_trend",
-        {"per step of intensity": trend},
+        {STEP: trend},
         "Ring × intensity through the turn: change of the two-leg torque difference, oval − round, per step of"
         " intensity, mean of the riders' own slopes",
     )
 
 
 def _curve_figure(
-    name: str, curves: Mapping[str, PairedCurves], what: str, difference: str = OVAL_LESS_ROUND
+    name: str,
+    curves: Mapping[str, PairedCurves],
+    what: str,
+    difference: str = OVAL_LESS_ROUND,
+    labels: Mapping[str, str] = NO_LABELS,
 ) -> FigureExhibit:
+    # A panel is an intensity, or a leg and an intensity; names hold no comma.
+    called = {panel: ", ".join(labels.get(part, part) for part in panel.split(", ")) for panel in curves}
     frame = pd.concat(
         pd.DataFrame(
             {
@@ -69,11 +84,11 @@ def _curve_figure(
         )
         for panel, curve in curves.items()
     )
-    riders = "; ".join(f"{panel}: {curve.n}" for panel, curve in curves.items())
-    found = "; ".join(f"{panel}: {_runs_in_words(curve)}" for panel, curve in curves.items())
+    riders = "; ".join(f"{called[panel]}: {curve.n}" for panel, curve in curves.items())
+    found = "; ".join(f"{called[panel]}: {_runs_in_words(curve)}" for panel, curve in curves.items())
     return FigureExhibit(
         name,
-        curve_difference_panels(frame, difference),
+        curve_difference_panels(frame.assign(panel=frame["panel"].map(called)), difference),
         f"{what}: mean over riders with a {_how_made(curves)}. Riders: {riders}. Where the band leaves zero: {found}.",
         f"{what}: mean difference curves with simultaneous bands; the band excludes zero: {found}.",
         frame,
@@ -113,25 +128,31 @@ def curve_sentence(curves: Mapping[str, PairedCurves], over: str = "intensities"
 
 
 def curve_table(
-    curves: Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND, over: str = "intensities"
+    curves: Mapping[str, PairedCurves],
+    difference: str = OVAL_LESS_ROUND,
+    over: str = "intensities",
+    name: str = "curve_differences",
 ) -> TableExhibit:
     """Say where each band leaves zero and by how much, and what it rules out where it does not."""
     adjusted = dict(zip(curves, adjust_p([curve.p for curve in curves.values()]), strict=True))
     rows = []
-    for name, curve in curves.items():
+    for panel, curve in curves.items():
         places: list[tuple[int, int] | None] = [*curve.excludes_zero()] or [None]
         rows += [
-            {"intensity": name, **_describe_run(curve, place), "p": curve.p, "p_holm": adjusted[name]}
+            {"intensity": panel, **_describe_run(curve, place), "p": curve.p, "p_holm": adjusted[panel]}
             for place in places
         ]
     return TableExhibit(
-        "curve_differences",
+        name,
         pd.DataFrame(rows),
-        f"Two-leg torque, {difference} (N·m): where the band leaves zero, the largest mean difference there with"
-        " its band, and how far the band is from zero at most. Largest possible: no difference larger than this,"
-        " in either direction, is left open anywhere in the turn. p is for the whole curve at one intensity, and"
-        f" beside it adjusted for having looked at all {over} (Holm).",
+        f"Two-leg torque, {difference} (N·m): where the band leaves zero, from and to which crank angle (a dash:"
+        " nowhere; over 360° where it ends before it begins), the largest mean difference there, or in the turn, with"
+        " its band, and how far the band is from zero at most. Largest possible: no difference larger than this, in"
+        " either direction, is left open anywhere in the turn. p is for the whole curve of one row's name, and beside"
+        f" it adjusted for having looked at all {over} (Holm).",
         {
+            "from_deg": "leaves zero from (deg)",
+            "to_deg": "to (deg)",
             "largest_Nm": "largest mean (N·m)",
             "at_deg": "at (deg)",
             "low_Nm": "band low (N·m)",
@@ -140,7 +161,7 @@ def curve_table(
             "largest_possible_Nm": "largest possible (N·m)",
             "p_holm": "p (Holm)",
         },
-        {"at_deg": 1} | dict.fromkeys(NEWTON_METRES, 2),
+        {"at_deg": 1, "from_deg": 0, "to_deg": 0} | dict.fromkeys(NEWTON_METRES, 2),
     )
 
 
@@ -151,7 +172,8 @@ def _describe_run(curve: PairedCurves, run: tuple[int, int] | None) -> dict[str,
     peak = inside[int(np.abs(curve.mean[inside]).argmax())]
     clear = np.maximum(curve.low[inside], -curve.high[inside]).max()
     return {
-        "band_leaves_zero": f"{first}–{(last + 1) % 360 or 360}°" if run else "nowhere",
+        "from_deg": float(first) if run else np.nan,
+        "to_deg": float((last + 1) % 360 or 360) if run else np.nan,
         "largest_Nm": curve.mean[peak],
         "at_deg": BIN_CENTRES_DEG[peak],
         "low_Nm": curve.low[peak],
@@ -196,7 +218,11 @@ def trend_sentence(trend: PairedCurves) -> str:
     most = float(np.maximum(-trend.low, trend.high).max())
     where = _runs_in_words(trend)
     zero = "includes zero all around the turn" if where == "nowhere" else f"leaves zero at {where}"
-    return (
-        f"Ring × intensity through the turn: the band {zero} (p = {trend.p:.2g} for the whole curve, n ="
-        f" {trend.n}); no change larger than {show_number(most, 2)} N·m per step of intensity is left open anywhere."
-    )
+    said = f"Ring × intensity through the turn: the band {zero} ({show_p(trend.p)} for the whole curve)"
+    return f"{said}; no change larger than {show_number(most, 2)} N·m per step of intensity is left open anywhere."
+
+
+def trend_table(trend: PairedCurves) -> TableExhibit:
+    """Say where the change with intensity leaves zero, and what it rules out where it does not."""
+    curves = {STEP: trend}
+    return curve_table(curves, f"{OVAL_LESS_ROUND}, change per step of intensity", "curves", "curve_trend")

@@ -4,7 +4,8 @@ A number is linked to a row only when that row holds it: a value that rounds to 
 sought in the tables that the sentence names, or else in those under the same heading. Where several rows hold it, the
 row is taken that holds most of the sentence's other numbers and is named in it. Numbers of few digits stand in too many
 rows to mean one by themselves: they are linked to a row that the sentence names or that holds another of its numbers
-(whole ones only where the words around say what they are, as in "n = 12"), or to the row whose head they are.
+(whole ones only where the words around say what they are, as in "n = 12"), or to the row whose head they are. Captions of
+figures are linked like sentences.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from html import escape, unescape
 from itertools import pairwise
 
 SAID = re.compile(r'<p class="said\b[^"]*"(?: data-rows-of="([^"]*)")?>(.*?)</p>', re.DOTALL)
+CAPTION = re.compile(r"(?<=<figcaption>)(.*?)(?=</figcaption>)", re.DOTALL)
 ROW = re.compile(r'<tr id="table-([^"]+?)--([^"]+)">(.*?)</tr>', re.DOTALL)
 HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
 VALUE = re.compile(r' data-value="([^"]+)"')
@@ -132,7 +134,9 @@ def _link_section(section: str, tables: dict[str, list[Row]]) -> str:
         rows = [row for name in names for row in tables.get(name, [])]
         return f'<p class="said">{_link_sentence(unescape(match[2]), rows)}</p>'
 
-    return SAID.sub(linked, section)
+    rows_here = [row for name in here for row in tables[name]]
+    with_captions = CAPTION.sub(lambda match: _link_sentence(unescape(match[1]), rows_here), section)
+    return SAID.sub(linked, with_captions)
 
 
 def _link_sentence(sentence: str, rows: Sequence[Row]) -> str:

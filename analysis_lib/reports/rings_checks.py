@@ -13,7 +13,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.rings_figures import rings_forest
 from analysis_lib.reports.figures.sensitivity_figures import residual_panels
 from analysis_lib.reports.rings_exhibits import HEADINGS, digits_of
-from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.estimates import Estimate, show_number
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.rings_sensitivity import (
     rings_alone,
@@ -36,7 +36,8 @@ def analyses_of(effect: RingsEffect) -> tuple[pd.DataFrame, dict[str, str]]:
     Returns
     -------
     tuple of DataFrame and dict
-        ring, analysis, estimate, se, df, low, high (single 95 %), p; the refusals by analysis.
+        ring, analysis, estimate, se, df, low, high (single 95 %), p, moved_se (distance from the primary
+        estimate in its standard errors); the refusals by analysis.
     """
     makers: dict[str, Callable[[], dict[str, Estimate]]] = {
         PRIMARY: lambda: effect.overall,
@@ -56,6 +57,9 @@ def analyses_of(effect: RingsEffect) -> tuple[pd.DataFrame, dict[str, str]]:
             rows.append((ring, analysis, e.value, e.se, e.df, bounds.low, bounds.high, e.p))
     columns = ["ring", "analysis", "estimate", "se", "df", "low", "high", "p"]
     frame = pd.DataFrame(rows, columns=columns)
+    ours = {ring: (e.value, e.se) for ring, e in effect.overall.items()}
+    value, se = (frame["ring"].map({ring: pair[k] for ring, pair in ours.items()}) for k in (0, 1))
+    frame["moved_se"] = (frame["estimate"] - value).abs() / se.where(se > 0)
     order = {ring: place for place, ring in enumerate(effect.rings)}
     return frame.sort_values(
         "ring", key=lambda ring: ring.map(order), kind="stable", ignore_index=True
@@ -71,14 +75,14 @@ def agreement_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
         others = here[here["analysis"] != PRIMARY]
         if others.empty or not primary["se"] > 0:
             continue
-        moves = (others["estimate"] - primary["estimate"]).abs() / primary["se"]
-        farthest = others.loc[moves.idxmax()]
+        farthest = others.iloc[int(others["moved_se"].argmax())]
+        most = show_number(float(farthest["moved_se"]), 2)
         zero = others[
             ((others["low"] > 0) | (others["high"] < 0)) != (primary["low"] > 0 or primary["high"] < 0)
         ]
         apart = f" Another answer about zero: {', '.join(zero['analysis'])}." if len(zero) else ""
         words.append(
-            f"{ring}: no other analysis moves the estimate by more than {moves.max():.2g} of its standard errors"
+            f"{ring}: no other analysis moves the estimate by more than {most} of its standard errors"
             f" ({farthest['analysis']}).{apart}"
         )
     return [*words, *(f"{name} cannot be made: {reason}." for name, reason in refused.items())]
@@ -107,9 +111,9 @@ def analyses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
         f"{name_with_unit(outcome)}, ring − {effect.reference}, mean over intensities. Primary: rider, period and ring by"
         " least squares. Each ring by itself: the trials on the two rings alone, an error of its own. Riders random:"
         " REML with Kenward and Roger's degrees of freedom. Carry-over allowed for: the ring of the period before in"
-        " the model. Intervals are single ones.",
-        SINGLE,
-        digits_of(effect),
+        " the model. Intervals are single ones. Moved: distance from the primary estimate.",
+        SINGLE | {"moved_se": "moved (in its SE)"},
+        digits_of(effect) | {"moved_se": 2},
     )
 
 

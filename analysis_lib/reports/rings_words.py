@@ -123,7 +123,8 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
         (
             "One error serves all contrasts, which is right when any two rings differ by as much from rider to rider;"
             " each ring by itself stands beside it. Where riders differed on one of three rings alone, simulated"
-            " studies without any effect found one in 6 to 7 % instead of 5 %."
+            " studies without any effect found one somewhat more often than promised (notebook 07_repeatability has"
+            " the table of simulated studies)."
         ),
         (
             "Intervals hold for all rings at one intensity; for all intensities too, read p (Holm) where the change with"

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
 from analysis_lib.reports.effect_exhibits import EFFECT_DIGITS, EFFECT_HEADINGS, name_with_unit, show_digits
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.sensitivity_figures import forest, residual_panels
+from analysis_lib.reports.intensity_labels import NO_LABELS
 from analysis_lib.reports.sister_analyses import SisterAnalyses
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
@@ -27,13 +30,13 @@ MODELS_IN_WORDS = (
 )
 
 
-def agreement_sentences(sisters: SisterAnalyses) -> list[str]:
+def agreement_sentences(sisters: SisterAnalyses, labels: Mapping[str, str] = NO_LABELS) -> list[str]:
     """Say whether the analyses agree, overall and at each intensity, and which could not be made."""
     refused = [f"{name} cannot be made: {reason}." for name, reason in sisters.refused.items()]
     return [
         sisters.agreement_sentence(),
         sisters.fixed_against_mixed_sentence(),
-        *sisters.single_sentences(),
+        *sisters.single_sentences(labels),
         *refused,
     ]
 
@@ -55,15 +58,18 @@ def forest_exhibit(sisters: SisterAnalyses) -> FigureExhibit:
 
 def analyses_table(sisters: SisterAnalyses) -> TableExhibit:
     """Give every analysis at every intensity."""
-    frame = sisters.frame.drop(columns=["low90", "high90"])
+    frame = sisters.moves().drop(columns=["low90", "high90"])
     decimals = decimals_for(float(frame["se"].iloc[0]))
     notes = " ".join(f"{name[0].upper()}{name[1:]}: {note}" for name, note in sisters.notes.items())
     return TableExhibit(
         f"analyses_{sisters.outcome.name}",
         frame,
-        f"{name_with_unit(sisters.outcome)}, oval − round, by every analysis. {MODELS_IN_WORDS} {notes}",
-        EFFECT_HEADINGS,
-        EFFECT_DIGITS | dict.fromkeys(("estimate", "se", "low", "high"), decimals),
+        f"{name_with_unit(sisters.outcome)}, oval − round, by every analysis. Moved: distance from the primary"
+        f" estimate, in the outcome's unit and in its standard errors. {MODELS_IN_WORDS} {notes}",
+        EFFECT_HEADINGS | {"moved_se": "moved (in its SE)"},
+        EFFECT_DIGITS
+        | dict.fromkeys(("estimate", "se", "low", "high"), decimals)
+        | {"moved": 2, "moved_se": 2},
     )
 
 
@@ -102,8 +108,7 @@ def residual_exhibit(outcome: Outcome, fixed: FixedRiders) -> FigureExhibit:
         f"{name_with_unit(outcome)}: residuals of the fixed-rider analysis, one a trial (n = {len(left)}), by"
         " sequence and period. Look for a sequence or period that spreads more than the others, for a trial far"
         " from the rest, and for a spread that grows from panel to panel.",
-        f"Dot plot of {len(left)} residuals by sequence and period, one panel an intensity;"
-        f" {_spread_in_words(left)}.",
+        f"Dot plot of {len(left)} residuals by sequence and period, one panel an intensity; {_spread_in_words(left)}.",
         left,
     )
 
@@ -115,17 +120,17 @@ def residual_table(outcome: Outcome, fixed: FixedRiders) -> TableExhibit:
     for by in ("intensity", "ring", "period", "sequence"):
         for name, here in left.groupby(by, sort=False, observed=True):
             far = here.iloc[int(here["standardised"].abs().fillna(0).argmax())]
-            trial = f"{far['rider']}, {far['intensity']}, period {far['period']}"
+            trial = (far["rider"], far["intensity"], far["period"])
             spread = float(np.sqrt((here["residual"] ** 2).mean()))
-            rows.append((by, name, len(here), spread, float(far["standardised"]), trial))
-    columns = ["by", "group", "trials", "rms", "farthest", "farthest_trial"]
+            rows.append((by, name, len(here), spread, float(far["standardised"]), *trial))
+    columns = ["by", "group", "trials", "rms", "farthest", "rider", "intensity", "period"]
     return TableExhibit(
         f"residuals_{outcome.name}",
         pd.DataFrame(rows, columns=columns),
         f"{name_with_unit(outcome)}: root mean square of the residuals in each group, and the standardised residual"
         " farthest from 0. With a hundred trials one beyond 3 is to be expected less than once; it is looked at,"
         " not removed.",
-        {"rms": "root mean square", "farthest": "farthest (in its SE)", "farthest_trial": "of"},
+        {"rms": "root mean square", "farthest": "farthest (in its SE)", "rider": "of rider"},
         {"rms": 2, "farthest": 2},
     )
 
@@ -137,7 +142,7 @@ def _single_intensities(fixed: FixedRiders) -> pd.DataFrame:
 
 def _spread_in_words(left: pd.DataFrame) -> str:
     spread = np.sqrt((left["residual"] ** 2).groupby(left["intensity"], sort=False).mean())
-    return "root mean squares " + ", ".join(f"{name} {value:.2g}" for name, value in spread.items())
+    return "root mean squares of the panels " + ", ".join(f"{value:.2g}" for value in spread)
 
 
 def log_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.intensity_labels import NO_LABELS
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import ring_mixed_model
 from analysis_lib.statistics.equivalence import judge
@@ -62,6 +63,14 @@ class SisterAnalyses:
     refused: dict[str, str]
     notes: dict[str, str]
 
+    def moves(self) -> pd.DataFrame:
+        """The frame with how far each estimate lies from the primary one, ``moved``, and in its errors, ``moved_se``."""
+        primary = self.frame[self.frame["analysis"] == PRIMARY].set_index("intensity")
+        there = primary.reindex(self.frame["intensity"])
+        moved = (self.frame["estimate"] - there["estimate"].to_numpy()).abs()
+        errors = pd.Series(there["se"].to_numpy(), self.frame.index)
+        return self.frame.assign(moved=moved, moved_se=moved / errors.where(errors > 0))
+
     @property
     def overall(self) -> pd.DataFrame:
         """The rows for the mean over intensities, the primary analysis first."""
@@ -93,8 +102,8 @@ class SisterAnalyses:
             f" was declared before the data and stands, with that doubt. {spread[0].upper()}{spread[1:]}."
         )
 
-    def single_sentences(self) -> list[str]:
-        """Name the single intensities at which the verdict hangs on the analysis."""
+    def single_sentences(self, labels: Mapping[str, str] = NO_LABELS) -> list[str]:
+        """Name the single intensities at which the verdict hangs on the analysis, by their labels."""
         sentences = []
         singles = self.frame[self.frame["intensity"] != OVERALL]
         for intensity, here in singles.groupby("intensity", sort=False):
@@ -102,7 +111,7 @@ class SisterAnalyses:
             if len(words) > 1:
                 split = "; ".join(f"{word}: {names}" for word, names in words.items())
                 sentences.append(
-                    f"At {intensity} the verdict hangs on the analysis ({split}), before any adjustment for having"
+                    f"At {labels.get(str(intensity), intensity)} the verdict hangs on the analysis ({split}), before any adjustment for having"
                     " looked at every intensity: nothing firm can be said there."
                 )
         return sentences
@@ -117,8 +126,9 @@ class SisterAnalyses:
         same = fixed["verdict"] == mixed["verdict"] and apart < 0.5 * max(fixed["se"], mixed["se"])
         unit = f" {self.outcome.unit_shown}" if self.outcome.unit_shown else ""
         return (
-            f"Fixed riders and the mixed model {'agree' if same else 'do not agree'}: they are"
-            f" {show_number(apart, 2)}{unit} apart, standard errors {show_number(fixed['se'], 2)} and"
+            f"Fixed riders and the mixed model {'agree' if same else 'do not agree'}:"
+            f" {show_number(fixed['estimate'], 2, signed=True)} and {show_number(mixed['estimate'], 2, signed=True)}{unit},"
+            f" standard errors {show_number(fixed['se'], 2)} and"
             f" {show_number(mixed['se'], 2)}, verdicts {fixed['verdict']} and {mixed['verdict']}. Agreement here"
             " means one verdict and estimates within half a standard error."
         )

@@ -15,7 +15,14 @@ from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.contrasts import mean_over_sequences, rider_contrasts
-from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number, show_p
+from analysis_lib.statistics.estimates import (
+    Interval,
+    check_level,
+    decimals_for,
+    show_level,
+    show_number,
+    show_p,
+)
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities
 
 
@@ -68,9 +75,10 @@ class ResponseSpread:
         """One sentence for a report."""
         bounds = self.interval(level)
         unit = f" {self.unit}" if self.unit else ""
-        low, high = show_number(bounds.low), show_number(bounds.high)
+        decimals = decimals_for(bounds.high)
+        sd, low, high = (show_number(value, decimals) for value in (self.sd, bounds.low, bounds.high))
         return (
-            f"SD of individual response: {show_number(self.sd)}{unit} ({show_level(level)} interval {low} to {high};"
+            f"SD of individual response: {sd}{unit} ({show_level(level)} interval {low} to {high};"
             f" n = {self.n}; {show_p(self.p)} for no spread; contrasts between riders against replicates)"
         )
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
+from said_numbers import links_of, page_of, sentences_without_rows
 from statsmodels.formula.api import ols
 
 from analysis_lib.refusals import Refusal
@@ -141,6 +142,15 @@ def test_answer_comes_first_and_is_no_stronger_than_the_intervals(analysis):
     ):
         assert exhibit.alt
         assert exhibit.svg().startswith(b"<?xml")
+
+
+def test_numbers_of_the_page_link_to_their_rows_or_are_known_to_have_none(analysis, monkeypatch):
+    text = page_of("09_several_rings.ipynb", monkeypatch, analysis=analysis)
+    assert sentences_without_rows(text) == []
+    links = links_of(text)
+    assert len(links) > 60
+    assert all(f'id="{row}"' in text for row in links)
+    assert any("table-tests_power_W--" in row for row in links)
 
 
 def test_a_stronger_ring_moves_a_meter_further_and_the_floor_lies_below_the_error(analysis):

@@ -6,6 +6,7 @@ import json
 
 import numpy as np
 import pytest
+from said_numbers import links_of, page_of, sentences_without_rows
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
@@ -53,6 +54,13 @@ def test_a_large_known_effect_is_found_and_none_is_not(tmp_path):
     assert effect.test.verdict(comfort.smallest_effect) == "difference"
     assert effect.test.p == pytest.approx(2 / 2**6)
     assert -90 < effect.test.estimate < -30
+
+
+def test_numbers_of_the_page_link_to_their_rows_or_are_known_to_have_none(analysis, monkeypatch):
+    text = page_of("10_single_rider.ipynb", monkeypatch, analysis=analysis)
+    assert sentences_without_rows(text) == []
+    assert len(links_of(text)) > 20
+    assert all(f'id="{row}"' in text for row in links_of(text))
 
 
 def test_the_noise_of_turns_is_that_of_means_of_independent_trials(analysis):
