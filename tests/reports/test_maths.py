@@ -1,4 +1,4 @@
-"""Formulas are drawn into the page, with their TeX as alternative text; a dollar sign of a study stays a dollar sign."""
+"""Formulas are drawn into the page and read aloud in words; a dollar sign of a study stays a dollar sign."""
 
 import base64
 import re
@@ -9,7 +9,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.maths import Formulas, formula_picture
+from analysis_lib.reports.maths import FORMULA, Formulas, formula_picture, spoken
 from analysis_lib.reports.pages import notebook_body
 from analysis_lib.reports.places import notebooks_folder
 
@@ -26,8 +26,8 @@ def _body(folder, *cells):
 
 def test_a_formula_becomes_a_picture_that_needs_nothing_from_outside(tmp_path):
     html = _body(tmp_path, new_markdown_cell("With $G = h/r$ and\n\n$$\\frac{a}{b} < 1$$\n\nthe end."))
-    pictures = [(re.sub("&lt;", "<", alt), source) for alt, source in IMAGE.findall(html)]
-    assert [alt for alt, _ in pictures] == ["G = h/r", "\\frac{a}{b} < 1"]
+    pictures = IMAGE.findall(html)
+    assert [alt for alt, _ in pictures] == ["G equals h over r", "a over b is less than 1"]
     for _, source in pictures:
         svg = ElementTree.fromstring(base64.b64decode(source))
         assert svg.tag.endswith("svg")
@@ -37,6 +37,31 @@ def test_a_formula_becomes_a_picture_that_needs_nothing_from_outside(tmp_path):
             if any("href" in name and not to.startswith("#") for name, to in node.attrib.items())
         ]
     assert "$" not in html and "stands-here" not in html
+
+
+@pytest.mark.parametrize(
+    ("tex", "words"),
+    [
+        (r"\overline{T}\,\overline{\omega}", "mean of T times mean of omega"),
+        (r"\overline{T\,\omega}", "mean of (T times omega)"),
+        (
+            r"\hat\delta = \frac{1}{S}\,\sum_{s=1}^{S} \overline{d}_s,",
+            "delta hat equals 1 over S times the sum (s equals 1) to S of mean of d sub s,",
+        ),
+        (r"\overline{y}_{i,\mathrm{oval}} - n", "mean of y sub (i, oval) minus n"),
+        (r"u_i + \varepsilon_{ir}", "u sub i plus epsilon sub (i r)"),
+    ],
+)
+def test_a_formula_is_read_in_words(tex, words):
+    assert spoken(tex) == words
+
+
+def test_no_formula_of_a_notebook_is_read_with_backslashes_or_braces():
+    for path in notebooks_folder().glob("*.ipynb"):
+        cells = nbformat.read(path, as_version=4).cells
+        found = FORMULA.finditer("\n".join(cell.source for cell in cells if cell.cell_type == "markdown"))
+        for formula in found:
+            assert not re.search(r"[\\{}^$]", spoken(formula["block"] or formula["line"])), formula[0]
 
 
 def test_dollars_that_are_money_stay_money(tmp_path):
