@@ -47,7 +47,6 @@ def add_simultaneous(effect: RingEffect, level: float = 0.95) -> pd.DataFrame:
 def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) -> FigureExhibit:
     """Draw one outcome's effect by intensity with the zone that does not matter."""
     frame = add_simultaneous(effect, level)
-    riders = ", ".join(f"{row.intensity} {row.n}" for row in frame.itertuples())
     overall = frame[frame["intensity"] == OVERALL].iloc[0]
     return FigureExhibit(
         f"effect_{outcome.name}",
@@ -55,12 +54,18 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
         f"{outcome.label}, oval − round: estimate (diamonds) with {show_level(level)} interval (capped bar) and,"
         " for single intensities, the longer interval that holds for all of them at once (thin line), beside"
         " each rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
-        f" {outcome.smallest_effect:g} {outcome.unit_shown}, as study.toml declares. Riders: {riders}. An interval"
-        " wholly inside the shade speaks for no effect that matters.",
+        f" {outcome.smallest_effect:g} {outcome.unit_shown}, as study.toml declares. {riders_at_each(frame)} An"
+        " interval wholly inside the shade speaks for no effect that matters.",
         f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g}"
         f" {outcome.unit_shown}, interval {overall.low:.3g} to {overall.high:.3g}.",
         frame,
     )
+
+
+def riders_at_each(frame: pd.DataFrame) -> str:
+    """Say how many riders a figure's estimates rest on."""
+    low, high = frame["n"].min(), frame["n"].max()
+    return f"Riders: {low}." if low == high else f"Riders: {low} to {high}, as the table says."
 
 
 def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
@@ -116,9 +121,16 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
         paired_panels(cells, outcome.label, outcome.unit_shown),
         f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring)."
         " Riders: "
-        + ", ".join(f"{name} {count}" for name, count in counts.items())
+        + ", ".join(
+            f"{analysis.study.settings.intensity_label(name)} {count}" for name, count in counts.items()
+        )
         + ". Look for lines that lean the same way.",
-        f"Paired plot of {outcome.label} by ring, one panel an intensity.",
+        f"Paired plot of {outcome.label} by ring, one panel an intensity; higher on the oval ring: "
+        + ", ".join(
+            f"{name} {(part['oval'] > part['round']).sum()} of {len(part)} riders"
+            for name, part in cells.groupby("intensity", sort=False, observed=True)
+        )
+        + ".",
         cells,
     )
 
@@ -126,16 +138,28 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
 def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.95) -> FigureExhibit:
     """Draw the mean of each ring in each period."""
     means = mean_cells(analysis, outcome, ["intensity", "period", "ring"], level)
-    # One rider alone has no interval; none is drawn.
-    drawn = means.assign(low=means["low"].fillna(means["mean"]), high=means["high"].fillna(means["mean"]))
     return FigureExhibit(
         f"periods_{outcome.name}",
-        period_panels(drawn, outcome.label, outcome.unit_shown),
+        period_panels(without_wild_intervals(means), outcome.label, outcome.unit_shown),
         f"{outcome.label} by period and ring: mean over riders with {show_level(level)} interval between"
-        " riders (wide, because riders differ; the comparison of rings is made within riders). Look for a"
-        " drift over periods.",
-        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring.",
+        " riders (wide, because riders differ; the comparison of rings is made within riders; none for fewer than"
+        " three). Look for a drift over periods.",
+        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring; {reach_in_words(means)}.",
         means,
+    )
+
+
+def without_wild_intervals(means: pd.DataFrame) -> pd.DataFrame:
+    """Return means to draw: fewer than three riders have no interval, or one that would flatten all the others."""
+    few = means["n"] < 3
+    return means.assign(**{end: means[end].mask(few, means["mean"]) for end in ("low", "high")})
+
+
+def reach_in_words(means: pd.DataFrame) -> str:
+    """Say between which values the means of each intensity lie."""
+    parts = means.groupby("intensity", sort=False, observed=True)["mean"]
+    return "lowest to highest mean: " + ", ".join(
+        f"{name} {part.min():.4g} to {part.max():.4g}" for name, part in parts
     )
 
 

@@ -12,22 +12,26 @@ from matplotlib.ticker import FixedFormatter
 
 from analysis_lib.reports.exhibit import TableExhibit
 
-COLUMN = "intensity"
+COLUMNS = ("intensity", "group", "first", "last")
+"""Columns of tables that name intensities."""
+
+NO_LABELS: Mapping[str, str] = {}
+"""Where names are all there is."""
 
 
 def label_table(table: TableExhibit, labels: Mapping[str, str]) -> TableExhibit:
-    """Return a table that shows labels in its column "intensity".
+    """Return a table that shows labels in its columns of intensities.
 
     >>> shown = label_table(TableExhibit("t", pd.DataFrame({"intensity": ["easy", "overall"]}), ""), {"easy": "Easy"})
     >>> list(shown.frame["intensity"])
     ['Easy', 'overall']
     """
-    if COLUMN not in table.frame:
-        return table
-    words = [labels.get(name, name) for name in table.frame[COLUMN].astype(object)]
-    return replace(
-        table, frame=table.frame.assign(**{COLUMN: pd.Series(words, table.frame.index, dtype=object)})
-    )
+    columns = {
+        name: pd.Series([labels.get(word, word) for word in table.frame[name].astype(object)], dtype=object)
+        for name in COLUMNS
+        if name in table.frame
+    }
+    return replace(table, frame=table.frame.reset_index(drop=True).assign(**columns)) if columns else table
 
 
 def label_figure(figure: Figure, labels: Mapping[str, str]) -> None:

@@ -42,6 +42,8 @@ class RiderCorrections:
     assumed : list of str
         What of it study.toml does not declare.
     mount_deg : float
+    labels : dict of str to str
+        What pages call the intensities.
     """
 
     found: dict[tuple[str, str], list[MeterCorrection]]
@@ -50,6 +52,7 @@ class RiderCorrections:
     known_to: DriveUncertainty
     assumed: list[str]
     mount_deg: float
+    labels: dict[str, str]
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row an intensity, ring and meter; see `corrections_frame`."""
@@ -87,7 +90,8 @@ def correct_meters(analysis: RiderAnalysis) -> RiderCorrections:
             )
             power[intensity, ring] = float(torque.mean()) * cadence * 2 * math.pi / 60
             measured[intensity, ring] = _measured_factors(analysis, intensity, ring)
-    return RiderCorrections(found, power, measured, known_to, assumed, analysis.mount_deg)
+    labels = analysis.study.settings.intensity_labels
+    return RiderCorrections(found, power, measured, known_to, assumed, analysis.mount_deg, labels)
 
 
 def _stroke_on(analysis: RiderAnalysis, intensity: str, ring: str) -> StrokeDraws:
@@ -163,9 +167,10 @@ def correction_words(corrections: RiderCorrections) -> list[str]:
     worst = frame.iloc[int(frame["add_W"].abs().argmax())]
     times = {1: "once", 2: "twice"}.get(worst["sectors"], f"{worst['sectors']} times")
     known = (worst["add_low_W"] > 0) == (worst["add_high_W"] > 0)
+    where = f"{worst['ring']} ring at {corrections.labels[worst['intensity']]}"
     words = [
-        f"The largest correction is that of a meter which reads the speed {times} a turn, on the {worst['ring']} ring at"
-        f" {worst['intensity']}: it shows {show_number(worst['meter_W'], 1)} W for {show_number(worst['power_W'], 1)} W;"
+        f"The largest correction is that of a meter which reads the speed {times} a turn, on the {where}: it shows"
+        f" {show_number(worst['meter_W'], 1)} W for {show_number(worst['power_W'], 1)} W;"
         f" {show_number(worst['add_W'], 2, signed=True)} W (95 % interval {show_number(worst['add_low_W'], 2, signed=True)}"
         f" to {show_number(worst['add_high_W'], 2, signed=True)} W) sets it right."
         + ("" if known else " Whether it shows too much or too little is not known.")

@@ -20,7 +20,8 @@ class OvalPrediction:
 
     Attributes
     ----------
-    intensity : str
+    intensity, label : str
+        Its name in files, and what pages call it.
     prediction : StrokePrediction
     curves : DataFrame
         One row a degree: ``intensity, crank_deg, round_Nm, oval_Nm, predicted_low_Nm, predicted_high_Nm`` and,
@@ -35,6 +36,7 @@ class OvalPrediction:
     """
 
     intensity: str
+    label: str
     prediction: StrokePrediction
     curves: pd.DataFrame
     phase_change_deg: float
@@ -104,6 +106,7 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
     measured = axial_change_deg(axial_phase_deg(oval.mean_Nm[intensity]) - phases[ROUND])
     return OvalPrediction(
         intensity,
+        analysis.study.settings.intensity_label(intensity),
         prediction,
         curves,
         float(measured),

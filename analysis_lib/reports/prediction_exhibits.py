@@ -32,9 +32,18 @@ def speed_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         " predicted from the measured round-ring torque, the ring's geometry and the stated inertia. Where"
         " they part, the inertia is not the stated one, the angle is off, or the rider pushes differently.",
         "Line chart of crank speed through the turn, measured and predicted for both rings, one panel an"
-        " intensity.",
+        f" intensity; {_speeds_in_words(frame)}.",
         frame,
     )
+
+
+def _speeds_in_words(frame: pd.DataFrame) -> str:
+    rings = ", ".join(
+        f"{ring} {part.min():.0f} to {part.max():.0f} %"
+        for ring, part in frame.groupby("ring", sort=False)["measured_pct"]
+    )
+    apart = (frame["measured_pct"] - frame["predicted_pct"]).abs().max()
+    return f"measured {rings} of the mean, at most {apart:.1f} from what is predicted"
 
 
 def speed_curves(analysis: RiderAnalysis) -> pd.DataFrame:
@@ -71,7 +80,7 @@ def speed_fit_table(trials: pd.DataFrame) -> TableExhibit:
 def prediction_exhibit(predictions: list[OvalPrediction]) -> FigureExhibit:
     """Draw measured torque on both rings beside what mechanics predicts on the oval."""
     curves = pd.concat([part.curves for part in predictions], ignore_index=True)
-    met = ", ".join(f"{part.intensity} {part.share_met:.0%}" for part in predictions)
+    met = ", ".join(f"{part.label} {part.share_met:.0%}" for part in predictions)
     return FigureExhibit(
         "torque_prediction",
         prediction_panels(curves),

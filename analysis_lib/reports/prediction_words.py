@@ -61,7 +61,7 @@ def _one(part: OvalPrediction) -> str:
     moved = show_number(part.phase_change_deg, 1, signed=True)
     more = show_number(float(part.curves["change_Nm"].mean()), 1, signed=True)
     return (
-        f"At {part.intensity} the measured change of torque, oval − round, meets the predicted band over"
+        f"At {part.label} the measured change of torque, oval − round, meets the predicted band over"
         f" {100 * part.share_met:.0f} % of the turn; the torque phase moved by {moved}°, predicted {low} to"
         f" {high}°, and the mean torque by {more} N·m."
     )

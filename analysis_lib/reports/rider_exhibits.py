@@ -242,5 +242,6 @@ def _peak_in_words(curves: pd.DataFrame) -> str:
 
 def _trial_counts(analysis: RiderAnalysis) -> str:
     counts = analysis.used.groupby(["intensity", "ring"], sort=False).size().reset_index(name="n")
+    called = analysis.study.settings.intensity_label
     cells = counts.to_dict("records")
-    return "Trials: " + ", ".join(f"{cell['intensity']} {cell['ring']} {cell['n']}" for cell in cells)
+    return "Trials: " + ", ".join(f"{called(cell['intensity'])} {cell['ring']} {cell['n']}" for cell in cells)

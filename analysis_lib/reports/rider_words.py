@@ -33,6 +33,8 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
     rows = frame[frame["outcome"].str.startswith(outcome.label)]
     if rows.empty:
         return []
+    called = analysis.study.settings.intensity_label
+    rows = rows.assign(intensity=rows["intensity"].map(called))
     each = ", ".join(
         f"{row['intensity']} {show_number(float(row['difference']), 1, signed=True)}"
         for row in rows.to_dict("records")

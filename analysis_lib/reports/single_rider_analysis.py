@@ -61,7 +61,7 @@ class SingleRiderAnalysis(StudyAnalysis):
         table = self.outcome_table(outcome)
         overall = self._effect(outcome, table)
         found: dict[str, SingleRiderEffect] = {}
-        for intensity in self.intensities:
+        for intensity in self.levels(outcome):
             here = table[table["intensity"] == intensity]
             try:
                 found[intensity] = self._effect(outcome, here)
@@ -72,7 +72,7 @@ class SingleRiderAnalysis(StudyAnalysis):
     def without_effect(self, outcome: Outcome) -> list[str]:
         """Return the intensities with too few periods for an effect of their own."""
         found = self.effects(outcome)
-        return [name for name in self.intensities if name not in found]
+        return [name for name in self.levels(outcome) if name not in found]
 
     def _effect(self, outcome: Outcome, table: pd.DataFrame) -> SingleRiderEffect:
         table = table.assign(intensity=table["intensity"].cat.remove_unused_categories())
@@ -85,9 +85,11 @@ class SingleRiderAnalysis(StudyAnalysis):
         ``se`` is the standard error that the turns of that trial leave, successive turns being alike; it is empty for
         an outcome that was not measured turn by turn.
         """
-        rows = self.quantities[self.quantities["quantity"] == outcome.name]
-        place = {name: number for number, name in enumerate(self.intensities)}
-        rows = rows.sort_values(["intensity", "period"], key=lambda part: part.replace(place))
+        place = {name: number for number, name in enumerate(self.levels(outcome))}
+        wanted = (self.quantities["quantity"] == outcome.name) & self.quantities["intensity"].isin(place)
+        rows = self.quantities[wanted].sort_values(
+            ["intensity", "period"], key=lambda part: part.replace(place)
+        )
         columns = ["intensity", "period", "ring", "value", "se", "n_turns", "n_effective"]
         return rows.reindex(columns=columns).reset_index(drop=True)
 

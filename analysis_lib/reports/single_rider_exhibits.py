@@ -125,9 +125,9 @@ def schedules_exhibit(analysis: SingleRiderAnalysis, outcome: Outcome) -> Figure
     return FigureExhibit(
         f"schedules_{outcome.name}",
         schedules(test.effects, outcome.smallest_effect, name_with_unit(outcome) + ", oval − round"),
-        f"Oval − round of {outcome.label}, mean over intensities, had the same periods been given other rings: every"
-        f" schedule that the lot could have drawn ({analysis.lot}). Dashed: the schedule that was ridden; {words}. Shaded:"
-        " smaller than the smallest effect that matters.",
+        f"Oval − round of {outcome.label}, {analysis.over_intensities(outcome)}, had the same periods been given other"
+        f" rings: every schedule that the lot could have drawn ({analysis.lot}). Dashed: the schedule that was ridden;"
+        f" {words}. Shaded: smaller than the smallest effect that matters.",
         f"Histogram of the effect over schedules; ridden {show_number(test.estimate, 2, signed=True)}; {words}.",
         pd.DataFrame({"effect": test.effects}),
     )

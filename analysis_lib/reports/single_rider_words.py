@@ -6,7 +6,7 @@ from math import isfinite
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.statistics.estimates import show_level, show_number, show_p
+from analysis_lib.statistics.estimates import show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
@@ -28,15 +28,19 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
             *_made_up(analysis),
             f"This study cannot answer its question for {outcome.label} of rider {analysis.rider}: {refusal}",
         ]
+    called = analysis.study.settings.intensity_label
     own = "; ".join(
-        f"{name}: {effect.test.verdict(outcome.smallest_effect)}"
+        f"{called(name)}: {effect.test.verdict(outcome.smallest_effect)}"
         for name, effect in effects.items()
         if name != OVERALL
+    )
+    single = (
+        f"Each intensity by itself, not adjusted for looking at several: {own or 'none has enough periods'}."
     )
     return [
         *_made_up(analysis),
         *effect_sentences(analysis, outcome),
-        f"Each intensity by itself, not adjusted for looking at several: {own or 'none has enough periods'}.",
+        *([single] if len(analysis.levels(outcome)) > 1 else []),
         "This is an answer about one rider and says nothing about others.",
     ]
 
@@ -54,7 +58,7 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
     verdict = effect.test.verdict(outcome.smallest_effect)
     words = [
         (
-            f"{outcome.label} of rider {analysis.rider}, oval − round, mean over intensities: {verdict}."
+            f"{outcome.label} of rider {analysis.rider}, oval − round, {analysis.over_intensities(outcome)}: {verdict}."
             f" {show_number(test.estimate, 2, signed=True)}{unit} ({_bounds(effect, unit)};"
             f" {show_p(test.p)} by randomisation over the schedule)."
         )
@@ -89,7 +93,7 @@ def schedule_sentences(analysis: SingleRiderAnalysis) -> list[str]:
 
 def missing_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[str]:
     """Name the intensities with too few periods."""
-    lacking = analysis.without_effect(outcome)
+    lacking = list(map(analysis.study.settings.intensity_label, analysis.without_effect(outcome)))
     if not lacking:
         return []
     return [f"Fewer than {FEWEST_PERIODS} periods, so no effect of their own: {', '.join(lacking)}."]
@@ -117,10 +121,8 @@ def doubts(analysis: SingleRiderAnalysis) -> list[str]:
 
 def _lost_words(lost: int, listed: int) -> str:
     if not lost:
-        return f"All {listed} listed trials gave values, so that is no reason to doubt."
-    return (
-        f"{lost} of {listed} listed trials were not used; with them schedules are lost, and the test weakens."
-    )
+        return "All listed trials gave values, so that is no reason to doubt."
+    return f"Not used: {lost} of {show_count(listed, 'listed trial')}; with them schedules are lost, and the test weakens."
 
 
 def methods(analysis: SingleRiderAnalysis) -> list[str]:
@@ -129,7 +131,8 @@ def methods(analysis: SingleRiderAnalysis) -> list[str]:
     order = LOTS[drawn] if drawn else "how the order was drawn is not declared"
     return [
         (
-            f"One rider, {len(analysis.periods_ridden)} periods, {len(analysis.intensities)} intensities; {order}."
+            f"One rider, {show_count(len(analysis.periods_ridden), 'period')}; intensities:"
+            f" {', '.join(analysis.study.settings.intensity_labels.values())}; {order}."
             " Torque was averaged over 360 one-degree bins by exact integration over angle in whole turns; power is work"
             " over the turn divided by its duration. Standard errors of turns allow for successive turns being alike."
         ),

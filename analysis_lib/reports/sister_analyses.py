@@ -110,8 +110,9 @@ class SisterAnalyses:
             words = here.groupby("verdict", sort=False)["analysis"].agg(", ".join)
             if len(words) > 1:
                 split = "; ".join(f"{word}: {names}" for word, names in words.items())
+                called = labels.get(str(intensity), str(intensity))
                 sentences.append(
-                    f"At {labels.get(str(intensity), intensity)} the verdict hangs on the analysis ({split}), before any adjustment for having"
+                    f"At {called} the verdict hangs on the analysis ({split}), before any adjustment for having"
                     " looked at every intensity: nothing firm can be said there."
                 )
         return sentences

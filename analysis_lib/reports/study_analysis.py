@@ -73,13 +73,22 @@ class StudyAnalysis:
         """The declared intensities in their order."""
         return self.study.settings.intensity_names
 
+    def levels(self, outcome: Outcome) -> list[str]:
+        """The intensities at which an outcome is analysed, in their order; one name for them all where it takes several."""
+        return levels_of(self.study.settings, outcome)
+
+    def over_intensities(self, outcome: Outcome) -> str:
+        """Say what an overall estimate is over: the mean over intensities, or the only one there is."""
+        levels = self.levels(outcome)
+        return "mean over intensities" if len(levels) > 1 else self.study.settings.intensity_label(levels[0])
+
     def outcome_table(self, outcome: Outcome) -> pd.DataFrame:
         """Return one row a trial with a column named by the outcome's label, as `ring_effect` wants it.
 
         Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so
         that 179° and 1° differ by two degrees.
         """
-        levels = levels_of(self.study.settings, outcome)
+        levels = self.levels(outcome)
         wanted = (self.quantities["quantity"] == outcome.name) & self.quantities["intensity"].isin(levels)
         rows = self.quantities[wanted]
         table = rows[[*CELL, "value"]].rename(columns={"value": outcome.label})

@@ -140,11 +140,11 @@ def phase_exhibit(analysis: StudyAnalysis, intensity: str) -> FigureExhibit:
     """Draw the riders' torque phases as a half-circle rose with their axial mean."""
     phases = analysis.phases(intensity)
     mean = analysis.mean_phase(intensity)
-    bounds = mean.interval(0.95)
+    bounds, called = mean.interval(0.95), analysis.study.settings.intensity_label(intensity)
     return FigureExhibit(
         f"phases_{intensity}",
         phase_rose(phases.to_numpy(), mean.angle_deg, bounds.low, bounds.high),
-        f"Torque phase on the round ring at {intensity}, one dot a rider (n = {len(phases)}); petal area"
+        f"Torque phase on the round ring at {called}, one dot a rider (n = {len(phases)}); petal area"
         f" proportional to the count. Dashed: axial mean {mean.angle_deg:.1f}°, arc: its 95 % interval"
         f" {bounds.low:.1f}° to {bounds.high:.1f}°.",
         f"Half-circle rose of {len(phases)} torque phases; axial mean {mean.angle_deg:.0f} degrees.",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
@@ -23,7 +25,8 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     verdict = judge(effect.overall, outcome.smallest_effect)
     table = effect.verdicts(outcome.smallest_effect)
     single = table[table["intensity"] != "overall"]
-    each = "; ".join(f"{row.intensity}: {row.verdict}" for row in single.itertuples())
+    called = analysis.study.settings.intensity_label
+    each = "; ".join(f"{called(row.intensity)}: {row.verdict}" for row in single.itertuples())
     return [
         f"Primary outcome: {verdict.sentence()}",
         f"At each intensity, each looked at by itself: {each}.",
@@ -93,16 +96,17 @@ def deviations(analysis: StudyAnalysis) -> list[str]:
     return [deviation.sentence() for deviation in found]
 
 
-def notes(effect: RingEffect) -> list[str]:
+def notes(analysis: StudyAnalysis, effect: RingEffect) -> list[str]:
     """Say what a reader must know of an effect, riders left out included."""
-    return [*left_out_sentences(effect), *effect.notes]
+    called = analysis.study.settings.intensity_label
+    return [*left_out_sentences(effect, called), *(remark.sentence(called) for remark in effect.remarks)]
 
 
-def left_out_sentences(effect: RingEffect) -> list[str]:
-    """Say who is out of an estimate and why."""
+def left_out_sentences(effect: RingEffect, called: Callable[[object], str] = str) -> list[str]:
+    """Say who is out of an estimate and why; `called` says what the page calls an intensity."""
     if effect.left_out.empty:
         return ["Every rider analysed contributes to every estimate."]
-    lines = [f"{row.rider} at {row.intensity}: {row.reason}" for row in effect.left_out.itertuples()]
+    lines = [f"{row.rider}, {called(row.intensity)}: {row.reason}" for row in effect.left_out.itertuples()]
     return ["Left out of estimates: " + "; ".join(lines) + "."]
 
 
@@ -139,11 +143,11 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
 
 
 def _meter_against_effect(analysis: StudyAnalysis, gaps: pd.DataFrame) -> list[str]:
-    """Hold the meter's error against the interval of every outcome in watts, at each intensity and overall."""
+    """Hold the meter's error against the interval of every measured power, at each intensity and overall."""
     errors = {str(row["intensity"]): float(row["mean_W"]) for row in gaps.to_dict("records")}
     words = []
     for outcome in analysis.outcomes:
-        if outcome.unit != "W":
+        if outcome.unit != "W" or outcome.source != "signals":
             continue
         try:
             effect = analysis.effect(outcome)
@@ -156,7 +160,7 @@ def _meter_against_effect(analysis: StudyAnalysis, gaps: pd.DataFrame) -> list[s
             if error is not None:
                 bounds = estimate.interval(0.95)
                 (inside if bounds.low <= error <= bounds.high else outside).append(
-                    f"{intensity} ({_watts(error)})"
+                    f"{analysis.study.settings.intensity_label(intensity)} ({_watts(error)})"
                 )
         if inside:
             words.append(
@@ -200,10 +204,10 @@ def methods(analysis: StudyAnalysis) -> list[str]:
     sequences = ", ".join(f"{name} ({'-'.join(rings)})" for name, rings in settings.design.sequences.items())
     words = [
         (
-            f"Randomised crossover; sequences: {sequences}; intensities: {', '.join(analysis.intensities)}."
-            " Torque was averaged over 360 one-degree bins by exact integration over angle in whole turns"
-            " cut at top dead centre; power is work over the turn divided by its duration; trial values are"
-            " means over kept turns with standard errors that allow for correlation from turn to turn."
+            f"Randomised crossover; sequences: {sequences}; intensities:"
+            f" {', '.join(settings.intensity_labels.values())}. Torque was averaged over 360 one-degree"
+            " bins by exact integration over angle in whole turns cut at top dead centre; power is work over"
+            " the turn divided by its duration; trial values are means over kept turns with standard errors that allow for correlation from turn to turn."
         ),
         (
             "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 
 import numpy as np
 import pandas as pd
@@ -55,7 +56,9 @@ def rider_contrasts(trials: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     )
     everyone["sequence"] = everyone["rider"].map(sequence)
     known = everyone["contrast"].notna()
-    return everyone.loc[known, COLUMNS].reset_index(drop=True), _say_who_is_left_out(everyone[~known])
+    return everyone.loc[known, COLUMNS].reset_index(drop=True), _say_who_is_left_out(
+        everyone[~known], len(levels)
+    )
 
 
 def _contrast_cells(
@@ -78,16 +81,14 @@ def _contrast_cells(
     return means[..., 1] - means[..., 0], periods
 
 
-def _say_who_is_left_out(absent: pd.DataFrame) -> pd.DataFrame:
-    gaps: dict[object, list[str]] = {}
+def _say_who_is_left_out(absent: pd.DataFrame, intensities: int) -> pd.DataFrame:
+    gaps = Counter(absent.loc[absent["intensity"] != OVERALL, "rider"])
     reasons = []
-    # A rider's intensities come before the same rider's "overall", so its gaps are known by then.
     columns = ["rider", "intensity", "periods_round", "periods_oval"]
     for rider, intensity, n_round, n_oval in absent[columns].itertuples(index=False, name=None):
         if intensity == OVERALL:
-            reasons.append(f"no contrast at intensity {', '.join(gaps[rider])}")
+            reasons.append(f"no contrast at {gaps[rider]} of {intensities} intensities")
         else:
-            gaps.setdefault(rider, []).append(str(intensity))
             rings = " or the ".join(ring for ring, n in zip(RINGS, (n_round, n_oval), strict=True) if n == 0)
             reasons.append(f"no value on the {rings} ring")
     return absent[["rider", "intensity"]].assign(reason=reasons).reset_index(drop=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,15 +11,28 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics import sensitivity
-from analysis_lib.statistics.contrasts import mean_over_sequences, period_weights, rider_contrasts
+from analysis_lib.statistics.contrasts import mean_over_sequences, rider_contrasts
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import Estimate, check_level
+from analysis_lib.statistics.kept_periods import kept_periods
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.ring_model import ring_mixed_model
 from analysis_lib.statistics.rings import rings_effect
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, tabulate_estimates, take_logs
 
 __all__ = ["RingEffect", "ring_effect", "ring_mixed_model", "rings_effect"]
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What a reader must know of the estimate at one intensity, or of all of them where it is None."""
+
+    intensity: object
+    words: str
+
+    def sentence(self, called: Callable[[object], str] = str) -> str:
+        """The remark in words; `called` says what a page calls an intensity."""
+        return self.words if self.intensity is None else f"{called(self.intensity)}: {self.words}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +53,7 @@ class RingEffect:
         rider, sequence, intensity, contrast, periods_round, periods_oval.
     left_out : DataFrame
         rider, intensity, reason.
-    notes : tuple of str
+    remarks : tuple of Remark
         What a reader must know: period effects that do not cancel, a lost sequence.
     resolution : float
         Rounding error of a contrast, below which values count as not varying.
@@ -53,8 +66,13 @@ class RingEffect:
     estimates: dict[object, Estimate]
     contrasts: pd.DataFrame
     left_out: pd.DataFrame
-    notes: tuple[str, ...]
+    remarks: tuple[Remark, ...]
     resolution: float
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """The remarks in words."""
+        return tuple(remark.sentence() for remark in self.remarks)
 
     @property
     def overall(self) -> Estimate:
@@ -204,8 +222,8 @@ def ring_effect(
         estimates[intensity] = mean_over_sequences(
             here["contrast"], here["sequence"], quantity, shown_unit, resolution
         )
-    notes = _take_notes(trials, estimates, contrasts)
-    return RingEffect(value, shown_unit, scale, level, estimates, contrasts, left_out, notes, resolution)
+    remarks = _take_notes(trials, estimates, contrasts)
+    return RingEffect(value, shown_unit, scale, level, estimates, contrasts, left_out, remarks, resolution)
 
 
 def _rescale(trials: pd.DataFrame, value: str, scale: str) -> pd.DataFrame:
@@ -214,24 +232,19 @@ def _rescale(trials: pd.DataFrame, value: str, scale: str) -> pd.DataFrame:
     return take_logs(trials, value) if scale == "log" else trials
 
 
-def _take_notes(trials: pd.DataFrame, estimates: dict, contrasts: pd.DataFrame) -> tuple[str, ...]:
+def _take_notes(trials: pd.DataFrame, estimates: dict, contrasts: pd.DataFrame) -> tuple[Remark, ...]:
     notes = []
     planned = set(trials["sequence"])
     if len(planned) == 1:
-        notes.append(
-            f"All riders rode sequence {planned.pop()}: period effects cannot be told from the ring."
-        )
-        return tuple(notes)
+        only = f"All riders rode sequence {planned.pop()}: period effects cannot be told from the ring."
+        return (Remark(None, only),)
     for intensity in estimates:
         lost = planned - set(contrasts.loc[contrasts["intensity"] == intensity, "sequence"])
         if lost:
             names = ", ".join(sorted(map(str, lost)))
-            notes.append(f"{intensity}: nobody of sequence {names} is left; period effects do not cancel.")
-    for intensity, weights in period_weights(trials).iterrows():
-        largest = weights.abs().max()
-        if largest > 1e-9:
             notes.append(
-                f"{intensity}: the estimate keeps up to {largest:.2g} of a period effect, because of missing"
-                " periods or sequences that do not mirror one another; compare with the mixed model."
+                Remark(intensity, f"nobody of sequence {names} is left; period effects do not cancel.")
             )
-    return tuple(notes)
+    errors = {intensity: estimate.se for intensity, estimate in estimates.items()}
+    kept = kept_periods(trials, contrasts, errors, estimates[OVERALL].unit)
+    return (*notes, *(Remark(part.intensity, part.sentence()) for part in kept))

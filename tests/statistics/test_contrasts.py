@@ -58,10 +58,10 @@ def test_riders_are_left_out_with_a_reason():
     found = {(row.rider, row.intensity): row.reason for row in left_out.itertuples()}
     assert found == {
         ("B", "easy"): "no value on the oval ring",
-        ("B", "overall"): "no contrast at intensity easy",
+        ("B", "overall"): "no contrast at 1 of 2 intensities",
         ("C", "easy"): "no value on the round or the oval ring",
         ("C", "hard"): "no value on the round or the oval ring",
-        ("C", "overall"): "no contrast at intensity easy, hard",
+        ("C", "overall"): "no contrast at 2 of 2 intensities",
     }
 
 

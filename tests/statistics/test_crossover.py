@@ -14,7 +14,10 @@ from scipy import stats
 from worked_crossovers import two_periods
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.contrasts import rider_contrasts
 from analysis_lib.statistics.crossover import ring_effect
+from analysis_lib.statistics.kept_periods import KeptPeriods, kept_periods
+from analysis_lib.statistics.trial_table import check_trials
 
 LITERATURE = {
     # Senn 2002 ch. 3, printed 46.6, SE 10.8, t 4.3, 11 df, p 0.0012, 22.9 to 70.3; more digits recomputed
@@ -192,7 +195,7 @@ def test_a_study_with_missing_trials():
         ["S09", "high"],
         ["S09", "overall"],
     ]
-    assert len(effect.notes) == 3 and all("missing periods" in note for note in effect.notes)
+    assert len(effect.notes) == 4 and all("missing periods" in note for note in effect.notes)
     # By hand from rider S01's rows: (21.218 + 20.754)/2 − (21.541 + 20.916)/2
     first = effect.contrasts.iloc[0]
     assert first["contrast"] == pytest.approx(-0.2425, abs=1e-9)
@@ -253,3 +256,68 @@ def test_refused_arguments():
         ring_effect(table.assign(y=table["y"] - 300), "y", scale="log")
     with pytest.raises(Refusal, match="intensity – got 'soft'"):
         ring_effect(table, "y").at("soft")
+
+
+# ---- what stays of period effects ------------------------------------------------------------------------------------
+
+DRIFT = {"easy": [0.0, 3.0, 5.0, 6.0], "hard": [0.0, -4.0, 1.0, 8.0]}
+RINGS_OF = {"ROOR": ["round", "oval", "oval", "round"], "ORRO": ["oval", "round", "round", "oval"]}
+
+
+def drifting(missing: list[tuple[str, int, str]], riders: int = 4, sequences=RINGS_OF) -> pd.DataFrame:
+    """A noise-free study: rider's level + period's effect + 2 on the oval ring; `missing` has no value."""
+    rows = [
+        (f"{name}{k}", name, period, ring, intensity, 100.0 * k + drift[period - 1] + 2 * (ring == "oval"))
+        for name, order in sequences.items()
+        for k in range(1, riders // len(sequences) + 1)
+        for intensity, drift in DRIFT.items()
+        for period, ring in enumerate(order, start=1)
+        if (f"{name}{k}", period, intensity) not in missing
+    ]
+    columns = ["rider", "sequence", "period", "ring", "intensity", "y"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def kept(table: pd.DataFrame) -> dict[object, KeptPeriods]:
+    trials = check_trials(table, "y")
+    contrasts, _ = rider_contrasts(trials)
+    errors = dict.fromkeys(["easy", "hard", "overall"], 0.5)
+    return {part.intensity: part for part in kept_periods(trials, contrasts, errors, "W")}
+
+
+def test_what_stays_of_a_period_effect_is_said_in_the_unit_of_the_outcome():
+    # Two riders a sequence; one of ROOR lacks period 2 at easy. His sequence's mean keeps −1/4 of period 2 and +1/4 of
+    # period 3, the mean of both sequences half of that: 1/8 of 5 − 3 = 2 W.
+    table = drifting([("ROOR1", 2, "easy")])
+    found = kept(table)
+    assert found["easy"].share == pytest.approx(0.125) and found["easy"].amount == pytest.approx(0.25)
+    assert found["overall"].amount == pytest.approx(0.125) and set(found) == {"easy", "overall"}
+    note = ring_effect(table, "y", unit="W").notes[0]
+    assert note.startswith("easy: the estimate keeps +0.25 W of the period effects estimated here (up to 0.12 of any")
+    assert kept(drifting([])) == {}
+
+
+GAP = st.tuples(
+    st.sampled_from(["ROOR1", "ROOR2", "ORRO1", "ORRO3"]),
+    st.integers(1, 4),
+    st.sampled_from(["easy", "hard"]),
+)
+
+
+@given(st.lists(GAP, min_size=1, max_size=3, unique=True))
+@settings(max_examples=12, deadline=None)
+def test_without_noise_an_estimate_is_wrong_by_just_what_it_keeps(missing):
+    table = drifting(missing, riders=6)
+    effect = ring_effect(table, "y")
+    found = kept(table)
+    for intensity, estimate in effect.estimates.items():
+        amount = found[intensity].amount if intensity in found else 0.0
+        assert estimate.value - 2 == pytest.approx(amount, abs=1e-8)
+
+
+def test_periods_that_cannot_be_told_from_rings_are_not_given_a_size():
+    # Two sequences that ride the rings alike in every period but for their names: rings and periods are one.
+    alike = {"first": ["round", "oval"], "second": ["round", "oval"]}
+    found = kept(drifting([], sequences=alike))
+    assert found["easy"].share == 1 and math.isnan(found["easy"].amount)
+    assert "cannot be told from rings" in found["easy"].sentence()
