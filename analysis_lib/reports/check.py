@@ -9,7 +9,7 @@ import pandas as pd
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.numbers import format_cell
 from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rider_trials import NOT_USED
+from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study, open_study
@@ -43,10 +43,11 @@ def check_study(folder: Path) -> int:
         When study.toml or a whole table cannot be read: then there is nothing to tabulate.
     """
     study = open_study(folder)
-    quality, spoilt = _read_everything(study)
+    quality, spoilt, doubts = _read_everything(study)
     faults = [str(problem) for problem in study.errors] + [fault for fault in spoilt if fault]
     names = [*study.trials["trial"], *study.riders["rider"], *study.trials["file"]]
     _print_list("problem", faults, names)
+    _print_list("caution", doubts, names)
     _print_list("note", [str(problem) for problem in study.notes], names)
     if not quality.empty:
         print("\nData quality, one line a trial:\n")
@@ -54,19 +55,30 @@ def check_study(folder: Path) -> int:
     return 2 if faults else 0
 
 
-def _read_everything(study: Study) -> tuple[pd.DataFrame, list[str]]:
-    """Read every recording; return the trials' quality and what stopped any of them beyond the tables' own faults."""
-    frames, faults = [], []
+def _read_everything(study: Study) -> tuple[pd.DataFrame, list[str], list[str]]:
+    """Read every recording.
+
+    Returns
+    -------
+    tuple of DataFrame, list of str and list of str
+        The trials' quality; what stopped any of them beyond the tables' own faults; and what speaks against those that
+        are used, or by which declared rule they are left out.
+    """
+    frames, faults, doubts = [], [], []
     for rider in study.riders["rider"]:
         try:
             trials = analyse_rider(study, rider).trials
         except (Refusal, Refusals) as refusal:
             faults += [str(part) for part in getattr(refusal, "refusals", [refusal])]
+            frames.append(study.trials[study.trials["rider"] == rider].assign(state=NOT_USED))
             continue
-        unusable = trials[(trials["state"] == NOT_USED) & ~trials["exclude"]]
+        by_rule = trials["reason"].str.startswith(BY_RULE)
+        unusable = trials[(trials["state"] == NOT_USED) & ~trials["exclude"] & ~by_rule]
         faults += list(unusable["reason"])
+        doubtful = trials[(trials["state"] == CAUTION) | by_rule]
+        doubts += [f"{row.trial}: {row.reason}" for row in doubtful.itertuples()]
         frames.append(trials)
-    return (pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()), faults
+    return (pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()), faults, doubts
 
 
 def _print_list(kind: str, messages: list[str], names: list[str]) -> None:

@@ -5,13 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
-from analysis_lib.reports.rider_trials import CAUTION, NOT_USED, USED
+from analysis_lib.reports.rider_trials import BEFOREHAND, BY_RULE, CAUTION, NOT_USED, USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.trial_rules import RULES
 
-BEFOREHAND, BY_RULE = "excluded: ", "excluded by rule: "
-"""How the reason of a trial begins that trials.csv, or a rule of study.toml, leaves out."""
 NOT_DECLARED = "not declared"
 
 

@@ -10,6 +10,8 @@ from analysis_lib.study.folder import Study
 from analysis_lib.study.trial_rules import broken_rule
 
 USED, CAUTION, NOT_USED = "used", "caution", "not used"
+BEFOREHAND, BY_RULE = "excluded: ", "excluded by rule: "
+"""How the reason of a trial begins that trials.csv, or a rule of study.toml, leaves out."""
 
 
 def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
@@ -31,7 +33,7 @@ def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
 def analyse_listed_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
     """Return one row's result where it has one, its state and the reason of that state."""
     if row.exclude:
-        return None, NOT_USED, f"excluded: {row.exclude_reason}"
+        return None, NOT_USED, BEFOREHAND + row.exclude_reason
     if not row.usable:
         return (
             None,
@@ -43,7 +45,7 @@ def analyse_listed_trial(study: Study, row) -> tuple[TrialResult | None, str, st
     except Refusal as refusal:
         return None, NOT_USED, str(refusal)
     if rule := broken_rule(result.quality, study.settings.rules):
-        return None, NOT_USED, f"excluded by rule: {rule}"
+        return None, NOT_USED, BY_RULE + rule
     return result, CAUTION if result.cautions else USED, " ".join(result.cautions)
 
 

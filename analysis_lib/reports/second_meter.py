@@ -86,13 +86,12 @@ def ring_change_sentence(readings: pd.DataFrame) -> str:
     Refusal
         What `ring_effect` refuses.
     """
-    apart = ring_effect(readings, "difference", unit="W").to_frame().set_index("intensity").loc[OVERALL]
-    digits = decimals_for((apart["high"] - apart["low"]) / 4)
-    estimate, low, high = (
-        show_number(apart[name], digits, signed=True) for name in ("estimate", "low", "high")
-    )
-    most = show_number(max(abs(apart["low"]), abs(apart["high"])), digits)
-    told = (apart["low"] > 0) == (apart["high"] > 0)
+    effect = ring_effect(readings, "difference", unit="W").to_frame().set_index("intensity")
+    ends = [float(effect[name].loc[OVERALL]) for name in ("estimate", "low", "high")]
+    digits = decimals_for((ends[2] - ends[1]) / 4)
+    estimate, low, high = (show_number(end, digits, signed=True) for end in ends)
+    most = show_number(max(abs(ends[1]), abs(ends[2])), digits)
+    told = (ends[1] > 0) == (ends[2] > 0)
     verdict = (
         "the ring changes what it reads, and a comparison of rings by it alone is wrong by as much."
         if told

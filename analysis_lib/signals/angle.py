@@ -109,7 +109,7 @@ def check_travel(
         what=f"{file}, crank angle declared in {unit!r}{scaled}",
         got=fault,
         wanted=f"an angle that grows in the pedalling direction at {SLOWEST_RPM:g} to {FASTEST_RPM:g} rpm",
-        remedy="set scale = -1 for the angle if the recorder counts the other way round"
+        remedy=f"set scale = {-scale:g} for the angle if the recorder counts the other way round"
         if wrong_way
         else "unit or scale is probably wrong: look at the numbers and declare 'deg', 'rad' or 'turn'"
         + _units_that_fit(stored, time_s, unit, scale),
@@ -133,7 +133,8 @@ def _units_that_fit(stored: FloatArray, time_s: FloatArray, unit: str, scale: fl
         rpm = 60 * (turns[-1] - turns[0]) / (time[-1] - time[0])
         if not _fault_of_travel(tried, turns, turns[-1] - turns[0], rpm) and find_steps(tried, 0.5).size:
             fitting.append(
-                f'; they fit unit = "{other}"' + (f" with scale = {times:g}" if times != 1 else "")
+                f'; they fit unit = "{other}"'
+                + (f" with scale = {times:g}" if times != 1 or scale != 1 else "")
             )
     return fitting[0] if len(fitting) == 1 else ""
 

@@ -86,7 +86,7 @@ def trial_samples(
             what=f"{file}, from start_s = {start:g} to end_s = {end:g}",
             got=f"{inside.size} samples",
             wanted=f"at least {FEWEST_SAMPLES} of {np.nanmin(time_s):g} to {np.nanmax(time_s):g} s",
-            remedy="correct start_s and end_s in trials.csv; they are in the recording's own time",
+            remedy="correct start_s and end_s in trials.csv, which are in the recording's own time, or the unit of time_s",
             scope="trial",
         )
     trial = slice(int(inside[0]), int(inside[-1]) + 1)

@@ -45,12 +45,16 @@ def read_parquet_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
     except (pa.ArrowException, OSError) as error:
         raise Refusal(
             what=path.name,
-            got=f"no readable Parquet file ({str(error)[:80]})",
+            got=f"no readable Parquet file ({_first_sentence(error)})",
             wanted="a whole Parquet file",
             remedy="copy the file from the recorder again, or correct the kind in study.toml",
             scope="trial",
         ) from error
     return StoredColumns(values, lambda row: f"row {row + 1}")
+
+
+def _first_sentence(error: Exception) -> str:
+    return str(error).split(". ")[0][:80]
 
 
 def _check_holds_numbers(file: str, name: str, kind: pa.DataType) -> None:

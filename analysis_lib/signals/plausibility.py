@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import Turns
-from analysis_lib.signals.turn_rules import GAP, NO_TORQUE
+from analysis_lib.signals.turn_rules import GAP, NO_TORQUE, SATURATED
 
 HIGHEST_POWER_W = 2500.0
 """Above the highest published power within a sprint, 2137 W at one instant (Martin et al. 1997, MSSE 29:1505)."""
@@ -21,6 +21,10 @@ HIGHEST_STEADY_POWER_W, MOST_WORK_ABOVE_J = 500.0, 50e3
 """Power that can last is a steady part and a store of work above it, P(t) = CP + W′/t. Both are set above what is
 published: the hour record of 1996 was ridden at 442 W (Bassett et al. 1999, MSSE 31:1665, from memory), and stores of
 trained riders lie between 10 and 35 kJ (Jones et al. 2010, MSSE 42:1876, from memory)."""
+
+RECORD_STEADY_POWER_W, RECORD_WORK_ABOVE_J = 510.0, 35e3
+"""The largest estimate for an hour record (1994; Bassett et al. 1999, from memory) and the largest store: a caution above,
+no refusal, for a record may fall."""
 
 FAINTEST_POWER_W = 25.0
 """Ergometers brake no less than this, or not steadily; common practice, no source."""
@@ -40,6 +44,10 @@ THOUSANDTHS = (
 
 NO_TORQUE_HINT = (
     "look at unit and scale of the torque columns (N·m declared as mN·m read 1000 times too little)"
+)
+SATURATED_HINT = (
+    "look at full_scale_Nm, and at unit and scale of the torque columns (a channel read many times too large is beyond its"
+    " full scale)"
 )
 SPARSE_HINT = "look at the unit of time_s (milliseconds declared as s look 1000 times too large: unit ms, or scale = 0.001)"
 
@@ -70,7 +78,7 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
     Returns
     -------
     list of str
-        A caution where the power is less than hardly any trial asks for.
+        A caution where the power is less than hardly any trial asks for, or more than was published for as long.
 
     Raises
     ------
@@ -89,6 +97,12 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
             THOUSANDTHS if abs(power) > THOUSAND_TIMES_W else WRONG_UNIT,
             scope="trial",
         )
+    record = min(HIGHEST_POWER_W, RECORD_STEADY_POWER_W + RECORD_WORK_ABOVE_J / duration)
+    if abs(power) > record:
+        return [
+            f"The power is {power:.4g} W for {duration:.0f} s, more than the {record:.0f} W that records and the largest"
+            f" published stores of work give for as long: {WRONG_UNIT}."
+        ]
     if abs(power) >= FAINTEST_POWER_W:
         return []
     return [
@@ -99,6 +113,6 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
 
 def unit_hint(turns: Turns) -> str:
     """Name the unit to look at where most turns were dropped for what a wrong unit does; empty otherwise."""
-    hints = {NO_TORQUE: NO_TORQUE_HINT, GAP: SPARSE_HINT}
+    hints = {NO_TORQUE: NO_TORQUE_HINT, GAP: SPARSE_HINT, SATURATED: SATURATED_HINT}
     most = [hint for reason, hint in hints.items() if 2 * turns.reasons.get(reason, 0) > turns.reason.size]
     return f"{most[0]}; " if most else ""

@@ -52,7 +52,8 @@ def test_check_of_a_clean_study_exits_with_0_and_tabulates_every_trial(study, ca
     assert main(["check", str(study)]) == 0
     shown = capsys.readouterr().out
     assert shown.startswith("0 problems")
-    assert sum(line.strip().startswith("R0") for line in shown.splitlines()) == 24
+    table = shown.partition("Data quality")[2]
+    assert sum(line.strip().startswith("R0") for line in table.splitlines()) == 24
 
 
 def test_check_lists_every_problem_at_once_and_exits_with_2(study, tmp_path, capsys):

@@ -1,5 +1,7 @@
 """A torque that no rider gives is refused, whatever unit was declared."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -68,3 +70,19 @@ def test_milliseconds_declared_as_seconds_are_told_the_unit():
     slow = Recording(1000 * ride.time_s, ride.crank_rad, ride.torque, name="ride")
     with pytest.raises(Refusal, match="milliseconds declared as s"):
         analyse_trial(slow)
+
+
+@pytest.mark.parametrize(
+    ("duration_s", "power_W", "doubted"), [(60, 800, False), (60, 1200, True), (250, 570, False)]
+)
+def test_more_than_any_record_for_as_long_carries_a_caution(duration_s, power_W, doubted):
+    """510 + 35 000/60 = 1093 W for a minute: 150 W declared in pounds-force inch are 1328 W, below the refusal."""
+    result = analyse_trial(_ride(power_W / (3 * np.pi), duration_s=duration_s + 2))
+    assert any("published stores of work" in said for said in result.cautions) == doubted
+
+
+def test_a_channel_beyond_its_full_scale_is_told_to_look_at_unit_and_full_scale():
+    recording = _ride(25.0)
+    everywhere = {"total": np.arange(recording.time_s.size)}
+    with pytest.raises(Refusal, match="look at full_scale_Nm, and at unit and scale"):
+        analyse_trial(replace(recording, saturated=everywhere))

@@ -54,7 +54,7 @@ def test_an_angle_in_another_unit(tmp_path, stored, declared):
 def test_a_scale_that_was_declared_in_vain(tmp_path):
     with pytest.raises(Refusal, match=r"declared in 'deg' with scale = 0\.001") as caught:
         read(tmp_path, TURNS % 1 * 360, scale=0.001)
-    assert caught.value.remedy.endswith('; they fit unit = "deg"')
+    assert caught.value.remedy.endswith('; they fit unit = "deg" with scale = 1')
 
 
 def test_an_angle_that_fits_nothing_is_given_no_hint(tmp_path):

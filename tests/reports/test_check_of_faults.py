@@ -1,0 +1,82 @@
+"""Nine faults in one study folder: each is told once, and what has no fault is analysed."""
+
+from __future__ import annotations
+
+import shutil
+
+import numpy as np
+import pandas as pd
+import pytest
+from conftest import edit_table
+
+from analysis_lib.reports.check import check_study
+from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+
+LBF_IN_IN_NM = 0.112984829  # 1 lbf·in in N·m, NIST SP 811, appendix B.8
+TOLD = {
+    "R01-P1-steady": "got an empty file",
+    "R01-P2-steady": "8.85 times too much",
+    "R01-P3-steady": "column 'right_mNm' – got no such column",
+    "R01-P4-steady": "samples without an angle or a torque",
+    "R02-P1-steady": "got no readable Parquet file",
+    "R04-P1-steady": "a second trial of R04 in period 1 on round at steady",
+    "R04-P1-again": "a second trial of R04 in period 1 on round at steady",
+    "R05-P1-steady": "left and right seem swapped",
+    "R05-P2-steady": "set scale = -0.001 for the angle",
+}
+
+
+@pytest.fixture(scope="module")
+def faulty(tmp_path_factory):
+    """Empty, other unit, a column short, no numbers, cut short, one ring only, one cell twice, swapped, backwards."""
+    root = tmp_path_factory.mktemp("faulty") / "study"
+    one = tuple(part for part in DEMO_INTENSITIES if part.name == "steady")
+    small_study(root, riders=6, duration_s=90.0, rate_hz=50.0, intensities=one)
+    (root / "datapackage.json").unlink()
+    settings = (root / "study.toml").read_text(encoding="utf-8")
+    (root / "study.toml").write_text(settings.replace("full_scale_Nm = 200.0\n", ""), encoding="utf-8")
+
+    def change(trial, by):
+        path = root / f"recordings/{trial}.parquet"
+        by(pd.read_parquet(path)).to_parquet(path)
+
+    legs = ["left_mNm", "right_mNm"]
+    (root / "recordings/R01-P1-steady.parquet").write_bytes(b"")
+    change("R01-P2-steady", lambda table: table.assign(**{leg: table[leg] / LBF_IN_IN_NM for leg in legs}))
+    change("R01-P3-steady", lambda table: table.drop(columns="right_mNm"))
+    change("R01-P4-steady", lambda table: table.assign(left_mNm=np.nan))
+    whole = (root / "recordings/R02-P1-steady.parquet").read_bytes()
+    (root / "recordings/R02-P1-steady.parquet").write_bytes(whole[: len(whole) // 2])
+    shutil.copy(root / "recordings/R04-P1-steady.parquet", root / "recordings/R04-P1-again.parquet")
+    change("R04-P1-again", lambda table: table.assign(left_mNm=table["left_mNm"] + 1))
+    change("R05-P1-steady", lambda table: table.rename(columns=dict(zip(legs, legs[::-1], strict=True))))
+    change("R05-P2-steady", lambda table: table.assign(crank_mdeg=-table["crank_mdeg"] % 360_000))
+
+    def list_trials(trials):
+        again = trials[trials["trial"] == "R04-P1-steady"].assign(
+            trial="R04-P1-again", file="recordings/R04-P1-again.parquet"
+        )
+        one_ring = (trials["rider"] == "R03") & (trials["ring"] == "oval")
+        return pd.concat([trials[~one_ring], again])
+
+    edit_table(root, "trials.csv", list_trials)
+    return root
+
+
+def test_each_fault_is_told_once_and_loses_nothing_else(faulty, capsys):
+    assert check_study(faulty) == 2
+    said, _, table = capsys.readouterr().out.partition("Data quality")
+    for trial, words in TOLD.items():
+        lines = [line for line in said.splitlines() if trial in line]
+        assert len(lines) == 1 and words in lines[0], (trial, lines)
+    (one_ring,) = [line for line in said.splitlines() if "(R03)" in line and "round only" in line]
+    assert "cannot be compared within himself" in one_ring
+    states = {
+        row.split()[0]: row.split()[5] if "not used" not in row else "not used"
+        for row in table.splitlines()
+        if row.strip().startswith("R0")
+    }
+    assert {trial for trial, state in states.items() if state != "used"} == set(TOLD)
+    assert states["R05-P1-steady"] == "caution"
+    assert sum(state == "used" for state in states.values()) == 6 * 4 - 2 - (len(TOLD) - 1)
