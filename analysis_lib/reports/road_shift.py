@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from analysis_lib.mechanics.crank_dynamics import Resistance, SteadyTurn, steady_turn
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.environments import EnvironmentShift, compare_environments
 from analysis_lib.mechanics.inertia import with_rider
+from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.mechanics.stroke_model import Stroke, make_stroke
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
@@ -93,11 +95,24 @@ def shift_to_road(analysis: RiderAnalysis) -> RoadShift:
     recorded = settings.drivetrain_for(settings.ring_in_role("round"))
     road = with_rider(recorded, analysis.legs.body_mass_kg + BICYCLE_KG, WHEEL_RADIUS_M)
     shifts = {
-        name: _shift(recorded, road, torque, analysis.stroke.cadence_rpm[name], analysis.slope)
-        for name, torque in analysis.stroke.mean_Nm.items()
+        name: _shift(
+            recorded, road, _recorded_Nm(analysis, name), analysis.stroke.cadence_rpm[name], analysis.slope
+        )
+        for name in analysis.stroke.mean_Nm
     }
     return RoadShift(
         shifts, float(recorded.crank_inertia(0.0)), float(road.crank_inertia(0.0)), analysis.slope
+    )
+
+
+def _recorded_Nm(analysis: RiderAnalysis, intensity: str) -> FloatArray:
+    """The stroke as recorded indoors; where the rider rode outdoors too, without those trials."""
+    trials = analysis.stroke_trials(intensity)
+    outdoors = trials.get("environment", pd.Series(index=trials.index, dtype=str)).str.lower().isin(OUTDOORS)
+    if not outdoors.any() or outdoors.all():
+        return analysis.stroke.mean_Nm[intensity]
+    return np.mean(
+        [analysis.results[trial].torque_at_angles() for trial in trials.loc[~outdoors, "trial"]], axis=0
     )
 
 

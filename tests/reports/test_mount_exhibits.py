@@ -18,9 +18,11 @@ from analysis_lib.reports import (
     prediction_exhibits,
     prediction_words,
 )
+from analysis_lib.reports.mount_sessions import MountSessions, compare_sessions, sessions_table
 from analysis_lib.reports.oval_prediction import predict_for_rider
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
+from analysis_lib.reports.road_measured import measured_shift, measured_tables
 from analysis_lib.reports.road_shift import shift_to_road
 from analysis_lib.reports.speed_fit import compare_trial_speeds, speed_verdict
 from analysis_lib.study.folder import open_study
@@ -213,6 +215,69 @@ def test_the_terms_of_the_mount_add_up(analysis):
     assert spread[mount_terms.TURNS] > 0
     assert "stays the nearest" in terms.sentence() and " -" not in terms.sentence()
     assert len(mount_terms.terms_table(terms).frame) == 6
+
+
+def test_sessions_are_compared_by_their_turns(analysis):
+    """Visits of the same rider: phases by hand from the trials' summaries, and a session turned by 20° differs."""
+    found = compare_sessions(analysis)
+    assert found.session == "visit" and len(found.frame) == 2
+    trials = pd.concat([analysis.stroke_trials(name) for name in analysis.intensities])
+    for row in found.frame.itertuples():
+        phases = [
+            analysis.results[trial].value("torque_phase_deg")
+            for trial in trials.loc[trials["visit"] == row.session, "trial"]
+        ]
+        assert row.torque_phase_deg == pytest.approx(
+            np.mean(phases), abs=0.01
+        )  # close together, so means agree
+    drivetrain = analysis.mounting.drivetrain
+    for phase, mount in zip(found.frame["torque_phase_deg"], found.frame["mount_deg"], strict=True):
+        assert drivetrain.with_mount(mount).peak_arm_deg == pytest.approx(phase, abs=1e-6)
+    apart = np.ptp(found.frame["torque_phase_deg"])
+    assert found.frame["furthest_deg"].tolist() == pytest.approx([apart, apart], abs=1e-9)
+    assert found.agree == (apart <= 1.959964 * np.hypot(*found.frame["se_deg"]))
+    assert "By session the wanted mount is" in found.sentence()
+    assert sessions_table(found).headings["session"] == "visit"
+    first_only = with_trials(analysis, lambda trials: trials["visit"] == 1)
+    with pytest.raises(Refusal, match="another day"):
+        compare_sessions(first_only)
+
+
+def test_sessions_that_differ_say_so():
+    frame = pd.DataFrame(
+        {
+            "session": [1, 2, 3],
+            "mount_deg": [1.0, 179.0, 20.0],
+            "nearest_mount_deg": [0.0, 0.0, 15.0],
+            "furthest_deg": [19.0, 21.0, 21.0],
+        }
+    )
+    words = MountSessions(frame, "visit", False).sentence()
+    assert "21.0° apart at most, more than their turns explain" in words
+    assert "the nearest available mount differs (0° and 15°)" in words
+
+
+def test_road_and_ergometer_of_one_rider_are_set_beside_each_other(analysis):
+    """The second visit taken as the road: phases by hand, and no rows where one place alone was ridden."""
+    places = np.where(analysis.trials["visit"] == 2, "Road", "ergometer")
+    both = dataclasses.replace(analysis, trials=analysis.trials.assign(environment=places))
+    predicted = shift_to_road(both)
+    frame = measured_shift(both, predicted).set_index(["ring", "intensity"])
+    assert len(frame) == 2 * len(analysis.intensities)
+    name = analysis.intensities[0]
+    trials = both.stroke_trials(name)
+    phase = {
+        place: analysis.results[trials.loc[trials["environment"] == place, "trial"].iloc[0]].value(
+            "torque_phase_deg"
+        )
+        for place in ("Road", "ergometer")
+    }
+    assert frame.loc[("round", name), "phase_change_deg"] == pytest.approx(phase["Road"] - phase["ergometer"])
+    indoors = trials.loc[trials["environment"] == "ergometer", "trial"].iloc[0]
+    stroke = analysis.results[indoors].torque_at_angles()
+    assert predicted.by_intensity[name].ergometer.torque_Nm.mean() == pytest.approx(stroke.mean(), rel=1e-3)
+    assert len(measured_tables(both, predicted)) == 1
+    assert measured_tables(analysis, shift_to_road(analysis)) == []
 
 
 def test_without_an_indoor_recording_there_is_no_road_term_and_it_is_said(analysis):
