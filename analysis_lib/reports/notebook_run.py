@@ -139,6 +139,7 @@ def run_notebook(
         )
     if raw.is_file():
         write_text_whole(output, canonical_notebook(raw))
+        raw.unlink()  # the run's folder stays as small with a thousand riders as with one
     return failure
 
 

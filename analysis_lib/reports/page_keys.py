@@ -13,8 +13,10 @@ import json
 import shutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
+
+import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.pdf_page import printer_version
@@ -24,6 +26,7 @@ from analysis_lib.reports.whole_file import write_text_whole
 from analysis_lib.study.folder import Study
 from analysis_lib.study.package_check import described_checksum
 from analysis_lib.study.schema import is_inside
+from analysis_lib.study.zero_lookup import NONE, places_around, zero_columns
 
 FOLDER = "keys"
 FORMAT = 1
@@ -45,20 +48,65 @@ def digest(parts: Mapping[str, object]) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def rider_inputs(study: Study, rider: str) -> dict[str, object]:
-    """Return what a rider's page is made from: rows of the tables, zero checks, and recordings by checksum."""
-    trials = study.trials_of(rider)
-    files = sorted({str(name) for name in trials["file"] if name})
-    problems = [str(problem) for problem in study.problems if problem.rider in ("", rider)]
-    return {
-        "rider": study.riders[study.riders["rider"] == rider].to_csv(index=False),
-        "trials": trials.to_csv(index=False),
-        "zero_checks": study.zero_checks.to_csv(index=False),
-        "problems": problems,
-        "recorders": study.known.fingerprint(),
-        "recordings": {name: _checksum_if_there(study.root / name) for name in files},
-        "described": {name: described_checksum(study.root, name) for name in files},
-    }
+@dataclass(frozen=True)
+class StudyInputs:
+    """What the riders' pages of a study are made from; what several have in common is put into words once."""
+
+    study: Study
+
+    def of_rider(self, rider: str) -> dict[str, object]:
+        """Return what a rider's page is made from: rows of the tables, zero checks, and recordings by checksum.
+
+        Places of rows in a table are left out, so that a row put in above makes nobody else's page again.
+        """
+        study, trials = self.study, self.study.trials_of(rider)
+        files = sorted({str(name) for name in trials["file"] if name})
+        return {
+            "rider": study.riders[study.riders["rider"] == rider].drop(columns="row").to_csv(index=False),
+            "trials": trials.drop(columns="row").to_csv(index=False),
+            "zero_checks": self._zero_checks_of(trials),
+            "problems": self._problems.get(rider, []),
+            "recorders": self._recorders,
+            "recordings": {name: _checksum_if_there(study.root / name) for name in files},
+            "described": {name: described_checksum(study.root, name) for name in files},
+        }
+
+    @cached_property
+    def _recorders(self) -> str:
+        return digest({"known": self.study.known.fingerprint()})
+
+    @cached_property
+    def _problems(self) -> dict[str, list[str]]:
+        """Problems by the rider at whose door they are laid. Those of the study show on no rider's page."""
+        found: dict[str, list[str]] = {}
+        for problem in self.study.problems:
+            found.setdefault(problem.rider, []).append(str(problem))
+        return found
+
+    def _zero_checks_of(self, trials: pd.DataFrame) -> dict[str, str]:
+        """The checks around a rider's trials; all of a recorder where a trial lacks one, or zero is fitted on temperature.
+
+        How far a zero usually drifts is asked of all checks only for a trial without one before or after it.
+        """
+        settings, checks = self.study.settings, self.study.zero_checks
+        known = trials[trials["recorder"].isin(list(settings.recorders))]
+        before, after = places_around(settings, checks, known)
+        lacking = (before == NONE) | (after == NONE) | (settings.rules.zero_model == "temperature")
+        needing_all = set(known["recorder"].to_numpy()[lacking])
+        near = checks.iloc[sorted({*before, *after} - {NONE})].drop(columns="row").to_csv(index=False)
+        columns = {name: zero_columns(settings, checks, name) for name in sorted(set(known["recorder"]))}
+        return {"near": near, "columns": digest(columns)} | {
+            name: self._all_checks[name] for name in needing_all
+        }
+
+    @cached_property
+    def _all_checks(self) -> dict[str, str]:
+        """One checksum over all zero checks of each recorder."""
+        checks = self.study.zero_checks.drop(columns="row")
+        return {
+            name: digest({"checks": checks[checks["recorder"] == name].to_csv(index=False)})
+            for name in self.study.settings.recorders
+        }
 
 
 def page_key(

@@ -19,7 +19,7 @@ def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
 
     The ring is called by its role, round or oval; where a study has several oval rings, these by their names.
     """
-    trials = study.trials_of(rider).reset_index(drop=True)
+    trials = study.trials_of(rider).drop(columns="row")
     sequence = str(study.riders.set_index("rider").loc[rider, "sequence"])
     labels = {name: study.settings.ring_label(name) for name in study.settings.rings}
     return trials.assign(

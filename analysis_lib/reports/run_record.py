@@ -38,6 +38,7 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+@cache
 def package_versions() -> dict[str, str]:
     """Return the versions of Python and of the packages that results follow from."""
     versions = {name: metadata.version(name) for name in RECORDED_PACKAGES}

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
-from analysis_lib.reports.page_keys import PageKeys, page_key, rider_inputs
+from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
 from analysis_lib.reports.page_list import PlannedPage, planned_pages
 from analysis_lib.reports.page_making import PageState, RunStopped
 from analysis_lib.reports.page_origin import command_for, inputs_of_study, page_origin, software
@@ -91,7 +91,7 @@ def make_report(
     for plan in plans:  # before the first kernel starts
         check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
     with alone_in(out), open_making(study, out, plans, way or WayOfWork(jobs), say) as making:
-        run = _Run(study, out, making, keys, Progress(say, len(plans)))
+        run = _Run(study, out, making, keys, Progress(say, len(plans)), StudyInputs(study))
         if not only_rider:
             run.drop_strangers(plans)
         pages = run.make_all(plans)
@@ -130,6 +130,7 @@ class _Run:
     making: Making
     keys: PageKeys
     progress: Progress
+    inputs: StudyInputs
 
     def make_all(self, plans: Sequence[PlannedPage]) -> list[PageState]:
         """Make the riders' pages, then those about all. Whatever stops the run ends what is being made."""
@@ -182,7 +183,7 @@ class _Run:
     def _key(self, plan: PlannedPage) -> str:
         """A rider's page follows from that rider's inputs, a page about all from the keys of the riders' pages."""
         if plan.rider:
-            inputs = rider_inputs(self.study, plan.rider)
+            inputs = self.inputs.of_rider(plan.rider)
         else:
             riders = [page.subject for page in planned_pages(self.study) if page.rider]
             inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
 
 import pandas as pd
 
@@ -106,11 +105,11 @@ def check_sequences_of_several(contents: Contents) -> Iterator[Problem]:
 
 def check_listed_twice(contents: Contents) -> Iterator[Problem]:
     """Ids are unique, also where capitals are not told apart, as in the file names of some machines."""
-    for rider in _repeated(contents.riders, contents.riders["rider"].str.casefold()):
+    for rider in rows_of(_repeated(contents.riders, contents.riders["rider"].str.casefold())):
         yield about_rider(
             rider, "rider", f"{rider.rider} again", "each rider once", "remove or rename one of the rows"
         )
-    for trial in _repeated(contents.trials, contents.trials["trial"].str.casefold()):
+    for trial in rows_of(_repeated(contents.trials, contents.trials["trial"].str.casefold())):
         yield about_trial(
             trial, "trial", f"{trial.trial} again", "each trial once", "remove or rename one of the rows"
         )
@@ -118,16 +117,16 @@ def check_listed_twice(contents: Contents) -> Iterator[Problem]:
 
 def check_cells_of_design(contents: Contents) -> Iterator[Problem]:
     """A rider rode each cell of the design once: one trial for a period, ring and intensity."""
-    cell = contents.ridden[["rider", "period", "ring", "intensity"]].astype(str).agg(" | ".join, axis=1)
-    for trial in _repeated(contents.ridden, cell):
+    cells = contents.ridden[["rider", "period", "ring", "intensity"]]
+    for trial in rows_of(_repeated(contents.ridden, cells)):
         got = f"a second trial of {trial.rider} in period {trial.period} on {trial.ring} at {trial.intensity}"
         remedy = "exclude the one that does not count, with its reason"
         yield about_trial(trial, "trial", got, "one trial for each period, ring and intensity", remedy)
 
 
-def _repeated(frame: pd.DataFrame, key: pd.Series) -> Iterator[Any]:
-    """Go through all rows whose key occurs more than once: none of them can be told to be the right one."""
-    return rows_of(frame[key.duplicated(keep=False).to_numpy(dtype=bool)])
+def _repeated(frame: pd.DataFrame, key: pd.Series | pd.DataFrame) -> pd.DataFrame:
+    """Return all rows whose key occurs more than once: none of them can be told to be the right one."""
+    return frame[key.duplicated(keep=False).to_numpy(dtype=bool)]
 
 
 def check_riders(contents: Contents) -> Iterator[Problem]:
@@ -138,14 +137,14 @@ def check_riders(contents: Contents) -> Iterator[Problem]:
             remedy = suggest(rider.sequence, sequences, "use a sequence of study.toml")
             got = repr(rider.sequence) if rider.sequence else "an empty cell"
             yield about_rider(rider, "sequence", got, f"one of {listed(sequences)}", remedy)
-        if trials.empty:
+        if not trials:
             remedy = "add the trials, or leave the row to show that the rider was randomised and did not ride"
             yield about_rider(
                 rider, "rider", "a rider without trials", "trials in trials.csv", remedy, "note"
             )
-        elif len(set(trials["ring"])) == 1:
+        elif len({trial.ring for trial in trials}) == 1:
             got, remedy = (
-                f"trials on {trials['ring'].iloc[0]} only",
+                f"trials on {trials[0].ring} only",
                 "the rider cannot be compared within himself",
             )
             wanted = "both rings" if len(contents.settings.rings) == 2 else "two rings or more"
@@ -158,18 +157,18 @@ def check_periods(contents: Contents) -> Iterator[Problem]:
         order = contents.settings.design.sequences.get(rider.sequence)
         if order is None:
             continue
-        for period in sorted(set(trials["period"].astype(int))):
-            group = trials[trials["period"] == period]
+        for period in sorted({int(trial.period) for trial in trials}):
+            group = [trial for trial in trials if trial.period == period]
             if period > len(order):
-                for trial in rows_of(group):
+                for trial in group:
                     yield about_trial(
                         trial, "period", str(period), f"1 to {len(order)}", "correct the period"
                     )
                 continue
             planned = order[period - 1]
-            wrong = sorted((set(group["ring"]) & set(contents.settings.rings)) - {planned})
+            wrong = sorted(({trial.ring for trial in group} & set(contents.settings.rings)) - {planned})
             if wrong:
-                got = f"{listed(wrong)} in period {period} ({listed(group['trial'])})"
+                got = f"{listed(wrong)} in period {period} ({listed(trial.trial for trial in group)})"
                 remedy = "correct the ring, the period or the sequence"
                 yield about_rider(rider, "sequence", got, f"{planned}, as {rider.sequence} says", remedy)
 
@@ -179,9 +178,9 @@ def check_missing_trials(contents: Contents) -> Iterator[Problem]:
     names = contents.settings.intensity_names
     for rider, trials in contents.trials_by_rider():
         order = contents.settings.design.sequences.get(rider.sequence)
-        if order is None or trials.empty:
+        if order is None or not trials:
             continue
-        there = set(zip(trials["period"].astype(int), trials["intensity"], strict=True))
+        there = {(int(trial.period), trial.intensity) for trial in trials}
         cells = [(period, name) for period in range(1, len(order) + 1) for name in names]
         missing = [f"period {period} at {name}" for period, name in cells if (period, name) not in there]
         if missing:

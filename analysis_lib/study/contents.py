@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -46,10 +47,18 @@ class Contents:
         """The trials that are not excluded."""
         return self.trials[~self.trials["exclude"]]
 
-    def trials_by_rider(self) -> Iterator[tuple[Any, pd.DataFrame]]:
-        """Go through the riders with the trials each of them rode."""
+    def trials_by_rider(self) -> Iterator[tuple[Any, list[Any]]]:
+        """Go through the riders with the rows of the trials each of them rode."""
         for rider in rows_of(self.riders):
-            yield rider, self.ridden[self.ridden["rider"] == rider.rider]
+            yield rider, self._ridden_by_rider.get(rider.rider, [])
+
+    @cached_property
+    def _ridden_by_rider(self) -> dict[str, list[Any]]:
+        """Gathered once, so that a thousand riders do not each search the whole table."""
+        found: dict[str, list[Any]] = {}
+        for trial in rows_of(self.ridden):
+            found.setdefault(trial.rider, []).append(trial)
+        return found
 
 
 def rows_of(frame: pd.DataFrame) -> Iterator[Any]:

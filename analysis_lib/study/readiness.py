@@ -14,6 +14,7 @@ from analysis_lib.study.settings import FILE
 
 FEWEST_RIDERS = 3
 """(riders − 2)(rings − 1) degrees of freedom are left where each rider rides each of several rings once."""
+MIDDLE_BYTES = 4096
 PLACEHOLDER = re.compile(r"^<.*>$", re.DOTALL)
 
 
@@ -60,11 +61,9 @@ def check_enough_riders(contents: Contents) -> Iterator[Problem]:
 def check_same_recordings(contents: Contents) -> Iterator[Problem]:
     """No two files hold the same bytes; several trials may be parts of one file."""
     by_content: dict[str, list[str]] = defaultdict(list)
-    for names in _by_size(contents).values():
-        if len(names) > 1:
-            for name in names:
-                content = (contents.root / name).read_bytes()
-                by_content[hashlib.sha256(content).hexdigest()].append(name)
+    for names in _alike(contents):
+        for name in names:
+            by_content[hashlib.sha256((contents.root / name).read_bytes()).hexdigest()].append(name)
     copies = {name: names for names in by_content.values() if len(names) > 1 for name in names}
     for trial in rows_of(contents.ridden):
         if trial.file in copies:
@@ -73,14 +72,23 @@ def check_same_recordings(contents: Contents) -> Iterator[Problem]:
             yield about_trial(trial, "file", got, "a recording of its own", "put the right file in its place")
 
 
-def _by_size(contents: Contents) -> dict[int, list[str]]:
-    """Files that could be the same: those of one size."""
-    sizes: dict[int, list[str]] = defaultdict(list)
+def _alike(contents: Contents) -> Iterator[list[str]]:
+    """Go through groups of files that could be the same: of one size and with the same bytes in their middle.
+
+    Recordings of one length have one size in some formats; a few bytes of each keep a large study from being read whole.
+    """
+    by_size: dict[int, list[str]] = defaultdict(list)
     for name in dict.fromkeys(contents.ridden["file"]):
         path = contents.root / name if name else None
         if path is not None and path.is_file():
-            sizes[path.stat().st_size].append(name)
-    return sizes
+            by_size[path.stat().st_size].append(name)
+    for size, names in by_size.items():
+        by_middle: dict[bytes, list[str]] = defaultdict(list)
+        for name in names if len(names) > 1 else ():
+            with (contents.root / name).open("rb") as stream:
+                stream.seek(size // 2)
+                by_middle[stream.read(MIDDLE_BYTES)].append(name)
+        yield from (alike for alike in by_middle.values() if len(alike) > 1)
 
 
 def _texts(value: Any, key: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:

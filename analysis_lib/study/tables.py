@@ -191,7 +191,8 @@ def _read_row(
     problems = [_laid_at(fault, kind, owner) for fault in faults + row_faults]
     if row is None or (problems and not kind.keeps_faulty_rows):
         return None, problems
-    spare = {name: given[name] for name in header if name and name not in kind.known_columns}
+    known = kind.known_columns
+    spare = {name: given[name] for name in header if name and name not in known}
     outcomes = {name: float(given[name]) if given[name] else float("nan") for name in numbers}
     return {**row.model_dump(), **spare, **outcomes, "row": line}, problems
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
 from analysis_lib.study.problems import Problem, Severity, listed, suggest
-from analysis_lib.study.zero_lookup import checks_around
+from analysis_lib.study.zero_lookup import NONE, places_around
 
 MOUNT_TOLERANCE_DEG = 0.05
 RECORDINGS = "recordings"
@@ -122,14 +122,15 @@ def check_zero_torque(contents: Contents) -> Iterator[Problem]:
     rules = contents.settings.rules
     severity: Severity = "error" if rules.zero_check_required else "note"
     known = contents.ridden["recorder"].isin(list(contents.settings.recorders)).to_numpy(dtype=bool)
-    for trial in rows_of(contents.ridden[known]):
+    ridden = contents.ridden[known]
+    around = places_around(contents.settings, contents.zero_checks, ridden)
+    for trial, before, after in zip(rows_of(ridden), *around, strict=True):
         if pd.isna(trial.started_at):
             wanted = "date and time, which places the trial among the zero checks"
             remedy = "write when the trial started"
             yield about_trial(trial, "started_at", "an empty cell", wanted, remedy, severity)
             continue
-        checks = checks_around(contents.settings, contents.zero_checks, trial)
-        if not (checks.before or checks.after):
+        if before == after == NONE:
             got = f"no zero check of {trial.recorder} within {rules.zero_check_max_hours:g} h"
             wanted = "a zero check before or after the trial, of every channel of the recorder"
             remedy = "add it to zero_checks.csv; half a newton metre of zero torque is 5 W at 90 rpm"

@@ -13,6 +13,9 @@ from analysis_lib.signals.zero_force import DIRECTIONS, force_channel
 from analysis_lib.signals.zero_torque import ZeroCheck
 from analysis_lib.study.settings import StudySettings
 
+NONE = -1
+"""In place of a row where there is none."""
+
 
 @dataclass(frozen=True)
 class NearChecks:
@@ -46,13 +49,31 @@ def checks_around(
     if pd.isna(trial.started_at):
         return NearChecks([], [])
     columns, is_usable = _usable(settings, zero_checks, trial.recorder)
-    away_s = (zero_checks["checked_at"] - trial.started_at).dt.total_seconds().to_numpy()
-    near = is_usable & (np.abs(away_s) <= settings.rules.zero_check_max_hours * 3600)
-    before, after = _nearest(near & (away_s <= 0), away_s), _nearest(near & (away_s > 0), away_s)
-    return NearChecks(
-        [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in before],
-        [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in after],
+    started = np.array([trial.started_at.to_datetime64()])
+    before, after = (
+        [_as_check(zero_checks.iloc[place], columns, trial, start_s) for place in places if place != NONE]
+        for places in _nearest(settings, zero_checks, is_usable, started)
     )
+    return NearChecks(before, after)
+
+
+def places_around(
+    settings: StudySettings, zero_checks: pd.DataFrame, trials: pd.DataFrame
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find for many trials at once, whose recorders are known, where the checks of `checks_around` stand.
+
+    Returns
+    -------
+    tuple of two arrays of int, (trials,)
+        Rows of `zero_checks`, counted from 0, of the check before and of the check after each trial; `NONE` for none.
+    """
+    before, after = np.full(len(trials), NONE), np.full(len(trials), NONE)
+    for recorder in trials["recorder"].unique():
+        own = ((trials["recorder"] == recorder) & trials["started_at"].notna()).to_numpy(dtype=bool)
+        _, is_usable = _usable(settings, zero_checks, recorder)
+        started = trials.loc[own, "started_at"].to_numpy()
+        before[own], after[own] = _nearest(settings, zero_checks, is_usable, started)
+    return before, after
 
 
 def zero_columns(settings: StudySettings, zero_checks: pd.DataFrame, recorder: str) -> dict[str, str]:
@@ -109,9 +130,23 @@ def _force_columns(recorder: RecorderSettings, leg: str) -> dict[str, str]:
     }
 
 
-def _nearest(allowed: np.ndarray, away_s: np.ndarray) -> list[int]:
-    """Place of the allowed check nearest in time, or nothing."""
-    return [int(np.argmin(np.where(allowed, np.abs(away_s), np.inf)))] if allowed.any() else []
+def _nearest(
+    settings: StudySettings, zero_checks: pd.DataFrame, is_usable: np.ndarray, started: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the usable checks nearest before, or at, and after each starting time, `NONE` where none is near enough."""
+    places = np.flatnonzero(is_usable & zero_checks["checked_at"].notna().to_numpy(dtype=bool))
+    if not places.size:
+        return np.full(len(started), NONE), np.full(len(started), NONE)
+    order = np.argsort(zero_checks["checked_at"].to_numpy()[places], kind="stable")
+    places = places[order]
+    checked = zero_checks["checked_at"].to_numpy()[places]
+    reach = np.timedelta64(round(settings.rules.zero_check_max_hours * 3.6e9), "us")
+    later = np.searchsorted(checked, started, side="right")
+    following = np.minimum(later, len(checked) - 1)
+    earlier = np.searchsorted(checked, checked[later - 1])  # the first in the table of several at one time
+    is_before = (later > 0) & (started - checked[earlier] <= reach)
+    is_after = (later < len(checked)) & (checked[following] - started <= reach)
+    return np.where(is_before, places[earlier], NONE), np.where(is_after, places[following], NONE)
 
 
 def _as_check(row: pd.Series, columns: dict[str, str], trial: Any, start_s: float) -> ZeroCheck:

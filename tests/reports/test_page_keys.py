@@ -15,7 +15,7 @@ import pytest
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
-from analysis_lib.reports.page_keys import PageKeys, digest, page_key, rider_inputs
+from analysis_lib.reports.page_keys import PageKeys, StudyInputs, digest, page_key
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.whole_file import UNFINISHED
@@ -65,7 +65,7 @@ def test_a_key_follows_from_values_and_not_from_their_order():
 
 def _key_of(study_dir, rider="R01"):
     study = open_study(study_dir)
-    return page_key(study, "03_rider_report.ipynb", {"rider": rider}, rider_inputs(study, rider))
+    return page_key(study, "03_rider_report.ipynb", {"rider": rider}, StudyInputs(study).of_rider(rider))
 
 
 def test_a_key_follows_from_every_file_that_the_page_reads_and_from_no_other(tmp_path):
@@ -98,6 +98,36 @@ def test_a_key_follows_from_every_file_that_the_page_reads_and_from_no_other(tmp
         recording.write_bytes(recording.read_bytes()[:-1] + b"x")
         keys.append(_key_of(study))
     assert [keys[place] == keys[place + 1] for place in range(4)] == [False, False, True, False]
+
+
+def test_what_is_added_to_the_tables_for_one_rider_changes_no_other_riders_key(tmp_path):
+    """A row put in above moves the others' rows; a later zero check and a study-wide note are not theirs."""
+    study = tmp_path / "study"
+    small_study(study, riders=2, duration_s=4.0)
+    before = [_key_of(study, rider) for rider in ("R01", "R02")]
+    trials, checks = study / "trials.csv", study / "zero_checks.csv"
+    head, *rows = trials.read_text().splitlines(keepends=True)
+    (study / "recordings" / "unlisted.csv").write_text("a recording that no trial names")
+    trials.write_text(
+        head + rows[0].replace("R01-P1", "R01-P9").replace(",no,", ",yes,again") + "".join(rows)
+    )
+    last = checks.read_text().splitlines()[-1]
+    checks.write_text(checks.read_text() + re.sub(r"20\d\d-", "2031-", last) + "\n")
+    after = [_key_of(study, rider) for rider in ("R01", "R02")]
+    assert [one == other for one, other in zip(before, after, strict=True)] == [False, True]
+
+
+def test_a_trial_without_a_check_on_either_side_follows_from_all_checks_of_its_recorder(tmp_path):
+    """How far zero usually drifts is then asked of them all."""
+    study = tmp_path / "study"
+    small_study(study, riders=2, duration_s=4.0)
+    checks = study / "zero_checks.csv"
+    head, *rows = checks.read_text().splitlines(keepends=True)
+    checks.write_text(head + "".join(rows[1:]))
+    before = [_key_of(study, rider) for rider in ("R01", "R02")]
+    checks.write_text(checks.read_text() + re.sub(r"20\d\d-", "2031-", rows[-1]))
+    after = [_key_of(study, rider) for rider in ("R01", "R02")]
+    assert [one == other for one, other in zip(before, after, strict=True)] == [False, True]
 
 
 def test_forgetting_removes_a_pages_files_and_no_others(finished):
