@@ -11,7 +11,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.effect_figures import effect_panel, paired_panels, period_panels
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
-from analysis_lib.statistics.estimates import decimals_for, show_level
+from analysis_lib.statistics.estimates import decimals_for, show_level, show_number
 from analysis_lib.statistics.multiplicity import simultaneous_intervals
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
@@ -48,6 +48,8 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
     """Draw one outcome's effect by intensity with the zone that does not matter."""
     frame = add_simultaneous(effect, level)
     overall = frame[frame["intensity"] == OVERALL].iloc[0]
+    decimals = decimals_for(effect.overall.se)
+    estimate, low, high = (show_number(overall[name], decimals) for name in ("estimate", "low", "high"))
     return FigureExhibit(
         f"effect_{outcome.name}",
         effect_panel(frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.unit_shown),
@@ -56,8 +58,8 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
         " each rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
         f" {outcome.smallest_effect:g} {outcome.unit_shown}, as study.toml declares. {riders_at_each(frame)} An"
         " interval wholly inside the shade speaks for no effect that matters.",
-        f"Point and interval plot of {outcome.label} by intensity; overall {overall.estimate:.3g}"
-        f" {outcome.unit_shown}, interval {overall.low:.3g} to {overall.high:.3g}.",
+        f"Point and interval plot of {outcome.label} by intensity; overall {estimate} {outcome.unit_shown}, interval"
+        f" {low} to {high}.",
         frame,
     )
 

@@ -35,7 +35,12 @@ def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
         measure_panels(frame, known),
         "Measures of every trial, one dot a trial, riders along the axis. Filled: used; open: used with"
         " caution. Trials that gave nothing have no dot. Look for a rider or a trial that stands apart.",
-        f"{len(known)} dot plots of data-quality measures by rider for {show_count(len(trials), 'trial')}.",
+        f"{len(known)} dot plots of data-quality measures by rider for {show_count(len(trials), 'trial')}; lowest to"
+        " highest: "
+        + ", ".join(
+            f"{label} {trials[name].min():.3g} to {trials[name].max():.3g}" for name, label in known.items()
+        )
+        + ".",
         frame,
     )
 

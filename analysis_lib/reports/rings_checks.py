@@ -97,7 +97,12 @@ def forest_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
         f"{name_with_unit(outcome)}, ring − {effect.reference}, mean over intensities, by every analysis: estimate with"
         " a 95 % interval of its own, not widened for several rings. Shaded: smaller than the smallest effect that"
         " matters.",
-        f"Forest plots of {outcome.label}, one panel a ring, {frame['analysis'].nunique()} analyses.",
+        f"Forest plots of {outcome.label}, one panel a ring, {frame['analysis'].nunique()} analyses; estimates: "
+        + ", ".join(
+            f"{ring} {part.min():.3g} to {part.max():.3g}"
+            for ring, part in frame.groupby("ring", sort=False)["estimate"]
+        )
+        + ".",
         frame,
     )
 

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis_lib.reports.effect_exhibits import mean_cells, name_with_unit
+from analysis_lib.reports.effect_exhibits import (
+    mean_cells,
+    name_with_unit,
+    reach_in_words,
+    without_wild_intervals,
+)
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.rings_figures import ring_periods, ring_trajectories, rings_panels
 from analysis_lib.reports.rings_analysis import RingsAnalysis, contrasts_of
-from analysis_lib.statistics.estimates import Estimate, decimals_for
+from analysis_lib.statistics.estimates import Estimate, decimals_for, show_number
 from analysis_lib.statistics.multiplicity import adjust_p, simultaneous_intervals
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.rings_sensitivity import rings_responses
@@ -40,9 +45,11 @@ def rings_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
     """Draw every ring against the round one at each intensity, with the zone that does not matter."""
     frame, own = effect.to_frame().astype({"intensity": str}), contrasts_of(effect)
     overall = frame[frame["intensity"] == OVERALL]
-    found = "; ".join(
-        f"{row.ring} {row.estimate:.3g}, {row.low:.3g} to {row.high:.3g}" for row in overall.itertuples()
+    decimals = digits_of(effect)["estimate"]
+    shown = overall.set_index("ring")[["estimate", "low", "high"]].map(
+        lambda value: show_number(value, decimals)
     )
+    found = "; ".join(f"{ring} {row.estimate}, {row.low} to {row.high}" for ring, row in shown.iterrows())
     return FigureExhibit(
         f"rings_{outcome.name}",
         rings_panels(
@@ -120,9 +127,15 @@ def trajectories_exhibit(analysis: RingsAnalysis, outcome: Outcome, effect: Ring
         f"trajectories_{outcome.name}",
         ring_trajectories(cells, analysis.rings, name_with_unit(outcome)),
         f"{outcome.label} of every rider on every ring, one line a rider (n = {cells['rider'].nunique()}; mean of the"
-        " rider's periods on it); a gap is a"
-        " ring without a value. Look for lines that bend the same way, and for a rider who stands apart.",
-        f"Line plots of {outcome.label} from ring to ring, one line a rider and one panel an intensity.",
+        " rider's periods on it); a gap is a ring without a value. Look for lines that bend the same way, and for a"
+        " rider who stands apart.",
+        f"Line plots of {outcome.label} from ring to ring, one line a rider and one panel an intensity; mean over riders"
+        " and intensities: "
+        + ", ".join(
+            f"{ring} {value:.4g}"
+            for ring, value in cells.groupby("ring", observed=True)["value"].mean().items()
+        )
+        + ".",
         cells,
     )
 
@@ -176,13 +189,12 @@ def responses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
 def periods_exhibit(analysis: RingsAnalysis, outcome: Outcome) -> FigureExhibit:
     """Draw the mean of each ring in each period."""
     means = mean_cells(analysis, outcome, ["intensity", "period", "ring"])
-    drawn = means.assign(low=means["low"].fillna(means["mean"]), high=means["high"].fillna(means["mean"]))
     return FigureExhibit(
         f"periods_{outcome.name}",
-        ring_periods(drawn, analysis.rings, name_with_unit(outcome)),
+        ring_periods(without_wild_intervals(means), analysis.rings, name_with_unit(outcome)),
         f"{outcome.label} by period and ring: mean over riders with 95 % interval between riders (wide, because riders"
-        " differ; rings are compared within riders). Look for a drift over periods.",
-        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring.",
+        " differ; rings are compared within riders; none for fewer than three). Look for a drift over periods.",
+        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring; {reach_in_words(means)}.",
         means,
     )
 
