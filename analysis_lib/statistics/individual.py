@@ -75,7 +75,7 @@ class ResponseSpread:
         """One sentence for a report."""
         bounds = self.interval(level)
         unit = f" {self.unit}" if self.unit else ""
-        decimals = decimals_for(bounds.high)
+        decimals = decimals_for(bounds.high) + 1
         sd, low, high = (show_number(value, decimals) for value in (self.sd, bounds.low, bounds.high))
         return (
             f"SD of individual response: {sd}{unit} ({show_level(level)} interval {low} to {high};"

@@ -26,6 +26,9 @@ from long_run_rates import (  # noqa: E402
     repeat_coverage,
     ring_effect_rates,
 )
+from rings_intensity_long_run import FEWER, interaction_error, overall_and_trend, repeat_rates  # noqa: E402
+from rings_intensity_long_run import STUDIES as OVER_INTENSITIES_STUDIES  # noqa: E402
+from rings_intensity_long_run import WORLDS as OVER_INTENSITIES  # noqa: E402
 from rings_long_run import WORLDS as RINGS_WORLDS  # noqa: E402
 from rings_long_run import rings_rates  # noqa: E402
 from test_mixed_long_run import STUDIES, WORLDS, simulate  # noqa: E402
@@ -114,12 +117,26 @@ def mixed_rows(riders: int) -> list[tuple]:
 
 
 def rings_rows(riders: int) -> list[tuple]:
-    """Three rings at one number of riders: any of them found without an effect, all intervals holding at once."""
+    """Three rings at one number of riders: any of them found without an effect, all intervals holding at once.
+
+    At one intensity, over three, and ridden there and back.
+    """
     rows = []
     for name in RINGS_WORLDS:
         found = rings_rates(riders, name)
         analysis = f"three rings at once, {name}"
         rows.append((analysis, riders, found.studies, found.found_any, 0.05, found.coverage, 0.95))
+    for name in OVER_INTENSITIES:
+        for part, found in overall_and_trend(riders, name).items():
+            analysis = f"three rings, {part} of three intensities, {name}"
+            studies = OVER_INTENSITIES_STUDIES
+            rows.append((analysis, riders, studies, found.found_any, 0.05, found.coverage, 0.95))
+        alarms = interaction_error(riders, name)
+        rows.append(
+            (f"three rings, ring × intensity, {name}", riders, FEWER, alarms, 0.05, math.nan, math.nan)
+        )
+        found_any, held = repeat_rates(riders, name)
+        rows.append((f"three rings ridden twice, {name}", riders, FEWER, found_any, 0.05, held, 0.95))
     return rows
 
 

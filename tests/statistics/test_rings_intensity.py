@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import rings_intensity_long_run as simulated
 from statsmodels.formula.api import ols
 from statsmodels.multivariate.manova import MANOVA
 from statsmodels.stats.anova import anova_lm
@@ -15,6 +16,7 @@ from analysis_lib.statistics.designs import williams_design
 from analysis_lib.statistics.mixed import fit_mixed_model
 from analysis_lib.statistics.rings import rings_effect
 from analysis_lib.statistics.rings_sensitivity import rings_mixed_model, rings_periods
+from analysis_lib.statistics.simulated_rings import fit_studies
 
 RINGS = ("round", "early", "late", "strong")
 TRUE = {"round": 0.0, "early": 2.0, "late": -1.0, "strong": 4.0}
@@ -69,6 +71,26 @@ def test_trends_are_the_slopes_of_a_formula(lost):
         )
         assert single[0] < row["high"] - row["estimate"] < single[1]
     assert trend.unit == "W per step of intensity"
+
+
+@pytest.mark.parametrize("world", ["riders differ", "riders differ, trials missing"])
+def test_simulated_studies_are_analysed_as_the_page_analyses_them(world):
+    rings = simulated.ridden(12)
+    values = simulated.draw(rings, simulated.WORLDS[world], 2, np.random.default_rng(3))
+    parts = {
+        "overall": values.mean(axis=3),
+        "trend": (values[..., 2] - values[..., 0]) / 2 + 0 * values[..., 1],
+    }
+    for study in range(2):
+        effect = rings_effect(simulated.tabulate(rings, values[study]), "y", simulated.RINGS)
+        ours = {"overall": effect.overall, "trend": effect.trend().families["trend"][0]}
+        for name, part in parts.items():
+            fits = fit_studies(rings, 3, part)
+            for k, ring in enumerate(simulated.RINGS[1:]):
+                shown = (fits.value[study, k], fits.se[study, k], fits.df[study])
+                assert (ours[name][ring].value, ours[name][ring].se, ours[name][ring].df) == pytest.approx(
+                    shown
+                )
 
 
 def test_trend_takes_scores_and_finds_the_truth_without_noise():

@@ -1,0 +1,118 @@
+"""How several rings fare over intensities and on repeated rides when none has an effect: simulations.
+
+Overall and trend are fitted by the plan's own routine, which `test_rings_intensity` holds against `rings_effect`; ring ×
+intensity and repeated rides by the routines of `rings_effect` itself, study by study.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.designs import williams_design
+from analysis_lib.statistics.many_to_one import critical_t
+from analysis_lib.statistics.rider_least_squares import fit_family
+from analysis_lib.statistics.rings_intensity import ring_by_intensity
+from analysis_lib.statistics.simulated_rings import SimulatedRings, fit_studies, judge_studies
+from analysis_lib.statistics.trial_table import check_trials
+
+RINGS = ("round", "mild", "strong")
+LEVELS = ("easy", "steady", "hard")
+STUDIES, FEWER = 4000, 400
+
+
+class World(NamedTuple):
+    """SDs of a rider's own response to a ring, at all intensities and at each; of trials by intensity; share lost."""
+
+    response: float = 1.0
+    by_intensity: float = 0.7
+    trial: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    lost: float = 0.0
+
+
+WORLDS = {
+    "riders differ": World(),
+    "riders respond alike": World(response=0.0, by_intensity=0.0),
+    "riders differ, trials missing": World(lost=0.07),
+    "riders differ, hard trials vary more": World(trial=(0.7, 1.0, 2.5)),
+}
+
+
+def ridden(riders: int, there_and_back: bool = False) -> np.ndarray:
+    """Ring of each rider in each period, in the orders of Williams, or in these and then back again."""
+    orders = [[RINGS.index(ring) for ring in order] for order in williams_design(RINGS).values()]
+    if there_and_back:
+        orders = [order + order[::-1] for order in orders]
+    return np.array(orders)[np.arange(riders) % len(orders)]
+
+
+def draw(rings: np.ndarray, world: World, studies: int, rng: np.random.Generator) -> np.ndarray:
+    """Values (studies, riders, periods, intensities) without any effect; riders' own levels cancel and are left out."""
+    shape = (studies, *rings.shape, len(LEVELS))
+    response = world.response * rng.standard_normal((studies, len(rings), len(RINGS), 1))
+    response = response + world.by_intensity * rng.standard_normal((*response.shape[:3], len(LEVELS)))
+    values = np.take_along_axis(response, rings[None, :, :, None], axis=2)
+    values = values + rng.standard_normal((studies, 1, rings.shape[1], len(LEVELS)))
+    values += 0.5 * rng.standard_normal(shape[:3])[..., None] + np.array(world.trial) * rng.standard_normal(
+        shape
+    )
+    values[rng.random(shape) < world.lost] = np.nan
+    return values
+
+
+def overall_and_trend(riders: int, world: str) -> dict[str, SimulatedRings]:
+    """Mean over intensities and change per step, three rings against the first at 5 %."""
+    rings = ridden(riders)
+    values = draw(rings, WORLDS[world], STUDIES, np.random.default_rng(900 + riders))
+    parts = {
+        "overall": values.mean(axis=3),
+        "trend": (values[..., 2] - values[..., 0]) / 2 + 0 * values[..., 1],
+    }
+    return {
+        name: judge_studies(fit_studies(rings, len(RINGS), part), part, 0.0, 3.0, 0.95)
+        for name, part in parts.items()
+    }
+
+
+def tabulate(rings: np.ndarray, values: np.ndarray) -> pd.DataFrame:
+    """One study as a table of trials."""
+    names = ["".join("ABC"[ring] for ring in order) for order in rings]
+    rows = [
+        (f"R{rider:02d}", names[rider], period + 1, RINGS[rings[rider, period]], LEVELS[level], y)
+        for (rider, period, level), y in np.ndenumerate(values)
+    ]
+    return pd.DataFrame(rows, columns=["rider", "sequence", "period", "ring", "intensity", "y"])
+
+
+def interaction_error(riders: int, world: str) -> float:
+    """Share of the studies that can be tested in which rings are found to differ unlike by intensity, at 5 %."""
+    rings = ridden(riders)
+    values = draw(rings, WORLDS[world], FEWER, np.random.default_rng(950 + riders))
+    trials = check_trials(tabulate(rings, values[0]), "y", RINGS)
+    p_values = []
+    for study in values:
+        try:
+            tests = ring_by_intensity(trials.assign(value=study.ravel()), list(RINGS[1:]), RINGS[0])
+        except Refusal:  # six riders who lost a fifth of their periods: nothing is said, so nothing wrong
+            continue
+        p_values.append(tests["all rings"].p)
+    return float(np.mean(np.array(p_values) < 0.05))
+
+
+def repeat_rates(riders: int, world: str) -> tuple[float, float]:
+    """Rings ridden there and back: share of studies that find any ring, and that hold all truths, overall."""
+    rings = ridden(riders, there_and_back=True)
+    values = draw(rings, WORLDS[world], FEWER, np.random.default_rng(980 + riders)).mean(axis=3)
+    trials = check_trials(tabulate(rings, np.repeat(values[0][..., None], 3, axis=2)), "y", RINGS)
+    trials = trials[trials["intensity"] == LEVELS[0]].reset_index(drop=True)
+    held = 0
+    for study in values:
+        seen = trials.assign(value=study.ravel()).dropna(subset=["value"])
+        estimates, correlation = fit_family(seen, list(RINGS[1:]), "y", RINGS[0], "")
+        first = estimates[RINGS[1]]
+        most = max(abs(e.t) for e in estimates.values())
+        held += most <= critical_t(correlation, first.df, 0.95)
+    return 1 - held / FEWER, held / FEWER
