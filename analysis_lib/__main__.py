@@ -106,7 +106,7 @@ def _make_report(study: Path, out: Path, rider: str, arguments: argparse.Namespa
 
     report = make_report(study, out, rider, fresh=arguments.fresh, way=_way(arguments))
     print(report.summary)
-    for problem in report.problems:
+    for problem in (*report.problems, *report.faults):
         print(f"left out: {problem}", file=sys.stderr)
     failed = [page.subject for page in report.pages if not page.made]
     if failed:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from analysis_lib.reports.numbers import write_csv
+from analysis_lib.reports.rider_trials import BEFOREHAND, BY_RULE, NOT_USED
 
 TABLES = ("trials", "quantities", "profiles", "phases", "meter", "budgets")
 
@@ -61,6 +63,19 @@ def read_rider_tables(results_dir: str, rider: str) -> RiderTables | None:
         ("trial", "rider", "sequence", "intensity", "reason", "note", "unit"), str
     )
     return RiderTables(*(_read(folder / f"{name}.csv", text) for name in TABLES))
+
+
+def faults_of_recordings(results_dir: str, riders: Collection[str]) -> tuple[str, ...]:
+    """Return what stopped recordings of listed trials, from the tables that the riders' pages left, each fault once."""
+    found: dict[str, None] = {}
+    for path in sorted((Path(results_dir) / "tables" / "riders").glob("*/trials.csv")):
+        if path.parent.name.partition(".")[0] not in riders:  # R01, or R01.ring of several rings
+            continue
+        trials = _read(path, {"reason": str})
+        lost = trials[(trials["state"] == NOT_USED) & trials["usable"].astype(bool)]
+        excluded = lost["reason"].str.startswith((BEFOREHAND, BY_RULE))
+        found |= dict.fromkeys(lost.loc[~excluded, "reason"])
+    return tuple(found)
 
 
 def _read(path: Path, text: dict[str, type]) -> pd.DataFrame:

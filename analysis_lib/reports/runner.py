@@ -19,6 +19,7 @@ from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.progress import Progress, Say, end_table
+from analysis_lib.reports.rider_tables import faults_of_recordings
 from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import checksums, write_run_record
 from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
@@ -30,12 +31,13 @@ NEVER = "failed"
 
 @dataclass(frozen=True)
 class Report:
-    """A report folder and the state of each of its pages."""
+    """A report folder, the state of each of its pages, problems of the tables, and faults that stopped recordings."""
 
     folder: Path
     pages: tuple[PageState, ...]
     problems: tuple[str, ...] = ()
     elapsed_s: float = 0.0
+    faults: tuple[str, ...] = ()
 
     @property
     def exit_code(self) -> int:
@@ -97,7 +99,11 @@ def make_report(
         pages = run.make_all(plans)
         _finish(study, out, keys, only_rider)
     return Report(
-        out, tuple(pages), tuple(str(problem) for problem in study.errors), time.monotonic() - began
+        out,
+        tuple(pages),
+        tuple(str(problem) for problem in study.errors),
+        time.monotonic() - began,
+        faults_of_recordings(str(out), {plan.rider for plan in plans if plan.rider}),
     )
 
 

@@ -10,6 +10,7 @@ import pytest
 from conftest import edit_table
 
 from analysis_lib.reports.check import check_study
+from analysis_lib.reports.rider_tables import faults_of_recordings
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
@@ -80,3 +81,20 @@ def test_each_fault_is_told_once_and_loses_nothing_else(faulty, capsys):
     assert {trial for trial, state in states.items() if state != "used"} == set(TOLD)
     assert states["R05-P1-steady"] == "caution"
     assert sum(state == "used" for state in states.values()) == 6 * 4 - 2 - (len(TOLD) - 1)
+
+
+def test_a_report_names_what_stopped_recordings_once_and_neither_rules_nor_other_riders(tmp_path):
+    """Two rings share a round trial, so its fault stands in both tables; the tables' own faults are told elsewhere."""
+    rows = [
+        ("used", "", True),
+        ("not used", "T2.csv – got an empty file", True),
+        ("not used", "excluded: chain dropped", True),
+        ("not used", "excluded by rule: 12 kept turns", True),
+        ("not used", "trials.csv, row 5 – got 'ovall'", False),
+    ]
+    for folder in ("R01.late", "R01.early", "R02", "R01/as_shown"):
+        path = tmp_path / "tables" / "riders" / folder
+        path.mkdir(parents=True)
+        pd.DataFrame(rows, columns=["state", "reason", "usable"]).to_csv(path / "trials.csv", index=False)
+    assert faults_of_recordings(str(tmp_path), {"R01"}) == ("T2.csv – got an empty file",)
+    assert faults_of_recordings(str(tmp_path), {"R03"}) == ()
