@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,6 +16,11 @@ from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number
+
+IntervalForm = Literal["student", "fisher", "zar"]
+FORMS = get_args(IntervalForm)
+MOST_SPREAD = 0.9
+"""Resultant length up to which Zar's first equation holds."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +60,7 @@ class CircularMean:
         kind = "axial mean (doubled angles)" if self.turn_deg == 180 else "circular mean"
         return f"{kind}, interval from the circular dispersion with t on {self.n - 1} df"
 
-    def interval(self, level: float = 0.95) -> Interval:
+    def interval(self, level: float = 0.95, form: IntervalForm = "student") -> Interval:
         """Interval for the mean: angle ± arcsin(t(n − 1) · sqrt(dispersion/(n − 1))), halved for axes.
 
         Nothing is assumed about the distribution but that it is near enough symmetric. Fisher's large-sample
@@ -62,18 +68,41 @@ class CircularMean:
         to 12 angles; with t and n − 1 it covered 94 to 98 % for 6 to 20 von Mises or wrapped Cauchy angles,
         and equals the t interval when the angles are close together.
 
+        Other forms, for comparison with other work: "fisher", that large-sample interval; "zar", of Zar (5th ed.,
+        equations 26.24 to 26.26, after Upton 1986) from the resultant length alone, which takes the angles for von
+        Mises. With R = n r and χ² on one degree of freedom its half is arccos(sqrt(2n(2R² − nχ²)/(4n − χ²))/R) for
+        r ≤ 0.9, else arccos(sqrt(n² − (n² − R²) exp(χ²/n))/R).
+
         Bounds are not wrapped: low < angle < high, so that they can be drawn; take them modulo the turn to
         name an angle. Where the angles point nowhere in particular every angle is in the interval: low and
         high are then half a turn from the mean. NaN when the angles do not vary or there is only one.
         """
         check_level(level)
+        if form not in FORMS:
+            raise Refusal("form of interval", repr(form), f"one of {', '.join(FORMS)}", "choose one of these")
         if self.n < 2 or self.dispersion == 0:
             return Interval(math.nan, math.nan, level)
-        quantile = float(stats.t.ppf((1 + level) / 2, self.n - 1))
-        sine = quantile * math.sqrt(self.dispersion / (self.n - 1))
-        half = 180.0 if sine >= 1 else math.degrees(math.asin(sine))
-        reach = half * self.turn_deg / 360
+        reach = self._half_width(level, form) * self.turn_deg / 360
         return Interval(self.angle_deg - reach, self.angle_deg + reach, level)
+
+    def _half_width(self, level: float, form: IntervalForm) -> float:
+        """Half of the interval on the circle of the mean, in degrees; 180 where it holds every angle."""
+        if form == "zar":
+            cosine = self._cosine_of_zar(float(stats.chi2.ppf(level, 1)))
+            return math.degrees(math.acos(min(cosine, 1.0)))
+        if form == "fisher":
+            sine = float(stats.norm.ppf((1 + level) / 2)) * math.sqrt(self.dispersion / self.n)
+        else:
+            sine = float(stats.t.ppf((1 + level) / 2, self.n - 1)) * math.sqrt(self.dispersion / (self.n - 1))
+        return 180.0 if sine >= 1 else math.degrees(math.asin(sine))
+
+    def _cosine_of_zar(self, chi2: float) -> float:
+        n, length = self.n, self.n * self.resultant_length
+        if self.resultant_length <= MOST_SPREAD:
+            square = 2 * n * (2 * length**2 - n * chi2) / (4 * n - chi2)
+        else:
+            square = n**2 - (n**2 - length**2) * math.exp(chi2 / n)
+        return math.sqrt(square) / length if square > 0 else -1.0
 
     def sentence(self, level: float = 0.95) -> str:
         """One sentence for a report."""

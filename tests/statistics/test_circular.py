@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.circular import axial_mean, circular_mean
+from analysis_lib.statistics.circular import CircularMean, axial_mean, circular_mean
 
 # Zar, Biostatistical Analysis, 5th ed., example 26.4: mean 99°, r 0.82522
 ZAR_26_4 = [45, 55, 81, 96, 110, 117, 132, 154]
@@ -47,6 +47,33 @@ def test_fisher_dispersion_of_b11():
     assert mean.angle_deg == pytest.approx(3.10, abs=0.005)
     assert mean.resultant_length == pytest.approx(0.83, abs=0.005)
     assert mean.dispersion == pytest.approx(0.24, abs=0.005)
+
+
+def test_zar_interval_of_example_26_4_and_fishers_of_b6():
+    # Zar 5th ed., sec. 26.7, the same eight angles: 68° to 130°; half-width 30.9335° recomputed by hand with χ² 3.841459:
+    # R = 6.601742, cos δ = sqrt(16 (87.16598 − 30.73167)/(32 − 3.841459))/R = 0.857765
+    mean = circular_mean(ZAR_26_4)
+    bounds = mean.interval(0.95, "zar")
+    assert (bounds.low, bounds.high) == pytest.approx((68.054, 129.921), abs=1e-3)
+    assert bounds.high - mean.angle_deg == pytest.approx(30.9335, abs=6e-5)
+    # Fisher 1993, B6 set 2: printed 232.7° to 262.5°
+    fisher = circular_mean(FISHER_B6_SET_2).interval(0.95, "fisher")
+    assert (fisher.low, fisher.high) == pytest.approx((232.7, 262.5), abs=0.05)
+    with pytest.raises(Refusal, match="form of interval"):
+        mean.interval(0.95, "bootstrap")
+
+
+def test_zars_interval_for_close_angles_and_for_none_in_particular():
+    # n = 4, r = 0.98, by hand: R = 3.92, exp(3.841459/4) = 2.612650, sqrt(16 − 0.6336 · 2.612650)/3.92 = 0.966181
+    close = CircularMean(0.0, 0.98, 4, 0.02, 360.0)
+    assert close.interval(0.95, "zar").high == pytest.approx(14.943, abs=1e-3)
+    # Nothing is ruled out where 2R² < nχ²
+    wide = circular_mean([0, 90, 180, 275])
+    bounds = wide.interval(0.95, "zar")
+    assert bounds.high - bounds.low == pytest.approx(360)
+    # An axis has the interval of the doubled angles, halved
+    axes = axial_mean(np.array(ZAR_26_4) / 2).interval(0.95, "zar")
+    assert axes.high - axes.low == pytest.approx(30.9335, abs=6e-5)
 
 
 def test_fisher_large_sample_interval_of_b6():

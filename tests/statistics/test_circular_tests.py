@@ -93,6 +93,19 @@ def test_watson_williams_examples_27_7_and_27_8(samples, f, p, df):
     assert test.note == ""
 
 
+def test_watson_williams_of_batschelet():
+    # Batschelet 1981, Circular Statistics in Biology, p. 99, example 6.2.1 (the angles as in the manual of R's package
+    # circular): F 8.73 printed, with κ read from a table; R prints means 1.988969 and −9.000615
+    treated, control = np.repeat([-20, -10, 0], [1, 7, 2]), np.repeat([-10, 0, 10, 20], [3, 3, 3, 1])
+    assert circular_mean(control).signed_deg == pytest.approx(1.988969, abs=5.1e-7)
+    assert circular_mean(treated).signed_deg == pytest.approx(-9.000615, abs=5.1e-7)
+    test = watson_williams_test([treated, control])
+    assert test.statistic == pytest.approx(8.73, abs=0.05)
+    assert test.statistic == pytest.approx(8.7037, abs=1e-3)
+    assert test.p == pytest.approx(0.008563, abs=5e-6)
+    assert test.df == (1, 18)
+
+
 def test_watson_williams_of_close_angles_is_the_analysis_of_variance():
     rng = np.random.default_rng(2)
     samples = [rng.normal(mean, 0.5, size=7) for mean in (10, 10.5, 11)]

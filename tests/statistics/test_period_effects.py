@@ -10,6 +10,7 @@ from scipy import stats
 from worked_crossovers import two_periods
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.statistics.period_effects import carry_over, period_effects
 from analysis_lib.statistics.ring_model import fit_ring_model
 from analysis_lib.statistics.trial_table import check_trials
@@ -44,6 +45,17 @@ def test_published_trials(trial):
     assert left.value == pytest.approx(carry, abs=5.1e-7)
     assert left.t == pytest.approx(carry_t, abs=1e-4)
     assert left.p == pytest.approx(carry_p, abs=2e-5)
+
+
+def test_asthma_trial_of_patel():
+    # Patel 1983: A − B −0.25653, SE 0.11863, t −2.1624, p 0.0472; carry-over t −1.6235, p 0.1253, recomputed in R
+    table = two_periods(worked.PATEL_A_FIRST, worked.PATEL_B_FIRST)
+    effect, left = ring_effect(table, "y").overall, carry_over(table, "y")
+    assert (effect.value, effect.se) == pytest.approx((-0.25653, 0.11863), abs=5.1e-6)
+    assert (effect.t, effect.df) == pytest.approx((-2.1624, 15), abs=5.1e-5)
+    assert effect.p == pytest.approx(0.0472, abs=5.1e-5)
+    assert left.t == pytest.approx(-1.6235, abs=5.1e-5)
+    assert left.p == pytest.approx(0.1253, abs=5.1e-5)
 
 
 @pytest.mark.parametrize("trial", LITERATURE)

@@ -40,6 +40,16 @@ GRIZZLE_B_FIRST = [
     (1.3, 0.9), (-2.3, 1.0), (0.0, 0.6), (-0.8, -0.3), (-0.4, -1.0), (-2.9, 1.7), (-1.9, -0.3), (-2.9, 0.9),
 ]  # fmt: skip
 
+# Forced expiratory volume in one second (L) of 17 asthmatics. Patel 1983, as in Jones & Kenward, Design and Analysis of
+# Cross-Over Trials, p. 55 (from memory; the effect and both tests come out as published).
+PATEL_A_FIRST = [
+    (1.28, 1.33), (1.60, 2.21), (2.46, 2.43), (1.41, 1.81), (1.40, 0.85), (1.12, 1.20), (0.90, 0.90), (2.41, 2.79),
+]  # fmt: skip
+PATEL_B_FIRST = [
+    (3.06, 1.38), (2.68, 2.10), (2.60, 2.32), (1.48, 1.30), (2.08, 2.34), (2.72, 2.48), (1.94, 1.11), (3.35, 3.23),
+    (1.16, 1.25),
+]  # fmt: skip
+
 # A two-way crossover of 12 subjects whose whole analysis of variance of the logarithms was printed in R-bloggers,
 # 3 November 2013.
 LOG_TEST_FIRST = [
