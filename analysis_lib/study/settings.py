@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -82,6 +83,17 @@ class StudySettings(SettingsPart):
     @model_validator(mode="after")
     def _check_sequences(self) -> StudySettings:
         return or_refuse(self, unknown_rings(self.design.sequences, self.rings))
+
+    @model_validator(mode="after")
+    def _check_chainstay(self) -> StudySettings:
+        """Every ring must clear the sprocket on the chainstay, wherever it is mounted."""
+        faults = []
+        for name, ring in self.rings.items():
+            try:
+                self.drivetrain.drivetrain(ring.ring(), 0.0, ring.teeth)
+            except Refusal as fault:
+                faults.append(replace(fault, what=f"drivetrain.{fault.what} under ring {name}"))
+        return or_refuse(self, faults)
 
     @model_validator(mode="after")
     def _check_metabolism(self) -> StudySettings:

@@ -94,6 +94,12 @@ def test_every_fault_is_reported_at_once_with_its_key_and_the_nearest_spelling(t
     [
         ('["round", "oval"]', '["round", "ovla"]', "design.sequences.RO entry 2", "did you mean 'oval'?"),
         ('["round", "oval"]', '["round", "oval", "oval"]', "design, sequences", "one length"),
+        (
+            "teeth = 50\naxis_ratio = 1.10",
+            "teeth = 150\naxis_ratio = 1.99",
+            "drivetrain.chainstay_m under ring oval",
+            "where ring and sprocket touch",
+        ),
         ("primary = true", "", "outcomes, primary", "exactly one"),
         ("smallest_effect = 3", "smallest_effect = 3\nprimary = true", "outcomes, primary", "exactly one"),
         ('name = "hr_bpm"', 'name = "power_W"', "outcomes, name", "'power_W' twice"),
