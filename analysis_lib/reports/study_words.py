@@ -207,7 +207,8 @@ def methods(analysis: StudyAnalysis) -> list[str]:
             f"Randomised crossover; sequences: {sequences}; intensities:"
             f" {', '.join(settings.intensity_labels.values())}. Torque was averaged over 360 one-degree"
             " bins by exact integration over angle in whole turns cut at top dead centre; power is work over"
-            " the turn divided by its duration; trial values are means over kept turns with standard errors that allow for correlation from turn to turn."
+            " the turn divided by its duration; trial values are means over kept turns with standard errors that"
+            " allow for correlation from turn to turn."
         ),
         (
             "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round"

@@ -10,7 +10,11 @@ from typing import Any
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.delta_efficiency import delta_efficiency
 from analysis_lib.study.metabolic_power import (
+    ABOVE,
     EQUATIONS,
+    EXCHANGE_RATIO,
+    GAS_EXCHANGE,
+    TWO_MINUTES,
     MetabolicPower,
     check_steady,
     gross_efficiency_pct,
@@ -26,6 +30,7 @@ ACROSS = "across intensities"
 """Where an intensity stands otherwise, in the rows of what takes several to make."""
 GASES = ("vo2_L_min", "vco2_L_min")
 MINUTES = ("vo2_minute_1_L_min", "vo2_minute_2_L_min")
+NO_POWER = "no power from the recording"
 NOT_CHECKED = "steady state not checked: trials.csv gives no oxygen uptake of two minutes"
 
 #: Columns of trials.csv that derived outcomes read, with what they are; all in L/min.
@@ -80,7 +85,7 @@ def derive(outcome: str, trial: Any, power_W: float, power_note: str, rules: Met
         if outcome == POWER:
             return DerivedValue(metabolic.value, note)
         if math.isnan(power_W):
-            return DerivedValue(math.nan, "no power from the recording")
+            return DerivedValue(math.nan, NO_POWER)
         known = "; ".join(part for part in (power_note, note) if part)
         return DerivedValue(gross_efficiency_pct(power_W, metabolic), known)
     except Refusal as refusal:
@@ -114,10 +119,27 @@ def derive_delta(trials: Sequence[Any], powers_W: Sequence[float], rules: Metabo
         return DerivedValue(math.nan, f"{refusal}{without}")
 
 
+def why_refused(note: str) -> str:
+    """Say in a few words why a trial has no derived value, from the note in its place.
+
+    Examples
+    --------
+    >>> why_refused("oxygen uptake of two minutes – got 2.8 and 3.2 L/min, 13 % apart – wanted at most 5 % apart – ...")
+    'no steady state'
+    """
+    if note.startswith(NO_POWER):
+        return NO_POWER
+    if note.startswith(TWO_MINUTES):
+        return "no steady state"
+    if note.startswith(EXCHANGE_RATIO):
+        return "exchange ratio above" if note.endswith(ABOVE) else "exchange ratio below"
+    return "gases missing" if note.startswith(GAS_EXCHANGE) else "other"
+
+
 def _steady_power(trial: Any, rules: Metabolism) -> tuple[MetabolicPower, str]:
     vo2, vco2, first, second = (float(getattr(trial, name, math.nan)) for name in GAS_COLUMNS)
     if math.isnan(vo2) or math.isnan(vco2):
-        raise Refusal("gas exchange", "an empty cell", listed(GASES), "fill it in where the value exists")
+        raise Refusal(GAS_EXCHANGE, "an empty cell", listed(GASES), "fill it in where the value exists")
     unchecked = math.isnan(first) or math.isnan(second)
     if not unchecked:
         check_steady(first, second, rules.steady_change_pct)

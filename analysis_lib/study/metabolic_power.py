@@ -14,6 +14,18 @@ from typing import Literal
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import show_number
 
+GAS_EXCHANGE, EXCHANGE_RATIO, TWO_MINUTES = (
+    "gas exchange",
+    "respiratory exchange ratio",
+    "oxygen uptake of two minutes",
+)
+"""What is refused of a trial's gases, as its refusal begins."""
+
+ABOVE, BELOW = (
+    "above it carbon dioxide comes from buffering too and the gases do not tell the energy",
+    "no fuel gives less; look for a leak or a drift of the analysers",
+)
+
 EquationName = Literal["brockway", "peronnet_massicotte"]
 LOWEST_RATIO, HIGHEST_RATIO = 0.70, 1.00
 """Where the tables of the non-protein respiratory quotient end: fat alone, carbohydrate alone."""
@@ -108,18 +120,12 @@ def metabolic_power(
     """
     if not (0 < vo2_L_min < math.inf and 0 < vco2_L_min < math.inf):
         got = f"vo2_L_min {vo2_L_min}, vco2_L_min {vco2_L_min}"
-        raise Refusal(
-            "gas exchange", got, "two positive volumes a minute", "check the columns and their unit"
-        )
+        raise Refusal(GAS_EXCHANGE, got, "two positive volumes a minute", "check the columns and their unit")
     ratio = vco2_L_min / vo2_L_min
     if not lowest_ratio <= ratio <= highest_ratio:
-        why = (
-            "above it carbon dioxide comes from buffering too and the gases do not tell the energy"
-            if ratio > highest_ratio
-            else "no fuel gives less; look for a leak or a drift of the analysers"
-        )
+        why = ABOVE if ratio > highest_ratio else BELOW
         wanted = f"{lowest_ratio:.2f} to {highest_ratio:.2f}"
-        raise Refusal("respiratory exchange ratio", f"{ratio:.3f}", wanted, f"leave the trial out: {why}")
+        raise Refusal(EXCHANGE_RATIO, f"{ratio:.3f}", wanted, f"leave the trial out: {why}")
     per_minute_kJ = vo2_L_min * equation.energy_per_oxygen(ratio)
     return MetabolicPower(per_minute_kJ * 1000 / 60, ratio, equation)
 
@@ -136,11 +142,11 @@ def check_steady(first_minute: float, second_minute: float, largest_change_pct: 
     """
     if not (0 < first_minute < math.inf and 0 < second_minute < math.inf):
         got = f"{first_minute} and {second_minute}"
-        raise Refusal("oxygen uptake of two minutes", got, "two positive numbers", "check the columns")
+        raise Refusal(TWO_MINUTES, got, "two positive numbers", "check the columns")
     change_pct = 200 * abs(second_minute - first_minute) / (first_minute + second_minute)
     if change_pct > largest_change_pct:
         raise Refusal(
-            "oxygen uptake of two minutes",
+            TWO_MINUTES,
             f"{first_minute:g} and {second_minute:g} L/min, {change_pct:.2g} % apart",
             f"at most {largest_change_pct:g} % apart",
             "not a steady state: average later minutes, or leave the trial out",
