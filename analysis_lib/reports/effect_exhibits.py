@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 from scipy import stats
@@ -117,19 +119,17 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
         raise Refusal(
             outcome.label, "no rider with a value on both rings", "at least one", "nothing can be paired"
         )
-    counts = cells["intensity"].value_counts(sort=False)
+    counts, called = cells["intensity"].value_counts(sort=False), analysis.study.settings.intensity_label
     return FigureExhibit(
         f"paired_{outcome.name}",
         paired_panels(cells, outcome.label, outcome.unit_shown),
         f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring)."
         " Riders: "
-        + ", ".join(
-            f"{analysis.study.settings.intensity_label(name)} {count}" for name, count in counts.items()
-        )
+        + ", ".join(f"{called(name)} {count}" for name, count in counts.items())
         + ". Look for lines that lean the same way.",
         f"Paired plot of {outcome.label} by ring, one panel an intensity; higher on the oval ring: "
         + ", ".join(
-            f"{name} {(part['oval'] > part['round']).sum()} of {len(part)} riders"
+            f"{called(name)} {(part['oval'] > part['round']).sum()} of {len(part)} riders"
             for name, part in cells.groupby("intensity", sort=False, observed=True)
         )
         + ".",
@@ -140,13 +140,14 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
 def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.95) -> FigureExhibit:
     """Draw the mean of each ring in each period."""
     means = mean_cells(analysis, outcome, ["intensity", "period", "ring"], level)
+    called = analysis.study.settings.intensity_label
     return FigureExhibit(
         f"periods_{outcome.name}",
         period_panels(without_wild_intervals(means), outcome.label, outcome.unit_shown),
         f"{outcome.label} by period and ring: mean over riders with {show_level(level)} interval between"
         " riders (wide, because riders differ; the comparison of rings is made within riders; none for fewer than"
         " three). Look for a drift over periods.",
-        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring; {reach_in_words(means)}.",
+        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring; {reach_in_words(means, called)}.",
         means,
     )
 
@@ -157,11 +158,11 @@ def without_wild_intervals(means: pd.DataFrame) -> pd.DataFrame:
     return means.assign(**{end: means[end].mask(few, means["mean"]) for end in ("low", "high")})
 
 
-def reach_in_words(means: pd.DataFrame) -> str:
-    """Say between which values the means of each intensity lie."""
+def reach_in_words(means: pd.DataFrame, called: Callable[[object], str] = str) -> str:
+    """Say between which values the means of each intensity lie; `called` says what the page calls it."""
     parts = means.groupby("intensity", sort=False, observed=True)["mean"]
     return "lowest to highest mean: " + ", ".join(
-        f"{name} {part.min():.4g} to {part.max():.4g}" for name, part in parts
+        f"{called(name)} {part.min():.4g} to {part.max():.4g}" for name, part in parts
     )
 
 

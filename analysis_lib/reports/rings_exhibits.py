@@ -194,7 +194,8 @@ def periods_exhibit(analysis: RingsAnalysis, outcome: Outcome) -> FigureExhibit:
         ring_periods(without_wild_intervals(means), analysis.rings, name_with_unit(outcome)),
         f"{outcome.label} by period and ring: mean over riders with 95 % interval between riders (wide, because riders"
         " differ; rings are compared within riders; none for fewer than three). Look for a drift over periods.",
-        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring; {reach_in_words(means)}.",
+        f"Mean {outcome.label} by period, one panel an intensity, one marker a ring;"
+        f" {reach_in_words(means, analysis.study.settings.intensity_label)}.",
         means,
     )
 

@@ -157,7 +157,7 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
 
     def mixed(name: str, **options) -> pd.DataFrame:
         model = ring_mixed_model(table, label, unit=unit, **options)
-        notes[name] = _describe_model(model)
+        notes[name] = _describe_model(model, analysis.study.settings.intensity_label)
         return _rows(name, model.estimates, outcome.smallest_effect)
 
     def fixed() -> pd.DataFrame:
@@ -190,8 +190,12 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
     return SisterAnalyses(outcome, pd.concat(made, ignore_index=True), refused, notes)
 
 
-def _describe_model(model: RingModel) -> str:
-    parts = ", ".join(f"{term} {value:.3g}" for term, value in model.variance_components.items())
+def _describe_model(model: RingModel, called: Callable[[object], str]) -> str:
+    """Name the variance components; a residual of one intensity by what pages call that."""
+    components = {
+        ": ".join(map(called, term.split(": "))): value for term, value in model.variance_components.items()
+    }
+    parts = ", ".join(f"{term} {value:.3g}" for term, value in components.items())
     return f"variance components {parts}. {' '.join(model.notes)}".strip()
 
 
