@@ -12,9 +12,10 @@ from analysis_lib.reports.effect_exhibits import name_with_unit
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.rings_figures import rings_forest
 from analysis_lib.reports.figures.sensitivity_figures import residual_panels
+from analysis_lib.reports.rings_analysis import RingsAnalysis
 from analysis_lib.reports.rings_exhibits import HEADINGS, digits_of
 from analysis_lib.statistics.estimates import Estimate, show_number
-from analysis_lib.statistics.rings import RingsEffect
+from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.rings_sensitivity import (
     rings_alone,
     rings_carry_over,
@@ -119,6 +120,27 @@ def analyses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
         " the model. Intervals are single ones. Moved: distance from the primary estimate.",
         SINGLE | {"moved_se": "moved (in its SE)"},
         digits_of(effect) | {"moved_se": 2},
+    )
+
+
+def log_table(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> TableExhibit:
+    """Repeat the analysis on the log scale and give each ring over round in percent; refused for values of 0 or below."""
+    table, rings = analysis.outcome_table(outcome), tuple(analysis.rings)
+    ratios = rings_effect(table, outcome.label, rings, effect.reference, effect.level, scale="log").ratios()
+    means = table.groupby("intensity", observed=True)[outcome.label].mean()
+    means[OVERALL] = means.mean()
+    level = effect.to_frame()["intensity"].map(means.to_dict()).astype(float)
+    percent = {name: 100 * (ratios[name] - 1) for name in ("ratio", "low", "high")}
+    linear = 100 * effect.to_frame()["estimate"] / level
+    frame = ratios[["intensity", "ring"]].assign(**percent, linear=linear, p_family=ratios["p_family"])
+    return TableExhibit(
+        f"log_scale_{outcome.name}",
+        frame,
+        f"{outcome.label}, ring − {effect.reference} in percent: from ratios (log scale, for differences that grow with the"
+        " value, intervals for all rings), and from differences over the mean of all trials. Where both say the same, the"
+        " scale does not matter.",
+        HEADINGS | {"ratio": "from ratios (%)", "linear": "from differences (%)"},
+        dict.fromkeys(("ratio", "low", "high", "linear"), 2),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 from said_numbers import links_of, page_of, sentences_without_rows
@@ -142,6 +143,17 @@ def test_answer_comes_first_and_is_no_stronger_than_the_intervals(analysis):
     ):
         assert exhibit.alt
         assert exhibit.svg().startswith(b"<?xml")
+
+
+def test_percentages_are_those_of_a_fit_of_logarithms(analysis):
+    outcome = analysis.outcomes[0]
+    shown = rings_checks.log_table(analysis, outcome, analysis.rings_effect(outcome)).frame
+    rows = analysis.outcome_table(outcome).rename(columns={outcome.label: "y"}).astype({"period": int})
+    rows = rows[rows["intensity"] == "hard"]
+    fit = ols(f"np.log(y) ~ C(rider) + C(period) + {RING}", rows).fit()
+    row = shown[(shown["intensity"] == "hard") & (shown["ring"] == "strong")].iloc[0]
+    assert row["ratio"] == pytest.approx(100 * np.expm1(fit.params[f"{RING}[T.strong]"]), rel=1e-8)
+    assert row["linear"] == pytest.approx(row["ratio"], abs=0.5)
 
 
 def test_numbers_of_the_page_link_to_their_rows_or_are_known_to_have_none(analysis, monkeypatch):
