@@ -22,6 +22,7 @@ from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_tri
 from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.reports.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
 from analysis_lib.study.folder import Study
+from analysis_lib.study.problems import suggest
 
 PHASE_COLUMNS = ["intensity", "torque_phase_deg", "rider"]
 METER_COLUMNS = ["rider", "intensity", "sectors", "gap_W"]
@@ -117,6 +118,10 @@ class RiderAnalysis(RiderRecordings):
 
     def ring_comparison(self, intensity: str) -> RingComparison:
         """Return both rings under this rider's stroke at one intensity, the oval at the mount that was ridden."""
+        if intensity not in self.intensities:
+            wanted = f"one of {', '.join(self.intensities)}"
+            remedy = suggest(intensity, self.intensities, "name one that this rider rode")
+            raise Refusal("intensity", repr(intensity), wanted, remedy)
         if intensity not in self._compared:
             trials = self.stroke_trials(intensity)["trial"]
             torque = np.mean([self.results[trial].torque_at_angles() for trial in trials], axis=0)

@@ -20,6 +20,9 @@ HIP_BEHIND_M, HIP_TO_LOWEST_PEDAL_M = 0.20, 0.85
 MEAN_PITCH_DEG, PITCH_SWING_DEG, TOES_DOWN_AT_DEG = 18.0, 20.0, 285.0
 """Foot pitch through the turn, toes furthest down late in the upstroke (stated, not measured)."""
 
+SHORTEST_CRANK_M, LONGEST_CRANK_M = 0.08, 0.25
+"""From cranks for children to longer ones than are sold (common practice, no source)."""
+
 TABLES = ("Winter", "de Leva 1996, male", "de Leva 1996, female")
 
 
@@ -72,6 +75,13 @@ def stated_legs(body_mass_kg: float, crank_m: float, table: str = "Winter", angl
     """
     if table not in TABLES:
         raise Refusal("segment_table", repr(table), " or ".join(map(repr, TABLES)), "choose one of these")
+    if not SHORTEST_CRANK_M <= crank_m <= LONGEST_CRANK_M:
+        raise Refusal(
+            "crank length",
+            f"{1000 * crank_m:g} mm",
+            f"{1000 * SHORTEST_CRANK_M:g} to {1000 * LONGEST_CRANK_M:g} mm",
+            "read it off the crank, axle to axle, and give it in millimetres",
+        )
     geometry = LegGeometry(crank_m, THIGH_M, SHANK_M, FOOT_M, HIP_BEHIND_M, HIP_TO_LOWEST_PEDAL_M - crank_m)
     path = follow_leg(geometry, ankling(angles, MEAN_PITCH_DEG, PITCH_SWING_DEG, TOES_DOWN_AT_DEG))
     lengths = (THIGH_M, SHANK_M, FOOT_M)

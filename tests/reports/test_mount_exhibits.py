@@ -217,6 +217,12 @@ def test_the_terms_of_the_mount_add_up(analysis):
     assert len(mount_terms.terms_table(terms).frame) == 6
 
 
+def test_an_intensity_that_was_not_ridden_is_refused_with_the_nearest_name(analysis):
+    name = analysis.intensities[0]
+    with pytest.raises(Refusal, match=f"did you mean '{name}'"):
+        analysis.ring_comparison(name[:-1])
+
+
 def test_sessions_are_compared_by_their_turns(analysis):
     """Visits of the same rider: phases by hand from the trials' summaries, and a session turned by 20° differs."""
     found = compare_sessions(analysis)

@@ -116,6 +116,12 @@ def test_segments_of_another_table_move_the_moments(rings):
     assert np.abs(ranges[0].cases[0].loads.hip_Nm - ranges[1].cases[0].loads.hip_Nm).max() > 1
 
 
+@pytest.mark.parametrize("crank_m", [0.1725 / 1000, 0.32, 172.5, math.nan])
+def test_a_crank_of_another_unit_is_refused_by_its_own_name(crank_m):
+    with pytest.raises(Refusal, match=r"crank length – got .* wanted 80 to 250 mm"):
+        stated_legs(75.0, crank_m)
+
+
 def test_joint_speeds_need_legs(rings):
     from analysis_lib.mechanics.prediction import predict_on_oval
 
