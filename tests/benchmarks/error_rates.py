@@ -1,6 +1,6 @@
 """Write data_synthetic/validation/coverage.csv: what the analyses do in simulated studies of 6 to 20 riders.
 
-Run from the project's folder; it takes about ten minutes. The simulations are those of the long tests, same seeds.
+Run from the project's folder; it takes about twelve minutes. The simulations are those of the long tests, same seeds.
 """
 
 from __future__ import annotations
