@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 from html import escape
 from typing import Any
 
@@ -18,6 +19,14 @@ CAPTION = (
     " only the inertia of the legs answered; hip and knee move at positive speed in flexion, the ankle (thin, oval ring)"
     " in plantarflexion."
 )
+
+SLIDERS = {
+    "axis_ratio": (1.0, 1.35),
+    "mount_deg": (0.0, 179.0),
+    "crank_load_kgm2": (1.0, 10**2.2),
+    "cadence_rpm": (50.0, 130.0),
+}
+"""From where to where each slider runs."""
 
 
 class Explorer:
@@ -77,36 +86,27 @@ class Explorer:
     def _controls(self, widgets) -> dict[str, Any]:
         common = {"style": {"description_width": "14em"}, "layout": widgets.Layout(width="40em")}
         at = self.choice
+
+        def slider(name: str, label: str, step: float, **more: Any) -> Any:
+            low, high = SLIDERS[name]
+            value = getattr(at, name)
+            return widgets.FloatSlider(
+                value, min=low, max=high, step=step, description=label, **more, **common
+            )
+
+        low, high = (math.log10(end) for end in SLIDERS["crank_load_kgm2"])
         return {
-            "axis_ratio": widgets.FloatSlider(
-                at.axis_ratio, min=1.0, max=1.35, step=0.01, description="axis ratio", **common
-            ),
-            "mount_deg": widgets.FloatSlider(
-                at.mount_deg,
-                min=0,
-                max=179,
-                step=1,
-                description="mount (deg)",
-                readout_format=".0f",
-                **common,
-            ),
+            "axis_ratio": slider("axis_ratio", "axis ratio", 0.01),
+            "mount_deg": slider("mount_deg", "mount (deg)", 1, readout_format=".0f"),
             "crank_load_kgm2": widgets.FloatLogSlider(
                 at.crank_load_kgm2,
-                min=0,
-                max=2.2,
+                min=low,
+                max=high,
                 step=0.05,
                 description="inertia at the crank (kg·m²)",
                 **common,
             ),
-            "cadence_rpm": widgets.FloatSlider(
-                at.cadence_rpm,
-                min=50,
-                max=130,
-                step=1,
-                description="cadence (rpm)",
-                readout_format=".0f",
-                **common,
-            ),
+            "cadence_rpm": slider("cadence_rpm", "cadence (rpm)", 1, readout_format=".0f"),
             "intensity": widgets.SelectionSlider(
                 options=list(self.bench.strokes_Nm), value=at.intensity, description="intensity", **common
             ),
@@ -119,8 +119,12 @@ def open_explorer(bench: ExplorerBench, **start: Any) -> Explorer:
     Raises
     ------
     Refusal
-        An intensity without a stroke.
+        An intensity without a stroke, or a start where a slider does not run.
     """
+    for name, (low, high) in SLIDERS.items():
+        if not low <= start[name] <= high:
+            wanted = f"{low:g} to {high:.3g}, where its slider runs"
+            raise Refusal(name, repr(start[name]), wanted, "start the slider inside")
     if start["intensity"] not in bench.strokes_Nm:
         known = ", ".join(bench.strokes_Nm)
         raise Refusal("intensity", repr(start["intensity"]), f"one of {known}", "choose one that was ridden")

@@ -144,3 +144,22 @@ def test_the_still_figure_draws_the_same_bytes_and_an_unknown_intensity_is_refus
     assert explorer.exhibit().data is not None
     with pytest.raises(Refusal, match="one of easy, hard"):
         open_explorer(BENCH, **(START | {"intensity": "sprint"}))
+
+
+@pytest.mark.parametrize(
+    ("slider", "value"),
+    [("axis_ratio", 2.5), ("mount_deg", 200.0), ("crank_load_kgm2", -3.0), ("cadence_rpm", math.nan)],
+)
+def test_a_start_where_a_slider_does_not_run_is_refused(slider, value):
+    with pytest.raises(Refusal, match=f"{slider} .* where its slider runs"):
+        open_explorer(BENCH, **(START | {slider: value}))
+
+
+def test_the_sliders_run_as_far_as_they_say():
+    pytest.importorskip("ipywidgets")
+    controls = dict(zip(START, open_explorer(BENCH, **START).widget().children, strict=False))
+    ends = {
+        name: (controls[name].min, controls[name].max) for name in ("axis_ratio", "mount_deg", "cadence_rpm")
+    }
+    assert ends == {"axis_ratio": (1.0, 1.35), "mount_deg": (0.0, 179.0), "cadence_rpm": (50.0, 130.0)}
+    assert (controls["crank_load_kgm2"].min, controls["crank_load_kgm2"].max) == pytest.approx((0.0, 2.2))
