@@ -19,6 +19,7 @@ ANGLES = {
     "pulses": "counted from pulses",
     "index": "one pulse a turn",
     "rate": "turning rate between pulses",
+    "markers": "markers of pedal and axis",
 }
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.angle import check_travel, unwrap_turns
+from analysis_lib.signals.markers import angle_from_markers
 from analysis_lib.signals.pulses import CrankAngle, angle_from_index, angle_from_pulses, angle_from_rate
 from analysis_lib.signals.recorder import ANGLE_COLUMNS, RecorderSettings
 
@@ -46,6 +47,11 @@ def right_crank_angle(
         declared = settings.columns["crank_deg"]
         check_travel(stored, turns, time_s, file, declared.unit, declared.scale)
         notes: tuple[str, ...] = ()
+    elif settings.angle == "markers":
+        pedal_forward, pedal_up, axis_forward, axis_up = (parts[name] for name in ANGLE_COLUMNS["markers"])
+        made = angle_from_markers(pedal_forward, pedal_up, axis_forward, axis_up, file)
+        turns, notes = unwrap_turns(made.turns, time_s), (made.assumption,)
+        check_travel(turns, turns, time_s, file, "markers")
     else:
         turns, notes = _turns_from_pulses(parts, time_s, settings, file)
     shift = (0.5 if settings.crank_side == "left" else 0.0) - settings.angle_offset_deg / 360

@@ -1,112 +1,110 @@
-"""Read analogue channels of a C3D file as columns, with the extra ezc3d."""
+"""Read analogue channels and markers of a C3D file as columns."""
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.c3d_file import MOST_FRAMES, C3dFile, DamagedC3d, open_c3d
 from analysis_lib.signals.stored_columns import StoredColumns, check_columns, check_file, check_rows
 
+FloatArray = NDArray[np.float64]
 SAMPLE_TIME = "sample time"
-C3D_KEY = 0x50  # the second byte of every C3D file
-BLOCK_BYTES = 512
-MOST_FRAMES = 65535  # the header counts frames in 16 bits; of more, a reader may see only these
+AXES = ("x", "y", "z")
 
 
 def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
-    """Read analogue channels of a C3D file.
+    """Read analogue channels and coordinates of markers of a C3D file.
 
     Parameters
     ----------
     path : Path
-        The file.
+        The file; its frames are mapped into memory and only what is wanted is read.
     wanted : sequence of str
-        Labels of analogue channels (ANALOG:LABELS), and ``"sample time"`` for the time in seconds, which a C3D
-        file does not store: sample number over the analogue rate.
+        Labels of analogue channels (ANALOG:LABELS); coordinates of markers as ``"LABEL.x"``, ``"LABEL.y"`` and
+        ``"LABEL.z"`` (POINT:LABELS); and ``"sample time"`` for the time in seconds, which a C3D file does not store:
+        sample number over the analogue rate, or over the frame rate where there is no channel.
 
     Returns
     -------
     StoredColumns
-        In the units of the file, ANALOG:SCALE and ANALOG:OFFSET applied; rows are counted from 1.
+        In the units of the file, scales and offsets applied; rows are counted from 1. Markers are carried from frames to
+        analogue samples along straight lines; one that was not seen in a frame has no value around it.
 
     Raises
     ------
     Refusal
-        Missing, empty, cut or damaged file; a file of more frames than its header can count; missing channel; no
-        ezc3d to read it with.
+        Missing, empty, cut or damaged file; a file of more frames than it counts; a missing channel or marker.
     """
     check_file(path)
-    _check_is_c3d(path)
-    labels, rate, analogue = _parse(path)
-    check_columns(path.name, [SAMPLE_TIME, *labels], wanted)
-    check_rows(path.name, analogue.shape[1])
-    columns = {
-        name: np.arange(analogue.shape[1]) / rate
-        if name == SAMPLE_TIME
-        else np.asarray(analogue[labels.index(name)], dtype=float)
-        for name in wanted
-    }
+    try:
+        file = open_c3d(path)
+    except (DamagedC3d, struct.error, IndexError, ValueError) as error:
+        raise Refusal(
+            what=path.name,
+            got=f"no readable C3D file ({str(error)[:80]})",
+            wanted="a whole C3D file",
+            remedy="copy the file from the recorder again, or correct the kind in study.toml",
+            scope="trial",
+        ) from error
+    _check_all_frames(file, path)
+    channels = file.labels("ANALOG", file.analogue.shape[2])
+    markers = file.labels("POINT", file.points.shape[1])
+    known = [SAMPLE_TIME, *channels, *(f"{marker}.{axis}" for marker in markers for axis in AXES)]
+    check_columns(path.name, known, wanted)
+    times = _sample_times(file)
+    check_rows(path.name, times.size)
+    columns = {}
+    for name in wanted:
+        if name == SAMPLE_TIME:
+            columns[name] = times
+        elif name in channels:
+            columns[name] = _channel(file, channels.index(name))
+        else:
+            marker, _, axis = name.rpartition(".")
+            columns[name] = _coordinate(file, markers.index(marker), AXES.index(axis), times)
     return StoredColumns(columns, lambda row: f"sample {row + 1}")
 
 
-def _check_is_c3d(path: Path) -> None:
-    with path.open("rb") as file:
-        start = file.read(2)
-    blocks, key = start[0], start[-1]
-    if len(start) < 2 or key != C3D_KEY or blocks * BLOCK_BYTES > path.stat().st_size:
-        raise _unreadable(path, f"a file that begins with {start!r}")
-
-
-def _parse(path: Path) -> tuple[list[str], float, np.ndarray]:
-    """Return labels, rate (Hz) and values (channels, samples) of the analogue channels."""
-    try:
-        import ezc3d
-    except ImportError as error:
-        raise Refusal(
-            what=path.name,
-            got="a C3D file, and no ezc3d to read it with",
-            wanted="the Python package ezc3d",
-            remedy="install ezc3d (pip install 'ezc3d>=1.5.20'), or export the channels as CSV",
-            scope="trial",
-        ) from error
-    try:
-        found = ezc3d.c3d(str(path))
-        analogue = found["parameters"]["ANALOG"]
-        labels, rate = analogue["LABELS"]["value"], float(analogue["RATE"]["value"][0])
-        values = found["data"]["analogs"][0][: len(labels)]
-        if not rate > 0:
-            raise ValueError(f"an analogue rate of {rate} Hz")
-        frames = found["data"]["points"].shape[2]
-    except Exception as error:  # a damaged file can make its parser stumble over anything
-        raise _unreadable(path, f"no readable C3D file ({str(error)[:80]})") from error
-    if frames == MOST_FRAMES and path.stat().st_size > 2 * BLOCK_BYTES + _largest_size(path):
-        raise Refusal(
-            what=path.name,
-            got=f"{MOST_FRAMES} frames, the most that its header can count, and more after them",
-            wanted="a file whose header counts all its frames",
-            remedy="export it with more analogue samples a frame, or as CSV, or cut it into trials",
-            scope="trial",
-        )
-    return [str(label).strip() for label in labels], rate, values
-
-
-def _largest_size(path: Path) -> int:
-    """Bytes up to the end of the frames that were read, if the header's words are in Intel's order."""
-    with path.open("rb") as file:
-        head = file.read(BLOCK_BYTES)
-    points, analogue, first_block = (int.from_bytes(head[at : at + 2], "little") for at in (2, 4, 16))
-    number_bytes = 4 if head[15] & 0x80 else 2  # a negative scale factor, bytes 12 to 15, says real numbers
-    return (first_block - 1) * BLOCK_BYTES + MOST_FRAMES * (4 * points + analogue) * number_bytes
-
-
-def _unreadable(path: Path, got: str) -> Refusal:
-    return Refusal(
+def _check_all_frames(file: C3dFile, path: Path) -> None:
+    if not file.is_cut:
+        return
+    raise Refusal(
         what=path.name,
-        got=got,
-        wanted="a whole C3D file",
-        remedy="copy the file from the recorder again, or correct the kind in study.toml",
+        got=f"{MOST_FRAMES} frames, the most that its header can count, and more after them",
+        wanted="a file that counts all its frames",
+        remedy="export it with more analogue samples a frame, or as CSV, or cut it into trials",
         scope="trial",
     )
+
+
+def _sample_times(file: C3dFile) -> FloatArray:
+    frames, samples, channels = file.analogue.shape
+    samples = samples if channels else 1
+    return np.arange(frames * samples) / (file.frame_rate_hz * samples)
+
+
+def _channel(file: C3dFile, place: int) -> FloatArray:
+    """(stored − OFFSET) · SCALE · GEN_SCALE of one channel."""
+    count = file.analogue.shape[2]
+    stored = np.asarray(file.analogue[:, :, place], dtype=float).ravel()
+    offset = file.numbers("ANALOG:OFFSET", count, 0.0)[place]
+    if file.analogue.dtype.kind == "u":
+        offset %= 65536
+    scale = file.numbers("ANALOG:SCALE", count, 1.0)[place] * file.numbers("ANALOG:GEN_SCALE", 1, 1.0)[0]
+    return (stored - offset) * scale
+
+
+def _coordinate(file: C3dFile, place: int, axis: int, times: FloatArray) -> FloatArray:
+    """One coordinate of a marker at the analogue samples; a negative residual says that the marker was not seen."""
+    stored = file.points[:, place, :]
+    if stored.dtype.kind == "u":
+        stored = stored.view(stored.dtype.str.replace("u", "i"))
+    scale = 1.0 if stored.dtype.kind == "f" else file.numbers("POINT:SCALE", 1, 1.0)[0]
+    seen = np.where(stored[:, 3] < 0, np.nan, np.asarray(stored[:, axis], dtype=float) * scale)
+    return np.interp(times, np.arange(seen.size) / file.frame_rate_hz, seen)

@@ -84,9 +84,13 @@ def _walk(path: Path, held: dict[str, Any], name: str) -> Any:
     root, *fields = name.split(".")
     value = held[root]
     for field in fields:
-        found = list(getattr(value, "_fieldnames", []))
+        # An array of structures holds one sample in each of its elements.
+        parts = value.ravel() if isinstance(value, np.ndarray) and value.dtype == object else [value]
+        found = list(getattr(parts[0], "_fieldnames", [])) if len(parts) else []
         check_columns(path.name, found, [field])
-        value = getattr(value, field)
+        value = (
+            getattr(value, field) if parts[0] is value else np.array([getattr(part, field) for part in parts])
+        )
     return value
 
 

@@ -10,7 +10,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.signals.units import nearest, unit_factor
 
 Kind = Literal["csv", "parquet", "mat", "c3d", "notifications"]
-AngleSource = Literal["encoder", "pulses", "index", "rate"]
+AngleSource = Literal["encoder", "pulses", "index", "rate", "markers"]
 CHANNEL_BY_COLUMN = {"torque_left_Nm": "left", "torque_right_Nm": "right", "torque_Nm": "total"}
 LAYOUT_BY_CHANNELS = {
     frozenset({"left", "right"}): "two legs",
@@ -24,6 +24,7 @@ ANGLE_COLUMNS: dict[str, tuple[str, ...]] = {
     "pulses": ("pulse_level", "index_level"),
     "index": ("index_level",),
     "rate": ("crank_rate_rad_s", "index_level"),
+    "markers": ("marker_pedal_forward_m", "marker_pedal_up_m", "marker_axis_forward_m", "marker_axis_up_m"),
 }
 """The canonical columns from which each source of the crank angle makes it."""
 
@@ -65,8 +66,7 @@ class RecorderSettings:
     Attributes
     ----------
     kind : {"csv", "parquet", "mat", "c3d", "notifications"}
-        The kind of file; it is declared, not told from the file's name. "mat" of version 7.3 needs the package
-        h5py, "c3d" the package ezc3d.
+        The kind of file; it is declared, not told from the file's name. "mat" of version 7.3 needs the package h5py.
     columns : dict of str to ColumnSource
         By canonical name, see `units.QUANTITY_BY_COLUMN`; empty for notifications.
     crank_side : {"right", "left"}
@@ -75,7 +75,7 @@ class RecorderSettings:
         Of a CSV file.
     full_scale_Nm : float, optional
         Torque at and beyond which a channel can tell nothing more.
-    angle : {"encoder", "pulses", "index", "rate"}
+    angle : {"encoder", "pulses", "index", "rate", "markers"}
         What the crank angle is made from; see `ANGLE_COLUMNS`.
     pulses_per_turn : int, optional
         Of "pulses".
@@ -201,7 +201,7 @@ def _check_angle(settings: RecorderSettings) -> None:
                 raise Refusal(f"recorder settings, {key}", "nothing", "a number", remedy)
     if spare:
         got = f"{', '.join(spare)} beside an angle from {settings.angle!r}"
-        remedy = 'leave it out, or declare angle = "pulses", "index" or "rate"'
+        remedy = 'leave it out, or declare angle = "pulses", "index", "rate" or "markers"'
         raise Refusal("recorder settings, column map", got, " and ".join(wanted), remedy)
 
 

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 from analysis_lib.refusals import Refusal
 
-# Factor from the declared unit to seconds, radians, newton metres, degrees Celsius, newtons and radians a second.
+# Factor from the declared unit to metres, seconds, radians, newton metres, degrees Celsius, newtons and radians a second.
 # Inch-pounds and pounds of force are exact: 1 lbf = 0.45359237 · 9.80665 N, 1 in = 0.0254 m (NIST SP 811, appendix B.8).
 POUND_FORCE_N = 0.45359237 * 9.80665
 UNITS_BY_QUANTITY: dict[str, dict[str, float]] = {
@@ -18,6 +18,7 @@ UNITS_BY_QUANTITY: dict[str, dict[str, float]] = {
     "force": {"N": 1.0, "kN": 1e3, "lbf": POUND_FORCE_N},
     "turning rate": {"rad/s": 1.0, "deg/s": math.pi / 180, "turn/s": 2 * math.pi, "rpm": math.pi / 30},
     "level": {"V": 1.0, "mV": 1e-3, "1": 1.0},
+    "length": {"m": 1.0, "mm": 1e-3, "cm": 1e-2},
 }
 
 QUANTITY_BY_COLUMN = {
@@ -30,6 +31,7 @@ QUANTITY_BY_COLUMN = {
     "crank_rate_rad_s": "turning rate",
     "pulse_level": "level",
     "index_level": "level",
+    **{f"marker_{place}_{way}_m": "length" for place in ("pedal", "axis") for way in ("forward", "up")},
     **{
         f"force_{direction}_{leg}_N": "force"
         for direction in ("tangential", "radial", "fore_aft", "vertical")
@@ -53,7 +55,8 @@ def unit_factor(name: str, unit: str, file: str) -> float:
     Returns
     -------
     float
-        Seconds, radians, newton metres, degrees Celsius, newtons, radians a second or volts for each declared unit.
+        Seconds, radians, newton metres, degrees Celsius, newtons, radians a second, volts or metres for each declared
+        unit.
 
     Raises
     ------

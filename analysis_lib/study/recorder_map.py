@@ -15,6 +15,10 @@ CanonicalName = Literal[
     "crank_rate_rad_s",
     "pulse_level",
     "index_level",
+    "marker_pedal_forward_m",
+    "marker_pedal_up_m",
+    "marker_axis_forward_m",
+    "marker_axis_up_m",
     "torque_left_Nm",
     "torque_right_Nm",
     "torque_Nm",
@@ -35,7 +39,7 @@ class ColumnMap(SettingsPart):
 
     column: Word = Field(description="name of the column in the recording")
     unit: Word = Field(
-        description='unit of the column, such as "s", "ms", "deg", "rad", "turn", "N m", "lbf in", "N"'
+        description='unit of the column, such as "s", "ms", "deg", "rad", "turn", "N m", "lbf in", "N", "mm"'
     )
     scale: float = Field(default=1.0, description="factor from the stored number to the unit")
 
@@ -76,7 +80,7 @@ class RecorderMap(SettingsPart):
     )
     angle: AngleSource = Field(
         default="encoder",
-        description='what the crank angle is made from: "encoder", "pulses", "index" or "rate"',
+        description='what the crank angle is made from: "encoder", "pulses", "index", "rate" or "markers"',
     )
     pulses_per_turn: int | None = Field(
         default=None, ge=2, le=100_000, description='evenly spaced pulses a turn, where angle is "pulses"'
