@@ -53,13 +53,16 @@ def leg_curve_exhibit(
     )
 
 
-def trend_curve_exhibit(trend: PairedCurves) -> FigureExhibit:
-    """Draw how the difference of two-leg torque changes from one intensity to the next."""
+def trend_curve_exhibit(
+    trend: PairedCurves | Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND
+) -> FigureExhibit:
+    """Draw how the difference of two-leg torque changes from one intensity to the next; one panel a ring, if several."""
     return _curve_figure(
         "curve_difference_trend",
-        {STEP: trend},
-        "Ring × intensity through the turn: change of the two-leg torque difference, oval − round, per step of"
+        {STEP: trend} if isinstance(trend, PairedCurves) else trend,
+        f"Ring × intensity through the turn: change of the two-leg torque difference, {difference}, per step of"
         " intensity, mean of the riders' own slopes",
+        difference,
     )
 
 
@@ -183,11 +186,18 @@ def _describe_run(curve: PairedCurves, run: tuple[int, int] | None) -> dict[str,
     }
 
 
-def random_field_table(analysis: StudyAnalysis, curves: Mapping[str, PairedCurves]) -> TableExhibit:
-    """Give a second reading of the same curves: the threshold of random field theory beside that of the bands."""
+def random_field_table(
+    analysis: StudyAnalysis,
+    curves: Mapping[str, PairedCurves],
+    differences_of: Mapping[str, pd.DataFrame] | None = None,
+) -> TableExhibit:
+    """Give a second reading of the same curves: the threshold of random field theory beside that of the bands.
+
+    `differences_of` gives the riders' curves by name where the names are not intensities.
+    """
     rows = []
     for name, curve in curves.items():
-        differences = analysis.curve_differences(name)
+        differences = analysis.curve_differences(name) if differences_of is None else differences_of[name]
         field = random_field_threshold(
             differences.to_numpy(), sequence=analysis.sequences_of(differences.index)
         )
@@ -213,16 +223,18 @@ def random_field_table(analysis: StudyAnalysis, curves: Mapping[str, PairedCurve
     )
 
 
-def trend_sentence(trend: PairedCurves) -> str:
+def trend_sentence(trend: PairedCurves, of: str = "") -> str:
     """Say whether the ring acts differently at different intensities somewhere in the turn, and by how much at most."""
     most = float(np.maximum(-trend.low, trend.high).max())
     where = _runs_in_words(trend)
     zero = "includes zero all around the turn" if where == "nowhere" else f"leaves zero at {where}"
-    said = f"Ring × intensity through the turn: the band {zero} ({show_p(trend.p)} for the whole curve)"
+    said = f"Ring × intensity through the turn{of}: the band {zero} ({show_p(trend.p)} for the whole curve)"
     return f"{said}; no change larger than {show_number(most, 2)} N·m per step of intensity is left open anywhere."
 
 
-def trend_table(trend: PairedCurves) -> TableExhibit:
+def trend_table(
+    trend: PairedCurves | Mapping[str, PairedCurves], difference: str = OVAL_LESS_ROUND
+) -> TableExhibit:
     """Say where the change with intensity leaves zero, and what it rules out where it does not."""
-    curves = {STEP: trend}
-    return curve_table(curves, f"{OVAL_LESS_ROUND}, change per step of intensity", "curves", "curve_trend")
+    curves = {STEP: trend} if isinstance(trend, PairedCurves) else trend
+    return curve_table(curves, f"{difference}, change per step of intensity", "curves", "curve_trend")

@@ -67,6 +67,27 @@ class RingsAnalysis(StudyAnalysis):
             for name in self.intensities
         }
 
+    def ring_differences(self) -> dict[str, pd.DataFrame]:
+        """Return the riders' difference curves behind `ring_curves`, under the same names."""
+        return {
+            f"{ring}, {name}": self.curve_differences(name, ring=ring)
+            for ring in self.ovals
+            for name in self.intensities
+        }
+
+    def ring_leg_curves(self) -> dict[str, PairedCurves]:
+        """Return the same for each leg, of riders whose legs were recorded apart."""
+        return {
+            f"{leg} leg, {ring}, {name}": self.curve_effect(name, leg, ring)
+            for leg in ("left", "right")
+            for ring in self.ovals
+            for name in self.intensities
+        }
+
+    def ring_trends(self) -> dict[str, PairedCurves]:
+        """Return how each oval ring's difference curve changes per step of intensity, with its band."""
+        return {f"{ring} − {REFERENCE}": self.curve_trend(ring=ring) for ring in self.ovals}
+
     def ring_gaps(self) -> pd.DataFrame:
         """Return what a meter alone would add to each oval ring − round at each intensity.
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.curve_exhibits import trend_sentence
 from analysis_lib.reports.effect_exhibits import name_with_unit
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rings_analysis import RingsAnalysis
 from analysis_lib.reports.rings_exhibits import HEADINGS, digits_of
+from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.rings import RingsEffect
@@ -107,6 +111,11 @@ def _change_sentence(row: dict, unit: str, effect: RingsEffect) -> str:
         f" interval that holds for all rings together {low} to {high}; {show_p(row['p_family'])}, adjusted for all"
         " rings)."
     )
+
+
+def curve_sentences(trends: Mapping[str, PairedCurves]) -> list[str]:
+    """Say of each ring whether its torque curve changes with intensity somewhere in the turn."""
+    return [trend_sentence(trend, f", {name}") for name, trend in trends.items()]
 
 
 def riders_counted(outcome: Outcome, effect: RingsEffect) -> TableExhibit:

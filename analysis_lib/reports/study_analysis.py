@@ -134,7 +134,7 @@ class StudyAnalysis:
         differences = self.curve_differences(intensity, channel, ring)
         return self._band(differences, f"torque curves at {intensity}")
 
-    def curve_trend(self, channel: str = "total") -> PairedCurves:
+    def curve_trend(self, channel: str = "total", ring: str = "oval") -> PairedCurves:
         """Return how the difference curve changes per step of intensity: the mean of the riders' own slopes.
 
         A band that leaves zero says that the ring acts differently at different intensities, somewhere in
@@ -143,7 +143,7 @@ class StudyAnalysis:
         steps = np.arange(len(self.intensities)) - (len(self.intensities) - 1) / 2
         if len(steps) < 2:
             raise Refusal("trend of torque curves", "one intensity", "at least two", "read its own curve")
-        curves = [self.curve_differences(name, channel) for name in self.intensities]
+        curves = [self.curve_differences(name, channel, ring) for name in self.intensities]
         riders = [rider for rider in curves[0].index if all(rider in curve.index for curve in curves)]
         slopes = sum(
             step * curve.loc[riders].to_numpy() for step, curve in zip(steps, curves, strict=True)

@@ -13,6 +13,7 @@ from statsmodels.formula.api import ols
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports import (
+    curve_exhibits,
     rider_words,
     rings_checks,
     rings_exhibits,
@@ -184,6 +185,14 @@ def test_each_ring_and_intensity_has_a_torque_curve_with_its_riders(analysis):
     assert {curve.n for curve in curves.values()} == {6}
     profiles = analysis.profiles[analysis.profiles["intensity"] == "hard"]
     means = profiles.groupby("ring")["torque_total_Nm"].mean()
+    # Two intensities one step apart: the slope of a rider's difference curves is their difference
+    trend = analysis.ring_trends()["strong − round"]
+    assert trend.mean == pytest.approx(curves["strong, hard"].mean - curves["strong, easy"].mean, abs=1e-9)
+    legs = analysis.ring_leg_curves()
+    both = legs["left leg, oval, easy"].mean + legs["right leg, oval, easy"].mean
+    assert both == pytest.approx(curves["oval, easy"].mean, abs=1e-9)
+    field = curve_exhibits.random_field_table(analysis, curves, analysis.ring_differences()).frame
+    assert list(field["intensity"]) == list(curves)
     # The mean of a difference curve is the difference of mean torque: every rider has one trial on each ring
     mean = curves["strong, hard"].mean.mean()
     assert mean == pytest.approx(means["strong"] - means["round"], rel=1e-9)
