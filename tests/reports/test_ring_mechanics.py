@@ -18,6 +18,7 @@ from analysis_lib.reports import (
     ring_chain,
     ring_environment,
     ring_joints,
+    ring_other_shapes,
     ring_practice,
     ring_start,
     slope_sensitivity,
@@ -56,6 +57,29 @@ def test_the_top_of_an_ellipse_swings_by_the_difference_of_its_axes(rings):
     # Chordal ripple 1 − cos(180°/z): 0.182 % for 52 and 1.703 % for 17 teeth (handbook table).
     assert table.loc["oval", "ripple_ring_pct"] == pytest.approx(0.182, abs=0.0005)
     assert table.loc["oval", "ripple_sprocket_pct"] == pytest.approx(1.703, abs=0.0005)
+
+
+def test_other_shapes_have_the_same_axes_and_another_turn(rings):
+    """Ellipse of 52 teeth at 1.13: area π·111.417·98.599 mm², noses b²/a (reference table of ellipses).
+
+    The meter's error of the ellipse is the closed form, A·ε/2 with A = 0.6 and the torque phase at 100° within a
+    degree or so of the peak arm; the sharper the noses, the less of the turn the arm is long.
+    """
+    frame = ring_other_shapes.compare_shapes(rings).set_index("shape")
+    assert frame["axis_ratio"].to_numpy() == pytest.approx(np.full(5, 1.13), rel=1e-6)
+    ellipse = frame.loc["ellipse"]
+    assert ellipse["area_cm2"] == pytest.approx(math.pi * 11.1417 * 9.8599, rel=1e-4)
+    assert ellipse["tightest_mm"] == pytest.approx(98.599**2 / 111.417, abs=0.01)
+    assert frame.loc["as in the study"].tolist() == pytest.approx(ellipse.tolist())
+    peak = rings.drivetrains["oval"].peak_arm_deg
+    lag = math.cos(math.radians(2 * (peak - 100.0)))
+    assert ellipse["meter_error_pct"] == pytest.approx(100 * 0.6 * 0.0610 / 2 * lag, rel=0.03)
+    assert (
+        frame.loc["four arcs, sharp noses", "tightest_mm"]
+        < frame.loc["four arcs, blunt noses", "tightest_mm"]
+    )
+    assert "its outline the rest" in ring_other_shapes.shapes_sentence(frame.reset_index())
+    assert len(ring_other_shapes.shapes_table(frame.reset_index()).frame) == 5
 
 
 def test_a_fixed_drive_is_just_taut_where_the_loop_is_longest(rings):
