@@ -65,8 +65,8 @@ def shapes_sentence(frame: pd.DataFrame) -> str:
     errors = [show_number(float(end), 2, signed=True) for end in (error.min(), error.max())]
     return (
         f"At one and the same axis ratio the curve between the axes moves the swing of crank speed from {ends[0]} to"
-        f" {ends[1]} % and the error of a meter with one speed reading from {errors[0]} to {errors[1]} %: the axis ratio tells"
-        " most of what a ring does, and its outline the rest."
+        f" {ends[1]} % and the error of a meter with one speed reading from {errors[0]} to {errors[1]} %: the axis ratio"
+        " tells most of what a ring does, and its outline the rest."
     )
 
 
