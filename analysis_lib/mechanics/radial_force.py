@@ -137,16 +137,19 @@ def range_joint_loads(
     torque_Nm : array of shape (angles,)
         One leg's crank torque; its tangential force is torque / crank length.
     effectiveness_range : (float, float)
-        Lowest and highest plausible index of effectiveness.
+        Lowest and highest plausible index of effectiveness. Where the torque's own ups and downs keep it below the
+        higher one, there is no light push.
 
     Raises
     ------
     Refusal
-        A torque whose own ups and downs make the higher index impossible.
+        A torque whose ups and downs make even the lower index impossible.
     """
     torque, crank = check_turn(torque_Nm, "torque_Nm")
     tangential = torque / path.geometry.crank_m
-    low, high = (_push_for(tangential, crank, index) for index in sorted(effectiveness_range, reverse=True))
+    best = effectiveness(tangential, np.zeros_like(tangential))
+    high = _push_for(tangential, crank, min(effectiveness_range))
+    low = _push_for(tangential, crank, max(effectiveness_range)) if max(effectiveness_range) < best else 0.0
     radials = {
         "light push": radial_from_push(low, crank),
         "heavy push": radial_from_push(high, crank),

@@ -182,8 +182,12 @@ def test_range_has_the_indices_it_was_asked_for():
     for push, index in zip(spread.push_N, (0.55, 0.40), strict=True):
         radial = -push * np.cos(ANGLE)
         assert tangential.mean() / np.hypot(tangential, radial).mean() == pytest.approx(index, rel=1e-9)
+    # This torque alone has an index of 0.795: no push at all comes nearest to 0.95, and none gives 0.9.
+    bare = range_joint_loads(PATH, SEGMENTS, SPEED, tangential * 0.170, (0.4, 0.95))
+    assert bare.push_N[0] == 0
+    assert bare.cases[0].effectiveness == pytest.approx(np.mean(tangential) / np.mean(np.abs(tangential)))
     with pytest.raises(Refusal, match="effectiveness_range"):
-        range_joint_loads(PATH, SEGMENTS, SPEED, tangential * 0.170, (0.4, 0.95))
+        range_joint_loads(PATH, SEGMENTS, SPEED, tangential * 0.170, (0.9, 0.95))
 
 
 def test_refusals():

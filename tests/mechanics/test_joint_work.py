@@ -122,6 +122,17 @@ def test_published_shares_of_hip_and_knee_lie_between_push_and_least_moments():
     assert net.loc["ankle", "verdict"].tolist()[:2] == ["inside", "inside"]
 
 
+@pytest.mark.parametrize("table", ["Winter", "de Leva 1996"])
+def test_the_verdict_on_hip_and_knee_does_not_hang_on_the_stated_leg(table):
+    """Another segment table; and a foot whose line from ankle to axle is 25° steeper, under a saddle 5 cm higher."""
+    more = {"sex": "female", "foot_length_m": 0.25} if table == "de Leva 1996" else {}
+    segments = leg_segments(table, 75.0, 0.42, 0.43, 0.155, **more)
+    steep = follow_leg(LegGeometry(CRANK_M, 0.42, 0.43, 0.155, 0.20, 0.73), ankling(360, 43.0, 20.0, 285.0))
+    frame = compare_joint_loads(steep, segments, LEG_NM)
+    net = frame[(frame["quantity"] == "net work") & (frame["joint"] != "ankle")]
+    assert (net["verdict"] == "inside").all()
+
+
 def test_least_moments_predict_published_effectiveness():
     """48.0 ± 9.7 % of 15 cyclists at 90 rpm (Front Sports Act Living 2022): predicted without a parameter to fit."""
     index = compared(quantity="effectiveness", power_W=250.0)["least_moments"].iloc[0]
