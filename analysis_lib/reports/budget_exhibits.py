@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from analysis_lib.reports.budgets import drawn_intervals
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_number
@@ -43,6 +44,26 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
     )
 
 
+def drawn_table(analysis: RiderAnalysis) -> TableExhibit:
+    """Give the law's intervals beside drawn ones: where they differ, the law's straight lines do not suffice."""
+    frame = drawn_intervals(analysis.study, analysis.used, analysis.results)
+    frame["quantity"] = frame["quantity"].str.replace("_", " ")
+    return TableExhibit(
+        "uncertainty_drawn",
+        frame,
+        "The least certain trial's 95 % intervals: by the law of propagation (JCGM 100:2008) and by drawing its inputs at"
+        " random (Monte Carlo, JCGM 101:2008). Look for ends that differ by more than a tenth of the interval: there the"
+        " law would not do.",
+        {
+            "law_low": "law, low",
+            "law_high": "law, high",
+            "drawn_low": "drawn, low",
+            "drawn_high": "drawn, high",
+        },
+        dict.fromkeys(("law_low", "law_high", "drawn_low", "drawn_high"), 2),
+    )
+
+
 def budget_sentences(analysis: RiderAnalysis) -> list[str]:
     """Say how uncertain a trial's power is, what was not declared, and what of it the comparison of rings escapes."""
     rows = analysis.budgets
@@ -58,8 +79,8 @@ def budget_sentences(analysis: RiderAnalysis) -> list[str]:
         missing = undeclared(analysis.study.settings.recorders[name])
         if missing:
             words.append(
-                f"Recorder {name} declares no uncertainty of {', '.join(missing)} in study.toml: these count"
-                " as exact here, so the budget is a lower bound."
+                f"Of recorder {name} neither study.toml nor calibrations tell {', '.join(missing)}: these count as exact"
+                " here, so the budget is a lower bound."
             )
     words.append(
         "Slope and angle errors of one recorder are the same on both rings and hardly touch their difference;"

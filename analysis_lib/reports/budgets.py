@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.signals.trial import TrialResult
+from analysis_lib.signals.uncertainty import UncertaintyBudget
 from analysis_lib.study.folder import Study
 from analysis_lib.study.trial_budget import trial_budgets
 
@@ -21,22 +22,55 @@ COMMON = ("calibration slope", "zero of the crank angle", "delay of torque")
 
 def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.DataFrame:
     """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""
-    lengths_m = study.riders.set_index("rider")["crank_length_mm"] / 1000
-    drifts = {
-        (name, rider): usual_drift_Nm(study.zero_checks, str(name), float(lengths_m[rider]))
-        for name, rider in used[["recorder", "rider"]].drop_duplicates().itertuples(index=False)
-    }
+    drifts = _usual_drifts(study, used)
     rows: list[tuple[Any, ...]] = []
     for row in used.to_dict("records"):
         recorder = study.settings.recorders[row["recorder"]]
         labels = [row[name] for name in BUDGET_LABELS]
-        for quantity, budget in trial_budgets(
-            results[row["trial"]], recorder, drifts[row["recorder"], row["rider"]]
-        ).items():
+        drift = drifts[row["recorder"], row["rider"]]
+        for quantity, budget in trial_budgets(results[row["trial"]], recorder, drift).items():
             about = (*labels, quantity, budget.standard_uncertainty, budget.unit)
             parts = zip(budget.inputs, np.abs(budget.contributions).tolist(), strict=True)
             rows += [(*about, part.name, contribution) for part, contribution in parts]
     return pd.DataFrame(rows, columns=BUDGET_COLUMNS)
+
+
+def _usual_drifts(study: Study, used: pd.DataFrame) -> dict[tuple[str, str], float]:
+    """By recorder and rider; see `usual_drift_Nm`."""
+    lengths_m = study.riders.set_index("rider")["crank_length_mm"] / 1000
+    pairs = used[["recorder", "rider"]].drop_duplicates().itertuples(index=False, name=None)
+    return {
+        (name, rider): usual_drift_Nm(study.zero_checks, str(name), float(lengths_m[rider]))
+        for name, rider in pairs
+    }
+
+
+def drawn_intervals(
+    study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult], draws: int = 20_000
+) -> pd.DataFrame:
+    """Hold the law of propagation against drawing, for each quantity's least certain trial.
+
+    Returns
+    -------
+    DataFrame
+        ``quantity, trial, unit, law_low, law_high, drawn_low, drawn_high``: 95 % intervals by the law (JCGM 100) and by
+        Monte Carlo over the same inputs (JCGM 101).
+    """
+    drifts = _usual_drifts(study, used)
+    worst: dict[str, tuple[str, UncertaintyBudget]] = {}
+    for row in used.to_dict("records"):
+        recorder = study.settings.recorders[row["recorder"]]
+        drift = drifts[row["recorder"], row["rider"]]
+        for quantity, budget in trial_budgets(results[row["trial"]], recorder, drift).items():
+            if quantity not in worst or budget.standard_uncertainty > worst[quantity][1].standard_uncertainty:
+                worst[quantity] = (str(row["trial"]), budget)
+    rows = []
+    for quantity, (trial, budget) in worst.items():
+        law = budget.interval(0.95)
+        drawn = np.quantile(budget.monte_carlo(draws, study.settings.study.seed), (0.025, 0.975))
+        rows.append((quantity, trial, budget.unit, law.low, law.high, *drawn.tolist()))
+    columns = ["quantity", "trial", "unit", "law_low", "law_high", "drawn_low", "drawn_high"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def usual_drift_Nm(checks: pd.DataFrame, recorder: str, crank_length_m: float = math.nan) -> float:

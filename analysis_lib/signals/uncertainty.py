@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -60,7 +61,7 @@ class UncertaintyBudget:
     contributions : array of shape (inputs,)
         cᵢ uᵢ with their signs.
     model : callable
-        Takes the inputs' values in order.
+        Takes the inputs' values in order, numbers or arrays of them.
     """
 
     quantity: str
@@ -70,7 +71,7 @@ class UncertaintyBudget:
     df: float
     inputs: tuple[UncertainInput, ...]
     contributions: FloatArray
-    model: Callable[..., float]
+    model: Callable[..., Any]
 
     def interval(self, level: float = 0.95) -> Interval:
         """Return value ± t·u_c, t of Student's distribution with the effective degrees of freedom.
@@ -111,7 +112,7 @@ class UncertaintyBudget:
             * (rng.standard_normal(draws) if math.isinf(part.df) else rng.standard_t(part.df, draws))
             for part in self.inputs
         ]
-        return np.array([self.model(*values) for values in zip(*drawn, strict=True)])
+        return np.asarray(self.model(*drawn), dtype=float)
 
     def sentence(self, level: float = 0.95) -> str:
         """Say the quantity with its interval."""
@@ -123,7 +124,7 @@ class UncertaintyBudget:
 
 
 def propagate(
-    quantity: str, unit: str, model: Callable[..., float], inputs: Sequence[UncertainInput]
+    quantity: str, unit: str, model: Callable[..., Any], inputs: Sequence[UncertainInput]
 ) -> UncertaintyBudget:
     """Propagate the uncertainties of independent inputs through a model.
 
@@ -160,9 +161,7 @@ def propagate(
     )
 
 
-def _contribution(
-    model: Callable[..., float], values: list[float], place: int, part: UncertainInput
-) -> float:
+def _contribution(model: Callable[..., Any], values: list[float], place: int, part: UncertainInput) -> float:
     if part.standard_uncertainty == 0:
         return 0.0
     centre, half = values[place], part.standard_uncertainty

@@ -3,7 +3,12 @@
 import pandas as pd
 import pytest
 
+from analysis_lib.reports.budget_exhibits import drawn_table
 from analysis_lib.reports.budgets import measuring_floor, usual_drift_Nm
+from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
 
 def _budgets(rows):
@@ -58,3 +63,19 @@ def test_drift_of_tangential_force_counts_by_the_crank_it_turns():
     )
     assert usual_drift_Nm(checks, "pedals", 0.17) == pytest.approx(((1.7**2 + 3.4**2) / 2) ** 0.5, rel=1e-12)
     assert usual_drift_Nm(checks, "pedals") == 0.0  # of no known crank
+
+
+def test_the_law_is_held_against_drawing_at_the_least_certain_trial(tmp_path):
+    """JCGM 101:2008, clause 8: both intervals' ends agree within a twentieth of the interval, for nearly linear models."""
+    small_study(tmp_path / "study", riders=2, duration_s=60.0, rate_hz=50.0, intensities=DEMO_INTENSITIES[:1])
+    analysis = analyse_rider(open_study(tmp_path / "study"), "R01")
+    frame = drawn_table(analysis).frame.set_index("quantity")
+    assert list(frame.index) == ["torque", "power", "torque phase"]
+    totals = analysis.budgets.drop_duplicates(["trial", "quantity"]).set_index("trial")
+    for quantity, row in frame.iterrows():
+        own = totals[totals["quantity"] == quantity.replace(" ", "_")]["total"]
+        assert row["trial"] == own.idxmax()
+        width = row["law_high"] - row["law_low"]
+        assert width > 2 * 1.95 * own.max()
+        assert abs(row["drawn_low"] - row["law_low"]) < 0.05 * width
+        assert abs(row["drawn_high"] - row["law_high"]) < 0.05 * width
