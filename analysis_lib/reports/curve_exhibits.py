@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.curve_figures import curve_difference_panels
-from analysis_lib.reports.intensity_labels import NO_LABELS
+from analysis_lib.reports.intensity_labels import NO_LABELS, call
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.estimates import show_number, show_p
@@ -73,8 +73,7 @@ def _curve_figure(
     difference: str = OVAL_LESS_ROUND,
     labels: Mapping[str, str] = NO_LABELS,
 ) -> FigureExhibit:
-    # A panel is an intensity, or a leg and an intensity; names hold no comma.
-    called = {panel: ", ".join(labels.get(part, part) for part in panel.split(", ")) for panel in curves}
+    called = {panel: call(panel, labels) for panel in curves}
     frame = pd.concat(
         pd.DataFrame(
             {
@@ -135,6 +134,7 @@ def curve_table(
     difference: str = OVAL_LESS_ROUND,
     over: str = "intensities",
     name: str = "curve_differences",
+    what: str = "Two-leg torque",
 ) -> TableExhibit:
     """Say where each band leaves zero and by how much, and what it rules out where it does not."""
     adjusted = dict(zip(curves, adjust_p([curve.p for curve in curves.values()]), strict=True))
@@ -148,12 +148,13 @@ def curve_table(
     return TableExhibit(
         name,
         pd.DataFrame(rows),
-        f"Two-leg torque, {difference} (N·m): where the band leaves zero, from and to which crank angle (a dash:"
+        f"{what}, {difference} (N·m): where the band leaves zero, from and to which crank angle (a dash:"
         " nowhere; over 360° where it ends before it begins), the largest mean difference there, or in the turn, with"
         " its band, and how far the band is from zero at most. Largest possible: no difference larger than this, in"
         " either direction, is left open anywhere in the turn. p is for the whole curve of one row's name, and beside"
         f" it adjusted for having looked at all {over} (Holm).",
         {
+            "intensity": "intensity" if over == "intensities" else "curve",
             "from_deg": "leaves zero from (deg)",
             "to_deg": "to (deg)",
             "largest_Nm": "largest mean (N·m)",

@@ -19,6 +19,15 @@ NO_LABELS: Mapping[str, str] = {}
 """Where names are all there is."""
 
 
+def call(name: object, labels: Mapping[str, str]) -> object:
+    """Return a name with its label in place of every intensity; "left leg, hard" is a leg and one. Names hold no comma.
+
+    >>> call("left leg, hard", {"hard": "Hard (RPE 16)"})
+    'left leg, Hard (RPE 16)'
+    """
+    return ", ".join(labels.get(part, part) for part in name.split(", ")) if isinstance(name, str) else name
+
+
 def label_table(table: TableExhibit, labels: Mapping[str, str]) -> TableExhibit:
     """Return a table that shows labels in its columns of intensities.
 
@@ -27,7 +36,7 @@ def label_table(table: TableExhibit, labels: Mapping[str, str]) -> TableExhibit:
     ['Easy', 'overall']
     """
     columns = {
-        name: pd.Series([labels.get(word, word) for word in table.frame[name].astype(object)], dtype=object)
+        name: pd.Series([call(word, labels) for word in table.frame[name].astype(object)], dtype=object)
         for name in COLUMNS
         if name in table.frame
     }
