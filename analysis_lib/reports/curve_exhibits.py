@@ -112,11 +112,17 @@ def _runs_in_words(curve: PairedCurves) -> str:
     )
 
 
-def curve_sentence(curves: Mapping[str, PairedCurves], over: str = "intensities") -> str:
+def curve_sentence(
+    curves: Mapping[str, PairedCurves], over: str = "intensities", labels: Mapping[str, str] = NO_LABELS
+) -> str:
     """Say what all intensities looked at together show, and how large a difference is left open."""
     smallest = float(min(adjust_p([curve.p for curve in curves.values()])))
     most = max(float(np.maximum(-curve.low, curve.high).max()) for curve in curves.values())
-    alone = [f"{name} at {_runs_in_words(curve)}" for name, curve in curves.items() if curve.excludes_zero()]
+    alone = [
+        f"{call(name, labels)} at {_runs_in_words(curve)}"
+        for name, curve in curves.items()
+        if curve.excludes_zero()
+    ]
     shown = (
         "The torque curve differs between rings"
         if smallest <= 0.05

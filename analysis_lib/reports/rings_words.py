@@ -19,8 +19,9 @@ def answer(analysis: RingsAnalysis) -> list[str]:
     except Refusal as refusal:
         return [f"This study cannot answer its question for {outcome.label}: {refusal}"]
     rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
+    called = analysis.study.settings.intensity_label
     each = [
-        f"{name}: " + ", ".join(f"{row.ring} {row.verdict}" for row in here.itertuples())
+        f"{called(str(name))}: " + ", ".join(f"{row.ring} {row.verdict}" for row in here.itertuples())
         for name, here in rows[rows["intensity"] != OVERALL].groupby("intensity", sort=False, observed=True)
     ]
     return [
@@ -72,10 +73,11 @@ def _reason(row: dict, outcome: Outcome, unit: str) -> str:
     return f"It differs from zero; whether by as much as {margin} is not settled."
 
 
-def omnibus_sentences(effect: RingsEffect) -> list[str]:
+def omnibus_sentences(analysis: RingsAnalysis, effect: RingsEffect) -> list[str]:
     """Say at each intensity whether rings differ at all; it decides nothing about any one of them."""
     tests = effect.omnibus()
-    words = [f"{name}: {_show_f(test)}" for name, test in tests.items()]
+    called = analysis.study.settings.intensity_label
+    words = [f"{called(str(name))}: {_show_f(test)}" for name, test in tests.items()]
     return [
         f"Do the rings differ at all, the round one among them? {'; '.join(words)}. The contrasts below do not wait for"
         " this test: their intervals hold together without it."
@@ -92,8 +94,9 @@ def meter_sentences(analysis: RingsAnalysis) -> list[str]:
     """Say how much of each contrast a meter could have made up."""
     gaps = analysis.ring_gaps()
     once = gaps[gaps["sectors"] == gaps["sectors"].min()]
+    called = analysis.study.settings.intensity_label
     parts = [
-        f"{row.ring} at {row.intensity} {show_number(row.mean_W, 2, signed=True)} W"
+        f"{row.ring} at {called(row.intensity)} {show_number(row.mean_W, 2, signed=True)} W"
         for row in once.itertuples()
     ]
     return [
@@ -158,8 +161,8 @@ def methods(analysis: RingsAnalysis) -> list[str]:
     return [
         (
             f"Randomised crossover of {len(analysis.rings)} rings; sequences: {sequences}; intensities:"
-            f" {', '.join(analysis.intensities)}. Torque was averaged over 360 one-degree bins by exact integration"
-            " over angle in whole turns; power is work over the turn divided by its duration."
+            f" {', '.join(analysis.study.settings.intensity_labels.values())}. Torque was averaged over 360 one-degree bins"
+            " by exact integration over angle in whole turns; power is work over the turn divided by its duration."
         ),
         (
             "At each intensity, and for the mean over intensities: value = rider + period + ring by least squares, all"
