@@ -31,7 +31,11 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
     frame["of_total"] = frame["contribution"] / frame["quantity"].map(totals)
     units = frame.drop_duplicates("quantity").set_index("quantity")["unit"]
     whole = pd.DataFrame({"unit": units, "input": TOGETHER, "contribution": totals, "of_total": 1.0})
+    order = list(dict.fromkeys(frame["quantity"]))
     frame = pd.concat([frame, whole.rename_axis("quantity").reset_index()], ignore_index=True)
+    frame = frame.sort_values(
+        "quantity", key=lambda column: column.map(order.index), kind="stable", ignore_index=True
+    )
     frame["quantity"] = frame["quantity"].str.replace("_", " ")
     return TableExhibit(
         "uncertainty",
