@@ -205,5 +205,5 @@ def _draw_turns(
     inertia = drivetrain.wheel_inertia_kgm2 * np.exp(log_sd * inertia_z)
     torque = look_ahead(torque_draws_Nm, np.radians(known_to.angle_zero_deg * angle_z))
     # A ring turned on its crank meets the chain as before, that much earlier in the turn.
-    gears = look_ahead(gear, np.radians(known_to.mount_deg * mount_z))
+    gears = look_ahead(np.broadcast_to(gear, torque.shape), np.radians(known_to.mount_deg * mount_z))
     return torque, steady_speeds(torque, gears, inertia, mean_cadence_rpm)
