@@ -13,7 +13,7 @@ from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.circular_correlation import angle_with_number
 from analysis_lib.statistics.circular_tests import paired_test, rayleigh_test
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_count, show_number
 
 PHASE = "torque_phase_deg"
 
@@ -96,7 +96,7 @@ def phase_steps(analysis: StudyAnalysis) -> dict[str, Any]:
     if len(analysis.intensities) < 2 or len(complete) < 3:
         raise Refusal(
             "torque phase over intensity",
-            f"{len(complete)} riders with every one of {len(analysis.intensities)} intensities",
+            f"{show_count(len(complete), 'rider')} with all that there are, {', '.join(analysis.intensities)}",
             "three riders and two intensities or more",
             "read the means at single intensities",
         )

@@ -29,7 +29,7 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
     return FigureExhibit(
         f"riders_{outcome.name}",
         rider_effects(riders, _group_effect(riders), outcome.smallest_effect, axis),
-        f"{name_with_unit(outcome)}, oval − round, of each rider (mean over intensities, n = {len(riders)}). Thick"
+        f"{name_with_unit(outcome)}, oval − round, of each rider (all intensities together, n = {len(riders)}). Thick"
         " bar: 95 % interval from the rider's own periods with the typical error of all riders. Thin line: 95 %"
         " interval from that rider's own replicates alone, on very few degrees of freedom, cut off at the edge. Open"
         " circle: shrunken towards the group by as much as chance explains the spread. Shaded: smaller than the"

@@ -27,6 +27,8 @@ def format_cell(value: object, digits: int | None = None) -> str:
 
     >>> format_cell(1.23456, 2), format_cell(float("nan")), format_cell(12), format_cell(-0.0001, 2)
     ('1.23', '–', '12', '0.00')
+    >>> format_cell(float("-inf"))
+    '−∞'
     >>> format_cell("Peak torque (N m)")
     'Peak torque (N·m)'
     """
@@ -37,7 +39,7 @@ def format_cell(value: object, digits: int | None = None) -> str:
     if isinstance(value, float | np.floating):
         text = f"{value:.{digits}f}" if digits is not None else f"{value:.4g}"
         text = text.lstrip("-") if not text.strip("-0.") else text
-        return text.replace("-", "−")
+        return text.replace("-", "−").replace("inf", "∞")
     return _TORQUE_UNIT.sub("N·m", str(value))
 
 

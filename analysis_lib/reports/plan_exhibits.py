@@ -106,7 +106,7 @@ def designs_table(plan: StudyPlan) -> TableExhibit:
         "designs",
         plan.designs(),
         "Variance of the ring difference in σ²/N (σ: SD within a rider, N: riders; riders and periods taken out),"
-        f" without and with carry-over in the model; {_about_designs(plan)}, inf: cannot be known. More periods"
+        f" without and with carry-over in the model; {_about_designs(plan)}, ∞: cannot be known. More periods"
         f" cost more visits. Least squares, Jones & Kenward 2014, ch. {4 if isinstance(plan, RingsPlan) else 3}.",
         {"plain": "variance", "with_carry_over": "allowing for carry-over"},
         {"plain": 2, "with_carry_over": 2},

@@ -55,7 +55,7 @@ def inertia_table(rings: RingComparison) -> TableExhibit:
     return TableExhibit(
         "inertia",
         rings.speed_by_inertia(WHEEL_INERTIAS_KGM2),
-        "Peak-to-peak variation of crank speed in % of its mean, by the inertia that the crank feels (inf: a"
+        "Peak-to-peak variation of crank speed in % of its mean, by the inertia that the crank feels (∞: a"
         " chain of steady speed), for the same torque.",
         {
             "crank_inertial_load_kgm2": "crank inertial load (kg·m²)",

@@ -48,7 +48,7 @@ def forest_exhibit(sisters: SisterAnalyses) -> FigureExhibit:
     return FigureExhibit(
         f"analyses_{outcome.name}",
         forest(overall, outcome.smallest_effect, f"{outcome.label}, oval − round ({outcome.unit_shown})"),
-        f"{name_with_unit(outcome)}, oval − round, mean over intensities, by every analysis: estimate with 95 %"
+        f"{name_with_unit(outcome)}, oval − round, all intensities together, by every analysis: estimate with 95 %"
         " interval. Shaded: smaller than the smallest effect that matters. Look for an interval that tells"
         " another story than the first.",
         f"Forest plot of {len(overall)} analyses of {outcome.label}: {verdicts}.",

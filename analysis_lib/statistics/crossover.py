@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,27 +12,15 @@ import pandas as pd
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics import sensitivity
 from analysis_lib.statistics.contrasts import mean_over_sequences, rider_contrasts
+from analysis_lib.statistics.effect_remarks import Remark, take_remarks
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import Estimate, check_level
-from analysis_lib.statistics.kept_periods import kept_periods
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.ring_model import ring_mixed_model
 from analysis_lib.statistics.rings import rings_effect
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, tabulate_estimates, take_logs
 
 __all__ = ["RingEffect", "ring_effect", "ring_mixed_model", "rings_effect"]
-
-
-@dataclass(frozen=True)
-class Remark:
-    """What a reader must know of the estimate at one intensity, or of all of them where it is None."""
-
-    intensity: object
-    words: str
-
-    def sentence(self, called: Callable[[object], str] = str) -> str:
-        """The remark in words; `called` says what a page calls an intensity."""
-        return self.words if self.intensity is None else f"{called(self.intensity)}: {self.words}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,33 +206,26 @@ def ring_effect(
     estimates: dict[object, Estimate] = {}
     for intensity in (*trials["intensity"].cat.categories, OVERALL):
         here = contrasts[contrasts["intensity"] == intensity]
+        _check_any(here, value, intensity)
         quantity = f"{value}, oval − round, {intensity}"
         estimates[intensity] = mean_over_sequences(
             here["contrast"], here["sequence"], quantity, shown_unit, resolution
         )
-    remarks = _take_notes(trials, estimates, contrasts)
+    remarks = take_remarks(trials, estimates, contrasts)
     return RingEffect(value, shown_unit, scale, level, estimates, contrasts, left_out, remarks, resolution)
+
+
+def _check_any(here: pd.DataFrame, value: str, intensity: object) -> None:
+    if here.empty:
+        raise Refusal(
+            f"{value}, oval − round, {intensity}",
+            "no rider with a value on both rings",
+            "two riders or more",
+            "leave this intensity out of the table, or out of this outcome's intensities",
+        )
 
 
 def _rescale(trials: pd.DataFrame, value: str, scale: str) -> pd.DataFrame:
     if scale not in ("linear", "log"):
         raise Refusal("scale", repr(scale), "'linear' or 'log'", "choose one of these")
     return take_logs(trials, value) if scale == "log" else trials
-
-
-def _take_notes(trials: pd.DataFrame, estimates: dict, contrasts: pd.DataFrame) -> tuple[Remark, ...]:
-    notes = []
-    planned = set(trials["sequence"])
-    if len(planned) == 1:
-        only = f"All riders rode sequence {planned.pop()}: period effects cannot be told from the ring."
-        return (Remark(None, only),)
-    for intensity in estimates:
-        lost = planned - set(contrasts.loc[contrasts["intensity"] == intensity, "sequence"])
-        if lost:
-            names = ", ".join(sorted(map(str, lost)))
-            notes.append(
-                Remark(intensity, f"nobody of sequence {names} is left; period effects do not cancel.")
-            )
-    errors = {intensity: estimate.se for intensity, estimate in estimates.items()}
-    kept = kept_periods(trials, contrasts, errors, estimates[OVERALL].unit)
-    return (*notes, *(Remark(part.intensity, part.sentence()) for part in kept))

@@ -82,6 +82,8 @@ class Verdict:
     def sentence(self) -> str:
         """The verdict in one sentence, with the interval that decided it."""
         estimate = self.test.estimate
+        if not estimate.se > 0:
+            return f"{estimate.quantity}: {self.word}. The values do not vary, so no test can be made."
         decimals = decimals_for(estimate.se)
         level = 1 - 2 * self.test.alpha if self.word == "equivalent" else 1 - self.test.alpha
         bounds = estimate.interval(level)
@@ -92,8 +94,6 @@ class Verdict:
 
     def _reason(self, bounds: Interval, unit: str) -> str:
         margin = f"{show_number(self.smallest_effect)}{unit}"
-        if not self.test.estimate.se > 0:
-            return "The values do not vary, so no test can be made"
         if self.word == "equivalent":
             zero = "It differs from zero, yet an" if self.differs_from_zero else "An"
             return (

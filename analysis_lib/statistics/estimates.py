@@ -148,8 +148,8 @@ def show_number(value: float, decimals: int | None = None, signed: bool = False)
 
     Examples
     --------
-    >>> show_number(-0.84, 1), show_number(0.84, 1, signed=True)
-    ('−0.8', '+0.8')
+    >>> show_number(-0.84, 1), show_number(0.84, 1, signed=True), show_number(-math.inf)
+    ('−0.8', '+0.8', '−∞')
     """
     if math.isnan(value):
         return "not known"
@@ -157,7 +157,7 @@ def show_number(value: float, decimals: int | None = None, signed: bool = False)
     text = f"{value:{sign}.4g}" if decimals is None else f"{value:{sign}.{decimals}f}"
     if not text.strip("+-0."):
         text = text.lstrip("+-")
-    return text.replace("-", MINUS)
+    return text.replace("-", MINUS).replace("inf", "∞")
 
 
 def show_count(count: int, noun: str) -> str:

@@ -150,6 +150,13 @@ def individual_effects(
     part = dict(split_intensities(check_trials(table, value))).get(intensity)
     if part is None:
         raise Refusal("intensity", repr(intensity), "a label of the table, or 'overall'", "use one of these")
+    if part["value"].isna().all():
+        raise Refusal(
+            value,
+            f"no period with a value at {'every intensity' if intensity == OVERALL else intensity}",
+            "periods with values on both rings",
+            "leave out the intensity without values",
+        )
     seen = part.dropna(subset=["value"]).assign(intensity=pd.Categorical(["one"] * part["value"].count()))
     contrasts, _ = rider_contrasts(seen)
     frame = contrasts[contrasts["intensity"] == "one"].drop(columns="intensity").set_index("rider")

@@ -95,7 +95,10 @@ def kept_periods(
     each = period_weights(trials[trials["rider"].isin(complete)])
     if len(each) > 1:
         amounts = [_amount(weights, effects[intensity]) for intensity, weights in each.iterrows()]
-        yield from _if_any(OVERALL, each.mean(), float(np.mean(amounts)), errors, unit)
+        # Period effects may differ between intensities, so weights of opposite sign do not cancel.
+        yield from _if_any(
+            OVERALL, pd.Series(each.to_numpy().ravel()) / len(each), float(np.mean(amounts)), errors, unit
+        )
 
 
 def _if_any(

@@ -104,11 +104,13 @@ class RelabellingTest:
         """One sentence for a report, the floor of p with it."""
         bounds = self.interval(level)
         unit = f" {self.unit}" if self.unit else ""
-        low, high = show_number(bounds.low), show_number(bounds.high)
-        return (
-            f"{self.quantity}: {show_number(self.estimate, signed=True)}{unit} ({show_level(level)} interval"
-            f" {low} to {high}; n = {self.n}; {show_p(self.p)}; {self.method})"
+        reach = (
+            f"no {show_level(level)} interval, for so few allocations rule nothing out at that level"
+            if math.isinf(bounds.low) and math.isinf(bounds.high)
+            else f"{show_level(level)} interval {show_number(bounds.low)} to {show_number(bounds.high)}"
         )
+        effect = f"{show_number(self.estimate, signed=True)}{unit}"
+        return f"{self.quantity}: {effect} ({reach}; n = {self.n}; {show_p(self.p)}; {self.method})"
 
 
 def relabelling_test(

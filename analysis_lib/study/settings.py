@@ -20,6 +20,8 @@ from analysis_lib.study.ring_roles import check_roles, spell_williams, unknown_r
 from analysis_lib.study.schema import Name, SettingsPart, Word, is_inside
 
 FILE = "study.toml"
+RESERVED = {"overall", "all"}
+"""Words that tables and pages use for all intensities together."""
 
 
 class StudyHeading(SettingsPart):
@@ -33,6 +35,17 @@ class StudyHeading(SettingsPart):
 def _check_intensities(intensities: list[Intensity]) -> list[Intensity]:
     faults = repeated("name", [part.name for part in intensities])
     faults += repeated("label", [part.label for part in intensities])
+    faults += [
+        Refusal(
+            "intensity",
+            repr(word),
+            "another word",
+            "choose one: pages use this word for all intensities together",
+        )
+        for part in intensities
+        for word in (part.name, part.label)
+        if word.casefold() in RESERVED
+    ]
     faults += repeated("order", [part.order for part in intensities])
     return or_refuse(sorted(intensities, key=lambda part: part.order), faults)
 

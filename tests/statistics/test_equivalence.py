@@ -73,7 +73,7 @@ def test_words_agree_with_the_intervals(value, se, df, margin, alpha):
 def test_without_spread_nothing_is_decided():
     verdict = judge(effect(5.0, se=0.0), 1.0)
     assert verdict.word == "undecided"
-    assert "do not vary" in verdict.sentence()
+    assert "do not vary" in verdict.sentence() and "interval" not in verdict.sentence()
 
 
 @pytest.mark.parametrize("margin", [0, -1, math.nan])

@@ -174,3 +174,6 @@ def test_refusals():
         individual_effects(study(error=0.0), "y")
     with pytest.raises(Refusal, match="intensity"):
         individual_effects(study(), "y", "hard")
+    nothing = study().assign(y=np.nan)
+    with pytest.raises(Refusal, match="no period with a value at every intensity"):
+        individual_effects(nothing, "y")

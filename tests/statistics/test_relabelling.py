@@ -152,3 +152,12 @@ def test_refusals():
         relabelling_test(two_periods(worked.FORMOTEROL_FIRST, []), "y")
     with pytest.raises(Refusal, match="intensity"):
         relabelling_test(two_periods(worked.FORMOTEROL_FIRST, worked.SALBUTAMOL_FIRST), "y", "hard")
+
+
+def test_an_interval_that_does_not_exist_is_not_given_in_numbers():
+    # Two riders in each of two sequences can be dealt in six ways: no effect has a p below 2/6, none is ruled out.
+    rng = np.random.default_rng(5)
+    test = relabelling_test(two_periods(rng.normal(size=(2, 2)), rng.normal(size=(2, 2))), "y")
+    assert test.smallest_p > 0.05
+    assert "no 95 % interval, for so few allocations rule nothing out" in test.sentence()
+    assert "inf" not in test.sentence()

@@ -105,6 +105,8 @@ def test_every_fault_is_reported_at_once_with_its_key_and_the_nearest_spelling(t
         ('name = "hr_bpm"', 'name = "power_W"', "outcomes, name", "'power_W' twice"),
         ('name = "easy"', 'name = "hard"', "intensities, name", "'hard' twice"),
         ("order = 1", "order = 2", "intensities, order", "2 twice"),
+        ('label = "Easy"', 'label = "Hard"', "intensities, label", "'Hard' twice"),
+        ('label = "Easy"', 'label = "Overall"', "intensities, intensity", "all intensities together"),
         ("axis_ratio = 1.10", "axis_ratio = 1.0", "rings", "one ring in the role round and one"),
         ("available_mounts_deg = [60.0, 75.0]", "", "rings.oval", "at least one mount angle"),
         ("[60.0, 75.0]", "[60.0, 185.0]", "rings.oval.available_mounts_deg entry 2", "below 180"),
