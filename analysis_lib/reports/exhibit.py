@@ -11,7 +11,9 @@ from functools import cached_property
 from html import escape
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import TWO_COLUMNS, in_house_style
@@ -32,6 +34,12 @@ WIDE_COLUMNS, BROAD_COLUMNS = 8, 14
 
 SHORT_ROWS = 12
 """Up to so many rows a table stays on one page."""
+
+SHOWN_ROWS = 40
+"""A page shows so many rows of a table; its file has them all."""
+
+MANY_DOTS = 1500
+"""Dots of one panel beyond which they are drawn as points of a picture, so that no page grows with them."""
 
 SENTENCE = 60
 """Characters from which a cell is given room to be read as a sentence rather than as a column of single words."""
@@ -79,6 +87,10 @@ class FigureExhibit:
         if layout := self.figure.get_layout_engine():
             layout.execute(self.figure)
             self.figure.set_layout_engine("none")
+            for axes in self.figure.axes:
+                if _dots_in(axes) > MANY_DOTS:
+                    for line in axes.lines:
+                        line.set_rasterized(True)
 
     def html(self) -> str:
         """Return a self-contained ``figure`` element."""
@@ -122,13 +134,14 @@ class TableExhibit:
     def html(self) -> str:
         """Return an HTML table with caption and scoped headings; every cell is escaped and every row has an id.
 
-        A column of words without a word is left out; the file keeps it.
+        A column of words without a word is left out, and so are the rows after the first `SHOWN_ROWS`, which is said; the
+        file keeps them.
         """
-        shown = self._shown
+        shown = self._shown.head(SHOWN_ROWS)
         heads = "".join(self._head(name) for name in shown.columns)
         values = shown.itertuples(index=False, name=None)
-        rows = "".join(self._row(key, row) for key, row in zip(row_keys(self.frame), values, strict=True))
-        words = f'<span class="words">{escape(self.caption)}</span>'
+        rows = "".join(self._row(key, row) for key, row in zip(row_keys(self.frame), values, strict=False))
+        words = f'<span class="words">{escape(self.caption + self._rest)}</span>'
         caption = f'<caption id="caption-{escape(self.name)}">{words}</caption>'
         return (
             f'<div class="table-frame {NO_FORMULAS}" tabindex="0" role="group"'
@@ -140,6 +153,13 @@ class TableExhibit:
     @cached_property
     def _shown(self) -> pd.DataFrame:
         return self.frame.loc[:, [not _wordless(values) for _, values in self.frame.items()]]
+
+    @property
+    def _rest(self) -> str:
+        """Say which rows are not shown, where there are any."""
+        rows = len(self.frame)
+        said = f" Shown are the first {SHOWN_ROWS} of {rows} rows; the file below the table has them all."
+        return said if rows > SHOWN_ROWS else ""
 
     @cached_property
     def _of_numbers(self) -> frozenset[str]:
@@ -194,7 +214,13 @@ class TableExhibit:
         write_csv(folder / f"{self.name}.csv", self.frame)
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, str]:
-        return {"text/html": self.html(), "text/plain": self.frame.to_string(index=False)}
+        return {"text/html": self.html(), "text/plain": self.frame.head(SHOWN_ROWS).to_string(index=False)}
+
+
+def _dots_in(axes: Axes) -> int:
+    """Count the dots of a panel; a curve without markers has none."""
+    dotted = (line for line in axes.lines if line.get_marker() not in ("", " ", "None", None))
+    return sum(np.size(line.get_xdata()) for line in dotted)
 
 
 def _wordless(column: pd.Series) -> bool:

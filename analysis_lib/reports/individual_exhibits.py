@@ -9,6 +9,7 @@ import pandas as pd
 from analysis_lib.reports.effect_exhibits import name_with_unit
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.individual_figures import rider_effects
+from analysis_lib.reports.figures.style import MANY
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.individual import IndividualEffects, individual_effects
@@ -23,13 +24,15 @@ def riders_of(analysis: StudyAnalysis, outcome: Outcome) -> IndividualEffects:
 
 def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhibit:
     """Draw each rider's effect with both intervals and the shrunken estimate."""
-    riders = individual.riders.sort_values("rider", ignore_index=True)
+    many = len(individual.riders) > MANY
+    riders = individual.riders.sort_values("effect" if many else "rider", ignore_index=True)
     axis = f"{outcome.label}, oval − round" + (f" ({outcome.unit_shown})" if outcome.unit_shown else "")
     spread = individual.spread
     return FigureExhibit(
         f"riders_{outcome.name}",
         rider_effects(riders, _group_effect(riders), outcome.smallest_effect, axis),
-        f"{name_with_unit(outcome)}, oval − round, of each rider (all intensities together, n = {len(riders)}). Thick"
+        f"{name_with_unit(outcome)}, oval − round, of each rider (all intensities together, n = {len(riders)})"
+        f"{', in the order of what was measured' if many else ''}. Thick"
         " bar: 95 % interval from the rider's own periods with the typical error of all riders. Thin line: 95 %"
         " interval from that rider's own replicates alone, on very few degrees of freedom, cut off at the edge. Open"
         " circle: shrunken towards the group by as much as chance explains the spread. Shaded: smaller than the"

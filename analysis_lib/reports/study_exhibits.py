@@ -8,6 +8,7 @@ from analysis_lib.reports.exclusion_exhibits import listed_trials
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mounting_figures import phase_rose
 from analysis_lib.reports.figures.quality_figures import quality_strip
+from analysis_lib.reports.figures.style import MANY
 from analysis_lib.reports.rider_trials import NOT_USED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 
@@ -95,6 +96,11 @@ def _not_listed(analysis: StudyAnalysis) -> list[tuple]:
     ]
 
 
+NAMED_CELLS = ": number of whole turns kept. Plain: used; framed: used with caution; hatched: not used"
+THIN_CELLS = ", riders from top to bottom. Light: used; middle: used with caution; dark: not used"
+"""What the cells of the quality strip show, of few riders and of very many."""
+
+
 def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
     """Show one cell a listed trial with its kept turns."""
     trials = listed_trials(analysis)
@@ -112,9 +118,9 @@ def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "quality_strip",
         quality_strip(cells.astype({"column": str}), "rider", order),
-        "Data quality, one cell a trial (intensity and period P): number of whole turns kept. Plain: used;"
-        " framed: used with caution; hatched: not used; no cell: no trial was listed. Look for rows or"
-        " columns that differ.",
+        f"Data quality, one cell a trial (intensity and period P)"
+        f"{NAMED_CELLS if trials['rider'].nunique() <= MANY else THIN_CELLS}; no cell: no trial was listed. Look for"
+        " rows or columns that differ.",
         f"Strip of {len(trials)} cells, riders by intensity and period, with the number of turns kept; {poor}"
         " trials are not used.",
         cells,
@@ -141,10 +147,11 @@ def phase_exhibit(analysis: StudyAnalysis, intensity: str) -> FigureExhibit:
     phases = analysis.phases(intensity)
     mean = analysis.mean_phase(intensity)
     bounds, called = mean.interval(0.95), analysis.study.settings.intensity_label(intensity)
+    dots = "one dot a rider, " if len(phases) <= MANY else ""
     return FigureExhibit(
         f"phases_{intensity}",
         phase_rose(phases.to_numpy(), mean.angle_deg, bounds.low, bounds.high),
-        f"Torque phase on the round ring at {called}, one dot a rider (n = {len(phases)}); petal area"
+        f"Torque phase on the round ring at {called}, {dots}n = {len(phases)}; petal area"
         f" proportional to the count. Dashed: axial mean {mean.angle_deg:.1f}°, arc: its 95 % interval"
         f" {bounds.low:.1f}° to {bounds.high:.1f}°.",
         f"Half-circle rose of {len(phases)} torque phases; axial mean {mean.angle_deg:.0f} degrees.",

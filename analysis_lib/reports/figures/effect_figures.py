@@ -14,6 +14,7 @@ from analysis_lib.reports.figures.style import (
     GREY,
     INK,
     LOOKS,
+    MANY,
     ONE_COLUMN,
     RingLook,
     in_house_style,
@@ -38,8 +39,9 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
 
 
 def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
+    strength = min(1.0, MANY / max(len(cells), 1))  # of very many riders the usual ones show darkest
     for pair in cells[["round", "oval"]].to_numpy(dtype=float):
-        axes.plot([0, 1], pair, color=GREY, linewidth=0.8)
+        axes.plot([0, 1], pair, color=GREY, linewidth=0.8, alpha=strength)
     for place, ring in enumerate(("round", "oval")):
         look = LOOKS[ring]
         axes.plot(np.full(len(cells), place), cells[ring], look.marker, color=look.colour)

@@ -12,6 +12,7 @@ from analysis_lib.reports.figures.style import (
     GREEN,
     GREY,
     INK,
+    MANY,
     ONE_COLUMN,
     in_house_style,
     name_panel,
@@ -94,7 +95,7 @@ def _draw_probabilities(axes: Axes, mounts: pd.DataFrame) -> None:
 def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg: float) -> Figure:
     """Return a half-circle rose of torque phases: petal area proportional to the count, a dot a rider.
 
-    Dots of riders with like phases stand behind one another, from the petals outward.
+    Dots of riders with like phases stand behind one another, from the petals outward; more than `MANY` have none.
     """
     figure, (axes,) = new_figure(height_mm=75, width=ONE_COLUMN * 1.3, subplot_kw={"projection": "polar"})
     axes.set_theta_zero_location("N")
@@ -106,10 +107,10 @@ def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg
     radii = np.sqrt(counts)
     axes.bar(np.deg2rad(edges[:-1] + 5), radii, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
     reach = max(radii.max(), 1)
-    rows = stack_dots(np.mod(phases_deg, 180), DOT_DEG)
-    dots = reach * (1.12 + DOT_STEP * rows)
-    axes.plot(np.deg2rad(np.mod(phases_deg, 180)), dots, "o", color=INK, markersize=2.5)
-    rim = reach * (1.12 + DOT_STEP * (rows.max() + 1.2))
+    dotted = np.mod(phases_deg, 180) if len(phases_deg) <= MANY else np.zeros(0)
+    rows = stack_dots(dotted, DOT_DEG)
+    axes.plot(np.deg2rad(dotted), reach * (1.12 + DOT_STEP * rows), "o", color=INK, markersize=2.5)
+    rim = reach * (1.12 + DOT_STEP * (rows.max(initial=0) + 1.2))
     arc = np.deg2rad(np.linspace(low_deg, high_deg, 50))
     axes.plot(arc, np.full(50, rim), color=INK, linewidth=2)
     axes.plot(np.deg2rad([mean_deg, mean_deg]), [0, rim], color=INK, linestyle="--", linewidth=0.9)

@@ -39,6 +39,9 @@ RC: dict[Any, Any] = {
 }
 
 
+MANY = 60
+"""Rows beyond which a figure of one row a rider grows no taller, and names none or only some of them."""
+
 MARGIN = 0.05
 """Share of the common height of several panels that what is drawn keeps from their edges."""
 
@@ -83,6 +86,16 @@ def new_figure(rows: int = 1, columns: int = 1, height_mm: float = 62, width: fl
     figure = Figure(figsize=(width, height_mm * MM), layout="constrained")
     axes = figure.subplots(rows, columns, squeeze=False, **options)
     return figure, list(axes.ravel())
+
+
+def names_with_room(names: Sequence[str], room: int) -> tuple[list[int], list[str]]:
+    """Return the places and names of as many of `names` as there is room for, evenly apart, the first among them.
+
+    >>> names_with_room(["R01", "R02", "R03", "R04", "R05"], 3)
+    ([0, 2, 4], ['R01', 'R03', 'R05'])
+    """
+    apart = max(1, -(-len(names) // room))
+    return list(range(0, len(names), apart)), list(names[::apart])
 
 
 def crank_axis(axes: Axes) -> None:
