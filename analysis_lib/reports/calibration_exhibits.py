@@ -7,7 +7,7 @@ import pandas as pd
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.study.folder import Study
 
-ENDS = {"low": "95 % low", "high": "95 % high"}
+ENDS = {"low": "low", "high": "high"}
 
 
 def calibration_tables(study: Study) -> list[TableExhibit]:

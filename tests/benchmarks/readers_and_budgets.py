@@ -26,7 +26,7 @@ from scipy.io import loadmat, savemat
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.periodic import crank_angles
-from analysis_lib.mechanics.power_error import power_errors
+from analysis_lib.mechanics.power_error import power_errors_by_sectors
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.mechanics.steady_speed import steady_speeds
 from analysis_lib.signals.c3d_reader import read_c3d_columns
@@ -154,10 +154,10 @@ def print_budgets(folder: Path) -> None:
     oval = Drivetrain(Ring.ellipse(50, 1.10), mount_deg=70, sprocket_teeth=17, wheel_inertia_kgm2=12.0)
     result = analyse_trial(read_recording(path, settings))
 
-    def all_errors() -> np.ndarray:
+    def all_errors() -> list[np.ndarray]:
         torque = np.stack([result.torque_at_angles() for _ in range(TRIALS)])
         speed = steady_speeds(torque, oval.gear(crank_angles(360)), oval.wheel_inertia_kgm2, 90.0)
-        return np.stack([power_errors(torque, speed, sectors) for sectors in (1, 2, 4, 8)])
+        return power_errors_by_sectors(torque, speed, (1, 2, 4, 8))
 
     steps = {
         "reading": lambda: [read_recording(path, settings) for _ in range(TRIALS)],
