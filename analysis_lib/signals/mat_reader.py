@@ -12,14 +12,17 @@ import scipy  # its part for MATLAB files is loaded when one is read
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.stored_columns import StoredColumns, check_columns, check_file, check_rows
+from analysis_lib.signals.stored_columns import (
+    StoredColumns,
+    check_columns,
+    check_file,
+    check_rows,
+    check_size,
+)
 
 FloatArray = NDArray[np.float64]
 HDF5_MAGIC = b"\x89HDF\r\n\x1a\n"
 MAT_5_MAGIC = b"MATLAB 5.0 MAT-file"
-LARGEST_COLUMN = (
-    200_000_000  # numbers; 55 hours at 1000 Hz. A small file can announce, or unpack to, far more.
-)
 
 
 def read_mat_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
@@ -75,7 +78,7 @@ def _read_version_5(path: Path, wanted: Sequence[str]) -> dict[str, FloatArray]:
     shapes = {name: shape for name, shape, _ in scipy.io.whosmat(str(path))}
     check_columns(path.name, list(shapes), roots)
     for root in roots:
-        _check_size(path, root, math.prod(shapes[root]))
+        check_size(f"{path.name}, variable {root!r}", math.prod(shapes[root]))
     held = scipy.io.loadmat(str(path), variable_names=roots, squeeze_me=True, struct_as_record=False)
     return {name: _as_vector(path, name, _walk(path, held, name)) for name in wanted}
 
@@ -111,7 +114,7 @@ def _read_hdf5(path: Path, wanted: Sequence[str]) -> dict[str, FloatArray]:
         for name in wanted:
             check_columns(path.name, names, [name])
             dataset = file[name.replace(".", "/")]
-            _check_size(path, name, dataset.size)
+            check_size(f"{path.name}, variable {name!r}", dataset.size)
             values[name] = _as_vector(path, name, dataset[()])
     return values
 
@@ -138,17 +141,6 @@ def _as_vector(path: Path, name: str, value: Any) -> FloatArray:
         remedy="map a vector; a field of a structure is written as structure.field",
         scope="trial",
     )
-
-
-def _check_size(path: Path, name: str, size: int) -> None:
-    if size > LARGEST_COLUMN:
-        raise Refusal(
-            what=f"{path.name}, variable {name!r}",
-            got=f"{size} numbers",
-            wanted=f"at most {LARGEST_COLUMN}",
-            remedy="cut the recording into trials",
-            scope="trial",
-        )
 
 
 def _unreadable(path: Path, got: str) -> Refusal:

@@ -10,7 +10,13 @@ import pyarrow as pa
 from pyarrow import parquet
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.stored_columns import StoredColumns, check_columns, check_file, check_rows
+from analysis_lib.signals.stored_columns import (
+    StoredColumns,
+    check_columns,
+    check_file,
+    check_rows,
+    check_size,
+)
 
 
 def read_parquet_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
@@ -40,6 +46,9 @@ def read_parquet_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
             for name in wanted:
                 _check_holds_numbers(path.name, name, file.schema_arrow.field(name).type)
             check_rows(path.name, file.metadata.num_rows)
+            check_size(
+                path.name, file.metadata.num_rows
+            )  # rows that are all alike take hardly any room in the file
             # One column after the other: a whole table beside its contiguous copy would take twice the memory.
             values = {name: _as_floats(file.read(columns=[name]).column(name)) for name in wanted}
     except (pa.ArrowException, OSError) as error:

@@ -11,6 +11,9 @@ import numpy as np
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.units import nearest
 
+LARGEST_COLUMN = 200_000_000
+"""Numbers: 55 hours at 1000 Hz. A small file can announce, or unpack to, far more."""
+
 
 @dataclass(frozen=True)
 class StoredColumns:
@@ -62,6 +65,18 @@ def check_columns(file: str, found: Sequence[str], wanted: Sequence[str]) -> Non
             got=f"{times} such columns" if times else f"no such column{nearest(column, found)}",
             wanted="one of the columns found: " + ", ".join(repr(name) for name in found),
             remedy="correct the column map in study.toml" + _delimiter_hint(found),
+            scope="trial",
+        )
+
+
+def check_size(what: str, numbers: int) -> None:
+    """Refuse a column that announces more numbers than any recording holds, before room is made for them."""
+    if numbers > LARGEST_COLUMN:
+        raise Refusal(
+            what=what,
+            got=f"{numbers} numbers",
+            wanted=f"at most {LARGEST_COLUMN}",
+            remedy="cut the recording into trials",
             scope="trial",
         )
 

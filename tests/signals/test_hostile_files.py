@@ -9,9 +9,11 @@ import zipfile
 import zlib
 
 import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pyarrow import parquet
 from rides import crank_at, leg_torque
 from scipy.io import savemat
 
@@ -74,6 +76,16 @@ def test_a_matlab_variable_that_unpacks_to_far_more_than_its_file(read):
     content = mat_5(struct.pack("<II", 15, len(packed)) + packed + others.getvalue()[128:])
     with pytest.raises(Refusal, match="'t' – got 2000000000 numbers"):
         read(content, "mat")
+
+
+def test_a_parquet_file_of_like_rows_that_unpacks_to_far_more_than_its_file(tmp_path, monkeypatch):
+    """Two million like rows take some kilobytes; the largest number of rows is lowered, so that the test is quick."""
+    columns = {name: pa.array(np.zeros(2_000_000)) for name in ("t", "angle", "torque")}
+    parquet.write_table(pa.table(columns), tmp_path / "ride")
+    assert (tmp_path / "ride").stat().st_size < 50_000  # of 48 MB
+    monkeypatch.setattr("analysis_lib.signals.stored_columns.LARGEST_COLUMN", 1_000_000)
+    with pytest.raises(Refusal, match="got 2000000 numbers – wanted at most 1000000"):
+        read_recording(tmp_path / "ride", RecorderSettings("parquet", COLUMNS))
 
 
 @pytest.mark.parametrize("length", [100, 128, 130, 140, 400, -20])
