@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,7 @@ from scipy.linalg import orth
 from statsmodels.regression.linear_model import OLS
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.designs import Design
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.trial_table import OVERALL, split_intensities
 
@@ -138,3 +140,61 @@ def who_counts(trials: pd.DataFrame, rings: Sequence[str]) -> pd.DataFrame:
             reason = f"{lost} on {', '.join(gone)}" if gone else ""
             rows.append((rider, intensity, ", ".join(there), ", ".join(gone), part, reason))
     return pd.DataFrame(rows, columns=["rider", "intensity", "ridden", "lacking", "part", "reason"])
+
+
+@dataclass(frozen=True)
+class MeansDesign:
+    """What a design gives to the analysis of riders' means on each ring.
+
+    Attributes
+    ----------
+    variance : float
+        Of a ring − the reference, mean over rings, in (variance of a mean)/N, riders spread evenly over sequences.
+    share : float
+        Mean over riders' means of 1/(periods in it): 1 where each ring is ridden once.
+    means, period_columns : float, int
+        Means a rider, and how many columns periods take beyond riders.
+    """
+
+    variance: float
+    share: float
+    means: float
+    period_columns: int
+
+
+def design_of_means(design: Design, reference: str) -> MeansDesign:
+    """Lay out two riders a sequence and see what their means on each ring can tell.
+
+    Raises
+    ------
+    Refusal
+        Rings that cannot be told from periods and riders.
+
+    Examples
+    --------
+    ABBA with BAAB: a rider has two means of two periods, so the difference has 2 · (σ²/2)/N:
+
+    >>> two = {"ABBA": ("A", "B", "B", "A"), "BAAB": ("B", "A", "A", "B")}
+    >>> found = design_of_means(two, "A")
+    >>> round(found.variance, 6), found.share, found.means, found.period_columns
+    (2.0, 0.5, 2.0, 1)
+    """
+    rows = [
+        (f"{name} {copy}", period, ring)
+        for name, order in design.items()
+        for copy in (1, 2)
+        for period, ring in enumerate(order)
+    ]
+    seen = pd.DataFrame(rows, columns=["rider", "period", "ring"])
+    others = [ring for ring in pd.unique(seen["ring"]) if ring != reference]
+    columns = np.column_stack([indicate(seen["ring"], ring) for ring in others])
+    riders, (x, periods, once) = average_repeats(seen, columns, indicate_periods(seen), np.eye(len(seen)))
+    whole = design_of(riders, x, periods, "rings of the design")
+    variances = np.diag(np.linalg.inv(whole.T @ whole))[: len(others)]
+    count = 2 * len(design)
+    return MeansDesign(
+        variance=float(variances.mean()) * count,
+        share=float((once**2).sum(axis=1).mean()),
+        means=len(riders) / count,
+        period_columns=whole.shape[1] - len(others) - count,
+    )

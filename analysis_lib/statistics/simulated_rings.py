@@ -70,7 +70,7 @@ def simulate_rings(
     Parameters
     ----------
     design : mapping of sequence name to rings in riding order
-        Each ring at most once a sequence.
+        A ring may come several times in a sequence.
     riders : int
         Recruited, spread over the sequences as evenly as can be.
     effect : float
@@ -100,7 +100,8 @@ def simulate_rings(
 class Fits:
     """What least squares says of many studies.
 
-    Contrasts and their standard errors (studies, rings); df, mean correlation and whether known (studies,).
+    Contrasts and their standard errors (studies, rings); df, mean correlation, whether known, and riders with two
+    rings or more (studies,).
     """
 
     value: Array
@@ -108,6 +109,7 @@ class Fits:
     df: NDArray[np.integer]
     correlation: Array
     known: NDArray[np.bool_]
+    riders: NDArray[np.integer]
 
 
 def _draw(
@@ -125,34 +127,54 @@ def _draw(
 
 
 def fit_studies(ridden: NDArray[np.integer], rings: int, values: Array) -> Fits:
-    """Least squares of value = rider + period + ring for every study at once, riders taken out first."""
-    periods = ridden.shape[1]
-    ring = (ridden[..., None] == np.arange(1, rings)).astype(float)
-    period = np.broadcast_to(np.eye(periods)[:, 1:], (*ridden.shape, periods - 1))
-    columns = np.concatenate([ring, period], axis=2)
-    k, q = rings - 1, columns.shape[2]
-    seen = np.isfinite(values).astype(float)
-    filled = np.where(seen > 0, values, 0.0)
-    count = np.maximum(seen.sum(axis=2), 1)
-    of_rider = np.einsum("srp,rpq->srq", seen, columns)
-    flat = columns.reshape(-1, q)
-    squares = (flat[:, :, None] * flat[:, None, :]).reshape(len(flat), -1)
-    information = (seen.reshape(len(seen), -1) @ squares).reshape(-1, q, q)
+    """Least squares of value = rider + period + ring for every study at once, riders taken out first.
+
+    As `rings.rings_effect` does it: each rider's values on one ring are averaged before.
+    """
+    k = rings - 1
+    y, columns, there = _average_repeats(ridden, rings, values)
+    count = np.maximum(there.sum(axis=2), 1)
+    weighted = columns * there[..., None]
+    of_rider = weighted.sum(axis=2)
+    information = np.einsum("srki,srkj->sij", weighted, columns)
     information -= np.einsum("sri,srj->sij", of_rider / count[..., None], of_rider)
-    total = filled.sum(axis=2)
-    score = filled.reshape(len(seen), -1) @ flat - np.einsum("sr,srq->sq", total / count, of_rider)
-    smallest = np.linalg.eigvalsh(information)[:, 0]
-    df = (seen.sum(axis=(1, 2)) - (seen.sum(axis=2) > 0).sum(axis=1) - q).astype(int)
-    known = (smallest > SAME_WITHIN) & (df > 0)
-    inverse = np.linalg.inv(np.where(known[:, None, None], information, np.eye(q)))
+    total = y.sum(axis=2)
+    score = np.einsum("srk,srkq->sq", y, columns) - np.einsum("sr,srq->sq", total / count, of_rider)
+    inverse, rank, known = _invert(information, k)
+    df = (there.sum(axis=(1, 2)) - (there.sum(axis=2) > 0).sum(axis=1) - rank).astype(int)
+    known &= df > 0
     solution = np.einsum("sij,sj->si", inverse, score)
-    left = (filled**2).sum(axis=(1, 2)) - (total**2 / count).sum(axis=1) - (solution * score).sum(axis=1)
+    left = (y**2).sum(axis=(1, 2)) - (total**2 / count).sum(axis=1) - (solution * score).sum(axis=1)
     variance = np.maximum(left, 0.0) / np.maximum(df, 1)
-    block = inverse[:, :k, :k]
+    block = np.where(known[:, None, None], inverse[:, :k, :k], np.eye(k))
     scale = np.sqrt(np.einsum("sii->si", block))
     correlation = block / (scale[:, :, None] * scale[:, None, :])
     mean = (correlation.sum(axis=(1, 2)) - k) / max(k * (k - 1), 1)
-    return Fits(solution[:, :k], np.sqrt(variance)[:, None] * scale, np.maximum(df, 1), mean, known)
+    riders = (there.sum(axis=2) > 1).sum(axis=1)
+    return Fits(solution[:, :k], np.sqrt(variance)[:, None] * scale, np.maximum(df, 1), mean, known, riders)
+
+
+def _average_repeats(
+    ridden: NDArray[np.integer], rings: int, values: Array
+) -> tuple[Array, Array, NDArray[np.floating]]:
+    """Means (studies, riders, rings), their columns of rings and shares of periods, and which there are."""
+    seen = np.isfinite(values)
+    used = seen[..., None] * (ridden[..., None] == np.arange(rings))
+    repeats = used.sum(axis=2)
+    shares = used / np.maximum(repeats, 1)[:, :, None]
+    y = np.einsum("srp,srpk->srk", np.where(seen, values, 0.0), shares)
+    ring = np.broadcast_to(np.eye(rings)[:, 1:], (*repeats.shape, rings - 1))
+    return y, np.concatenate([ring, shares.swapaxes(2, 3)[..., 1:]], axis=3), (repeats > 0).astype(float)
+
+
+def _invert(information: Array, wanted: int) -> tuple[Array, NDArray[np.integer], NDArray[np.bool_]]:
+    """Pseudo-inverses, ranks, and whether the first `wanted` columns can be told from all others."""
+    sizes, axes = np.linalg.eigh(information)
+    kept = sizes > SAME_WITHIN * np.maximum(sizes[:, -1:], 1.0)
+    inverse = np.einsum("sij,sj,skj->sik", axes, np.where(kept, 1 / np.where(kept, sizes, 1.0), 0.0), axes)
+    told = np.einsum("sij,sj,skj->sik", axes, kept.astype(float), axes)[:, :, :wanted]
+    apart = np.abs(told - np.eye(information.shape[1])[:, :wanted]).max(axis=(1, 2))
+    return inverse, kept.sum(axis=1), apart < 1e-6
 
 
 def judge_studies(
@@ -180,7 +202,7 @@ def judge_studies(
         power=float(excludes.mean()),
         coverage=float(holds[fit.known].mean()) if some else math.nan,
         verdicts={**shares, "undecided": 1 - sum(shares.values())},
-        mean_riders=float((np.isfinite(values).sum(axis=2) > 1).sum(axis=1).mean()),
+        mean_riders=float(fit.riders.mean()),
         not_analysable=float((~fit.known).mean()),
         mean_se=float(fit.se[fit.known].mean()) if some else math.nan,
         found_any=float(excludes.any(axis=1).mean()),

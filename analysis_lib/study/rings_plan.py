@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -12,10 +13,10 @@ from scipy import optimize
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design, design_variance, williams_design
 from analysis_lib.statistics.many_to_one import many_to_one_power
+from analysis_lib.statistics.rider_least_squares import MeansDesign, design_of_means
 from analysis_lib.statistics.sample_size import SampleSize, find_riders
 from analysis_lib.statistics.simulated_rings import SimulatedRings, simulate_rings
 from analysis_lib.statistics.statistical_power import power_of_two_one_sided
-from analysis_lib.study.problems import listed
 from analysis_lib.study.ring_roles import WILLIAMS
 from analysis_lib.study.study_plan import STUDIES, StudyPlan
 
@@ -24,8 +25,8 @@ from analysis_lib.study.study_plan import STUDIES, StudyPlan
 class RingsPlan(StudyPlan):
     """A study of several oval rings: rider + period + ring, every oval against round with simultaneous bounds.
 
-    Power by formula is that of one oval ring against round, whatever the others do; exact where each rider rides
-    each ring once, else with the mean variance over pairs of rings.
+    Power by formula is that of one oval ring against round, whatever the others do; exact where the rings of a
+    sequence are ridden equally often, else with their mean share.
     """
 
     def check(self) -> None:
@@ -34,19 +35,14 @@ class RingsPlan(StudyPlan):
         Raises
         ------
         Refusal
-            A ring twice in a sequence; rings that cannot be told from periods; fewer riders expected to finish
-            than there are sequences, or too few for any degrees of freedom.
+            Rings that cannot be told from periods; fewer riders expected to finish than there are sequences, or too
+            few for any degrees of freedom.
         """
         orders = self.settings.design.sequences
-        remedy = f'write sequences = "{WILLIAMS}", or each ring at most once a sequence'
+        remedy = f'write sequences = "{WILLIAMS}", or add orders until each ring comes in every period'
         where = "study.toml, design.sequences"
-        if twice := [name for name, order in orders.items() if len(set(order)) < len(order)]:
-            once = (
-                "plan with each ring once; a study that repeats rings is analysed, and surer than that plan"
-            )
-            raise Refusal(where, f"a ring twice in {listed(twice)}", "each ring at most once", once)
         ridden = {ring for order in orders.values() for ring in order}
-        if ridden != set(self.settings.rings) or math.isinf(self.design_variance.plain):
+        if ridden != set(self.settings.rings) or not self._tells_rings:
             got = f"{len(orders)} sequences that do not tell all rings from periods"
             raise Refusal(where, got, "every ring in every period, or nearly", remedy)
         least = max(self.sequences, 3)
@@ -62,13 +58,24 @@ class RingsPlan(StudyPlan):
 
     @property
     def contrast_sd(self) -> float:
-        """SD between riders of one ring − another: sqrt(v (SD within² + response_sd²/2)).
+        """SD between riders of one ring − the round one: sqrt(v (share · SD within² + response_sd²/2)).
 
-        v is the design's variance of a ring difference in σ²/N, 2 where each rider rides each ring.
+        v is the design's variance of a difference in (variance of a rider's mean on a ring)/N, 2 where each rider
+        rides each ring; a mean of m periods has the share 1/m of the error of one.
         """
-        plan = self.settings.planned
-        within = plan.within_rider_sd**2 + plan.response_sd**2 / 2
-        return math.sqrt(self.design_variance.plain * within)
+        plan, means = self.settings.planned, self._means
+        return math.sqrt(means.variance * (means.share * plan.within_rider_sd**2 + plan.response_sd**2 / 2))
+
+    @property
+    def _tells_rings(self) -> bool:
+        try:
+            return self._means.variance < math.inf
+        except Refusal:
+            return False
+
+    @cached_property
+    def _means(self) -> MeansDesign:
+        return design_of_means(self.settings.design.sequences, self.settings.ring_in_role("round"))
 
     @property
     def detectable_effect(self) -> float:
@@ -121,9 +128,8 @@ class RingsPlan(StudyPlan):
         return power_of_two_one_sided(effect, -bound, bound, se, self._df(riders), each)
 
     def _df(self, riders: int) -> int:
-        """Residual df: riders · periods − riders − (periods − 1) − rings compared."""
-        periods = self.settings.periods
-        return riders * periods - riders - (periods - 1) - self.contrasts
+        """Residual df: riders' means − riders − columns of periods − rings compared."""
+        return round(riders * (self._means.means - 1)) - self._means.period_columns - self.contrasts
 
     def simulate(self, effect: float, riders: int | None = None) -> SimulatedRings:
         """Simulate studies of the planned design in which every oval ring has the effect; see `StudyPlan.simulate`."""

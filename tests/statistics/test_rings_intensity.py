@@ -73,9 +73,10 @@ def test_trends_are_the_slopes_of_a_formula(lost):
     assert trend.unit == "W per step of intensity"
 
 
+@pytest.mark.parametrize("there_and_back", [False, True])
 @pytest.mark.parametrize("world", ["riders differ", "riders differ, trials missing"])
-def test_simulated_studies_are_analysed_as_the_page_analyses_them(world):
-    rings = simulated.ridden(12)
+def test_simulated_studies_are_analysed_as_the_page_analyses_them(world, there_and_back):
+    rings = simulated.ridden(12, there_and_back)
     values = simulated.draw(rings, simulated.WORLDS[world], 2, np.random.default_rng(3))
     parts = {
         "overall": values.mean(axis=3),
@@ -86,6 +87,7 @@ def test_simulated_studies_are_analysed_as_the_page_analyses_them(world):
         ours = {"overall": effect.overall, "trend": effect.trend().families["trend"][0]}
         for name, part in parts.items():
             fits = fit_studies(rings, 3, part)
+            assert fits.known.all()
             for k, ring in enumerate(simulated.RINGS[1:]):
                 shown = (fits.value[study, k], fits.se[study, k], fits.df[study])
                 assert (ours[name][ring].value, ours[name][ring].se, ours[name][ring].df) == pytest.approx(
