@@ -206,7 +206,7 @@ EFFECTS = (
         axis_ratio=(1.215, 1.215),
         cadence_rpm=(70.0, 110.0),
         direction=-1,
-        doubts="sizes not readable, year from memory; torque alone does not tell a joint's moment",
+        doubts="sizes not readable, year from memory; compared by itself from one leg's torque, see `joint_shift`",
     ),
     PublishedEffect(
         "Cullen 1992, IJSM 13:264",

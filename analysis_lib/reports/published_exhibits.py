@@ -146,7 +146,7 @@ def _left_out(compared: list[ComparedEffect]) -> str:
     if not left:
         return ""
     each = "; ".join(f"{effect.result} ({_short(effect.source)})" for effect in left)
-    return f"Not compared, because mechanics from torque alone does not predict it: {each}."
+    return f"Not compared here, because the torque of both legs does not predict it: {each}."
 
 
 def _label(part: ComparedEffect) -> str:

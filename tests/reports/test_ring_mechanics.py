@@ -17,6 +17,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports import (
     ring_chain,
     ring_environment,
+    ring_joint_shift,
     ring_joints,
     ring_other_shapes,
     ring_practice,
@@ -263,3 +264,18 @@ def test_the_segments_are_printed_as_the_table_has_them():
     assert frame.loc["thigh", "gyration_m"] == pytest.approx(0.329 * frame.loc["thigh", "length_m"])
     # The foot's radius of gyration refers to heel to toe tip, 0.26 m here, not to ankle to pedal.
     assert frame.loc["foot", "gyration_m"] == pytest.approx(0.245 * 0.26)
+
+
+def test_the_shift_of_joint_work_is_told_as_it_is():
+    """A model that grows with cadence agrees with the trial; one turned round does not and says so."""
+    from analysis_lib.mechanics.joint_shift import strutzenberger_shifts
+
+    legs = stated_legs(75.0, 0.1725, angles=72)
+    leg = 13.0 + 27.0 * np.cos(ANGLE[::5] - math.radians(100)) + 5 * np.cos(2 * ANGLE[::5])
+    shifts = strutzenberger_shifts(Drivetrain(Ring.round(52)), leg, legs.path, legs.segments)
+    words = " ".join(ring_joint_shift.shift_sentences(shifts))
+    assert "as the trial found" in words and "not with power, as was found" in words
+    turned = shifts.assign(knee_points=-shifts["knee_points"], hip_points=-shifts["hip_points"])
+    assert "did not find in every case" in ring_joint_shift.shift_sentences(turned)[0]
+    table = ring_joint_shift.shift_table(shifts).frame
+    assert len(table) == 2 * 3 * 3 and (table["knee_points_low"] <= table["knee_points_high"]).all()
