@@ -135,8 +135,9 @@ def rings_rows(riders: int) -> list[tuple]:
         rows.append(
             (f"three rings, ring × intensity, {name}", riders, FEWER, alarms, 0.05, math.nan, math.nan)
         )
-        found_any, held = repeat_rates(riders, name)
-        rows.append((f"three rings ridden twice, {name}", riders, FEWER, found_any, 0.05, held, 0.95))
+        twice = repeat_rates(riders, name)
+        analysis = f"three rings ridden twice, {name}"
+        rows.append((analysis, riders, twice.studies, twice.found_any, 0.05, twice.coverage, 0.95))
     return rows
 
 

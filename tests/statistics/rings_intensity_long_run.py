@@ -1,7 +1,7 @@
 """How several rings fare over intensities and on repeated rides when none has an effect: simulations.
 
-Overall and trend are fitted by the plan's own routine, which `test_rings_intensity` holds against `rings_effect`; ring ×
-intensity and repeated rides by the routines of `rings_effect` itself, study by study.
+Overall, trend and repeated rides are fitted by the plan's own routine, which `test_rings_intensity` holds against
+`rings_effect`; ring × intensity by the routine of `rings_effect` itself, study by study.
 """
 
 from __future__ import annotations
@@ -13,8 +13,6 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import williams_design
-from analysis_lib.statistics.many_to_one import critical_t
-from analysis_lib.statistics.rider_least_squares import fit_family
 from analysis_lib.statistics.rings_intensity import ring_by_intensity
 from analysis_lib.statistics.simulated_rings import SimulatedRings, fit_studies, judge_studies
 from analysis_lib.statistics.trial_table import check_trials
@@ -102,17 +100,8 @@ def interaction_error(riders: int, world: str) -> float:
     return float(np.mean(np.array(p_values) < 0.05))
 
 
-def repeat_rates(riders: int, world: str) -> tuple[float, float]:
-    """Rings ridden there and back: share of studies that find any ring, and that hold all truths, overall."""
+def repeat_rates(riders: int, world: str) -> SimulatedRings:
+    """Rings ridden there and back, mean over intensities, at 5 %."""
     rings = ridden(riders, there_and_back=True)
-    values = draw(rings, WORLDS[world], FEWER, np.random.default_rng(980 + riders)).mean(axis=3)
-    trials = check_trials(tabulate(rings, np.repeat(values[0][..., None], 3, axis=2)), "y", RINGS)
-    trials = trials[trials["intensity"] == LEVELS[0]].reset_index(drop=True)
-    held = 0
-    for study in values:
-        seen = trials.assign(value=study.ravel()).dropna(subset=["value"])
-        estimates, correlation = fit_family(seen, list(RINGS[1:]), "y", RINGS[0], "")
-        first = estimates[RINGS[1]]
-        most = max(abs(e.t) for e in estimates.values())
-        held += most <= critical_t(correlation, first.df, 0.95)
-    return 1 - held / FEWER, held / FEWER
+    values = draw(rings, WORLDS[world], STUDIES, np.random.default_rng(980 + riders)).mean(axis=3)
+    return judge_studies(fit_studies(rings, len(RINGS), values), values, 0.0, 3.0, 0.95)

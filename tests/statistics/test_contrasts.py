@@ -12,6 +12,8 @@ from worked_crossovers import two_periods
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.contrasts import mean_over_sequences, period_weights, rider_contrasts
+from analysis_lib.statistics.crossover import ring_effect
+from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.statistics.trial_table import check_trials
 
 
@@ -146,3 +148,33 @@ def test_the_weights_say_how_far_a_period_effect_moves_the_estimate():
     weights = period_weights(check_trials(table, "y")).loc["easy"].to_numpy()
     assert moved == pytest.approx(weights @ drift, abs=1e-12)
     assert abs(moved) > 0.1
+
+
+# Paired data that spm1d ships with their expected t and p: weights before and after a clinic (real-statistics.com, paired
+# t test), and mileage with two fuels (Columbia University, course W2024).
+CLINIC = (
+    [210, 205, 193, 182, 259, 239, 164, 197, 222, 211, 187, 175, 186, 243, 246],
+    [197, 195, 191, 174, 236, 226, 157, 196, 201, 196, 181, 164, 181, 229, 231],
+)
+MILEAGE = ([19, 22, 24, 24, 25, 25, 26, 26, 28, 32], [16, 20, 21, 22, 23, 22, 27, 25, 27, 28])
+
+
+@pytest.mark.parametrize(
+    ("pairs", "t", "digits", "p", "p_digits"),
+    # The second is printed one-sided
+    [(CLINIC, 6.6896995, 5.1e-8, 1.028e-5, 5.1e-9), (MILEAGE, 4.4721, 5.1e-5, 2 * 0.000775, 1.1e-6)],
+)
+def test_one_sequence_is_the_paired_t_test(pairs, t, digits, p, p_digits):
+    rows = [
+        (f"R{rider}", "OR", period, ring, "one", y)
+        for period, (ring, values) in enumerate(zip(("oval", "round"), pairs, strict=True), start=1)
+        for rider, y in enumerate(values)
+    ]
+    table = pd.DataFrame(rows, columns=["rider", "sequence", "period", "ring", "intensity", "y"])
+    effect = ring_effect(table, "y").overall
+    assert effect.t == pytest.approx(t, abs=digits)
+    assert effect.p == pytest.approx(p, abs=p_digits)
+    assert effect.df == len(pairs[0]) - 1
+    # One angle alone is that t too
+    one = paired_curves((np.array(pairs[0]) - np.array(pairs[1]))[:, None].astype(float))
+    assert one.t[0] == pytest.approx(t, abs=digits)

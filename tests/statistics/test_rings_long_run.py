@@ -43,6 +43,6 @@ def test_overall_trend_and_ring_by_intensity_keep_their_promise(riders, world):
 @pytest.mark.parametrize("riders", [6, 8, 12, 20])
 @pytest.mark.parametrize("world", OVER_INTENSITIES)
 def test_rings_ridden_repeatedly_keep_their_promise(riders, world):
-    found_any, held = repeat_rates(riders, world)
-    assert abs(found_any - 0.05) < 4 * FEWER_SE
-    assert abs(held - 0.95) < 4 * FEWER_SE
+    rates = repeat_rates(riders, world)
+    assert abs(rates.found_any - 0.05) < 4 * SE
+    assert abs(rates.coverage - 0.95) < 4 * SE
