@@ -271,7 +271,11 @@ def test_the_shift_of_joint_work_is_told_as_it_is():
     from analysis_lib.mechanics.joint_shift import strutzenberger_shifts
 
     legs = stated_legs(75.0, 0.1725, angles=72)
-    leg = 13.0 + 27.0 * np.cos(ANGLE[::5] - math.radians(100)) + 5 * np.cos(2 * ANGLE[::5])
+    leg = (
+        13.0
+        + 27.0 * np.cos(ANGLE[::5] - math.radians(100))
+        + 5 * np.cos(2 * (ANGLE[::5] - math.radians(100)))
+    )
     shifts = strutzenberger_shifts(Drivetrain(Ring.round(52)), leg, legs.path, legs.segments)
     words = " ".join(ring_joint_shift.shift_sentences(shifts))
     assert "as the trial found" in words and "not with power, as was found" in words
