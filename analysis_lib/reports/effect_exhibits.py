@@ -17,6 +17,7 @@ from analysis_lib.statistics.estimates import decimals_for, show_level, show_num
 from analysis_lib.statistics.multiplicity import simultaneous_intervals
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.protocol_text import unit_after
 
 EFFECT_HEADINGS = {
     "estimate": "oval − round",
@@ -54,13 +55,15 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
     estimate, low, high = (show_number(overall[name], decimals) for name in ("estimate", "low", "high"))
     return FigureExhibit(
         f"effect_{outcome.name}",
-        effect_panel(frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.unit_shown),
+        effect_panel(
+            frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.difference_unit
+        ),
         f"{outcome.label}, oval − round: estimate (diamonds) with {show_level(level)} interval (capped bar) and,"
         " for single intensities, the longer interval that holds for all of them at once (thin line), beside"
         " each rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
-        f" {outcome.smallest_effect:g} {outcome.unit_shown}, as study.toml declares. {riders_at_each(frame)} An"
+        f" {outcome.smallest_effect:g}{unit_after(outcome)}, as study.toml declares. {riders_at_each(frame)} An"
         " interval wholly inside the shade speaks for no effect that matters.",
-        f"Point and interval plot of {outcome.label} by intensity; overall {estimate} {outcome.unit_shown}, interval"
+        f"Point and interval plot of {outcome.label} by intensity; overall {estimate}{unit_after(outcome)}, interval"
         f" {low} to {high}.",
         frame,
     )
@@ -82,7 +85,7 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
         frame[[*columns, "verdict", "n"]],
         f"{name_with_unit(outcome)}, oval − round. {effect.method}. Holm: adjusted for looking at"
         " every intensity; the overall row is one test and is not adjusted. Verdict against"
-        f" ±{outcome.smallest_effect:g} {outcome.unit_shown}: equivalent when the 90 % interval lies inside,"
+        f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the 90 % interval lies inside,"
         " difference when the 95 % interval excludes zero, else undecided.",
         EFFECT_HEADINGS,
         EFFECT_DIGITS | show_digits(effect),

@@ -44,7 +44,7 @@ def floor_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     return TableExhibit(
         f"floor_{outcome.name}",
         effect_floor(analysis, outcome),
-        f"Measuring floor of {outcome.label}, oval − round ({outcome.unit_shown}): the standard error that zero"
+        f"Measuring floor of {outcome.label}, oval − round ({outcome.difference_unit}): the standard error that zero"
         " torque, timing and turn-to-turn variation would give by themselves, beside the estimate and its"
         " standard error from rider to rider. Slope and angle errors of one recorder are common to both"
         " rings and left out.",

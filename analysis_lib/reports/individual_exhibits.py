@@ -19,14 +19,16 @@ from analysis_lib.study.protocol import Outcome
 
 def riders_of(analysis: StudyAnalysis, outcome: Outcome) -> IndividualEffects:
     """Return each rider's effect, mean over intensities; refused where no ring was ridden in several periods."""
-    return individual_effects(analysis.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
+    return individual_effects(analysis.outcome_table(outcome), outcome.label, unit=outcome.difference_unit)
 
 
 def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhibit:
     """Draw each rider's effect with both intervals and the shrunken estimate."""
     many = len(individual.riders) > MANY
     riders = individual.riders.sort_values("effect" if many else "rider", ignore_index=True)
-    axis = f"{outcome.label}, oval − round" + (f" ({outcome.unit_shown})" if outcome.unit_shown else "")
+    axis = f"{outcome.label}, oval − round" + (
+        f" ({outcome.difference_unit})" if outcome.difference_unit else ""
+    )
     spread = individual.spread
     return FigureExhibit(
         f"riders_{outcome.name}",
@@ -37,8 +39,8 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
         " interval from that rider's own replicates alone, on very few degrees of freedom, cut off at the edge. Open"
         " circle: shrunken towards the group by as much as chance explains the spread. Shaded: smaller than the"
         " smallest effect that matters. Bars that all cross one line do not speak against one response of all.",
-        f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is"
-        f" {spread.sd:.2g} {outcome.unit_shown}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
+        f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is {spread.sd:.2g}"
+        f" {outcome.difference_unit}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
         riders,
     )
 
@@ -67,7 +69,7 @@ def rider_table(outcome: Outcome, individual: IndividualEffects) -> TableExhibit
 
 def response_sentences(outcome: Outcome, individual: IndividualEffects) -> list[str]:
     """Say how much riders differ in their response, beside what one rider's rides can show."""
-    unit = f" {outcome.unit_shown}" if outcome.unit_shown else ""
+    unit = f" {outcome.difference_unit}" if outcome.difference_unit else ""
     error = individual.typical_error
     # A difference between means of two periods a ring has the error of one difference of single trials over √2.
     seen = REACH * error * math.sqrt(1 / 2 + 1 / 2)

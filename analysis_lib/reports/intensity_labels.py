@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import pandas as pd
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from matplotlib.ticker import FixedFormatter
+from matplotlib.ticker import FuncFormatter
 
 from analysis_lib.reports.exhibit import TableExhibit
 
@@ -46,10 +47,17 @@ def label_table(table: TableExhibit, labels: Mapping[str, str]) -> TableExhibit:
 def label_figure(figure: Figure, labels: Mapping[str, str]) -> None:
     """Write labels in a figure wherever a name stands by itself: over panels, at ticks and in legends."""
     for axes in figure.axes:
-        for axis in (axes.xaxis, axes.yaxis):
-            ticks = axis.get_major_formatter()
-            if isinstance(ticks, FixedFormatter):
-                axis.set_major_formatter(FixedFormatter([labels.get(str(word), word) for word in ticks.seq]))
+        _label_ticks(axes.xaxis, labels)
+        _label_ticks(axes.yaxis, labels)
     for artist in figure.findobj(Text):
         if isinstance(artist, Text) and artist.get_text() in labels:
             artist.set_text(labels[artist.get_text()])
+
+
+def _label_ticks(axis: Axis, labels: Mapping[str, str]) -> None:
+    words = [text.get_text() for text in axis.get_ticklabels()]
+    if any(word in labels for word in words):
+        shown = {
+            place: labels.get(word, word) for place, word in zip(axis.get_ticklocs(), words, strict=True)
+        }
+        axis.set_major_formatter(FuncFormatter(lambda place, _: shown.get(place, "")))

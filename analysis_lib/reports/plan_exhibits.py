@@ -24,7 +24,9 @@ def power_table(plan: StudyPlan) -> TableExhibit:
         f" ±{outcome.smallest_effect:g}{unit_after(outcome)}; the nearer the true effect lies to a bound, the more riders"
         " it takes. A dash: no number of riders is enough.",
         {
-            "true_effect": f"true effect ({outcome.unit_shown})" if outcome.unit_shown else "true effect",
+            "true_effect": f"true effect ({outcome.difference_unit})"
+            if outcome.difference_unit
+            else "true effect",
             "power_all_ride": "power, all finish",
             "power_some_stop": "power, some stop",
         },
@@ -47,7 +49,7 @@ def simulated_table(plan: StudyPlan) -> TableExhibit:
         }
         for found in plan.simulated
     ]
-    unit = plan.settings.primary_outcome.unit_shown
+    unit = plan.settings.primary_outcome.difference_unit
     return TableExhibit(
         "simulated_verdicts",
         pd.DataFrame(rows),
@@ -78,7 +80,7 @@ def power_exhibit(plan: StudyPlan) -> FigureExhibit:
     power, sizes = plan_power.power_curve(plan), plan_power.sizes_by_spread(plan)
     reached = plan.simulated[-1].power
     figure = power_and_size(
-        power, sizes, len(plan.riders), wanted.power, wanted.within_rider_sd, outcome.unit_shown
+        power, sizes, len(plan.riders), wanted.power, wanted.within_rider_sd, outcome.difference_unit
     )
     return FigureExhibit(
         "power_and_size",

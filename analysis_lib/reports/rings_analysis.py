@@ -51,7 +51,7 @@ class RingsAnalysis(StudyAnalysis):
         if outcome.name not in self._effects:
             table, rings = self.outcome_table(outcome), tuple(self.rings)
             self._effects[outcome.name] = rings_effect(
-                table, outcome.label, rings, REFERENCE, unit=outcome.unit_shown
+                table, outcome.label, rings, REFERENCE, unit=outcome.difference_unit
             )
         return self._effects[outcome.name]
 

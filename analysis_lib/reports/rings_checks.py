@@ -192,7 +192,7 @@ def residual_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:
     shown = ", ".join(f"{ring} {value:.2g}" for ring, value in spread.items())
     return FigureExhibit(
         f"residuals_{outcome.name}",
-        residual_panels(left, outcome.label, outcome.unit_shown),
+        residual_panels(left, outcome.label, outcome.difference_unit),
         f"{name_with_unit(outcome)}: residuals of the primary analysis, one a trial (n = {len(left)}), by sequence and"
         f" period. Root mean squares by ring: {shown}. Look for a ring or period that spreads more than the others, and"
         " for a trial far from the rest.",

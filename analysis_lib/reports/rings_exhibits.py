@@ -222,9 +222,9 @@ def floor_table(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) 
     return TableExhibit(
         f"floor_{outcome.name}",
         analysis.floors(outcome, effect),
-        f"Measuring floor of {outcome.label}, ring − {effect.reference} ({outcome.unit_shown}): the standard error that"
-        " zero torque, timing and turn-to-turn variation would give by themselves. Slope and angle errors of one recorder"
-        " are common to all rings and left out.",
+        f"Measuring floor of {outcome.label}, ring − {effect.reference} ({outcome.difference_unit}): the standard error"
+        " that zero torque, timing and turn-to-turn variation would give by themselves. Slope and angle errors of one"
+        " recorder are common to all rings and left out.",
         {
             "floor": "measuring floor",
             "estimate": "difference",

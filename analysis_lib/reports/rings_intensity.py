@@ -81,7 +81,7 @@ def together_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
 def intensity_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
     """Say for each ring how its difference changes with intensity, then whether rings differ alike everywhere."""
     trend = effect.trend()
-    unit = f" {trend.unit}" if outcome.unit_shown else " per step of intensity"
+    unit = f" {trend.unit}" if outcome.difference_unit else " per step of intensity"
     words = [_change_sentence(row, unit, effect) for row in trend.to_frame().to_dict("records")]
     try:
         tests = effect.interaction()

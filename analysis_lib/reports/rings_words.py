@@ -48,7 +48,7 @@ def ring_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
 
 
 def _ring_sentence(row: dict, outcome: Outcome, effect: RingsEffect) -> str:
-    unit = f" {outcome.unit_shown}" if outcome.unit_shown else ""
+    unit = f" {outcome.difference_unit}" if outcome.difference_unit else ""
     head = f"{row['ring']} − {effect.reference}"
     if not row["se"] > 0:
         return f"{head}: {show_number(row['estimate'], signed=True)}{unit}; the values do not vary, so no test can be made."

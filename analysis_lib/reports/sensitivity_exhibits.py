@@ -47,7 +47,9 @@ def forest_exhibit(sisters: SisterAnalyses) -> FigureExhibit:
     verdicts = ", ".join(f"{row.analysis} {row.verdict}" for row in overall.itertuples())
     return FigureExhibit(
         f"analyses_{outcome.name}",
-        forest(overall, outcome.smallest_effect, f"{outcome.label}, oval − round ({outcome.unit_shown})"),
+        forest(
+            overall, outcome.smallest_effect, f"{outcome.label}, oval − round ({outcome.difference_unit})"
+        ),
         f"{name_with_unit(outcome)}, oval − round, all intensities together, by every analysis: estimate with 95 %"
         " interval. Shaded: smaller than the smallest effect that matters. Look for an interval that tells"
         " another story than the first.",
@@ -104,7 +106,7 @@ def residual_exhibit(outcome: Outcome, fixed: FixedRiders) -> FigureExhibit:
     left = _single_intensities(fixed)
     return FigureExhibit(
         f"residuals_{outcome.name}",
-        residual_panels(left, outcome.label, outcome.unit_shown),
+        residual_panels(left, outcome.label, outcome.difference_unit),
         f"{name_with_unit(outcome)}: residuals of the fixed-rider analysis, one a trial (n = {len(left)}), by"
         " sequence and period. Look for a sequence or period that spreads more than the others, for a trial far"
         " from the rest, and for a spread that grows from panel to panel.",

@@ -77,7 +77,7 @@ class SingleRiderAnalysis(StudyAnalysis):
     def _effect(self, outcome: Outcome, table: pd.DataFrame) -> SingleRiderEffect:
         table = table.assign(intensity=table["intensity"].cat.remove_unused_categories())
         seed = self.study.settings.study.seed
-        return single_rider_effect(table, outcome.label, self.lot, seed=seed, unit=outcome.unit_shown)
+        return single_rider_effect(table, outcome.label, self.lot, seed=seed, unit=outcome.difference_unit)
 
     def periods(self, outcome: Outcome) -> pd.DataFrame:
         """Return one row a period and intensity: ``intensity, period, ring, value, se, n_turns, n_effective``.

@@ -86,7 +86,7 @@ class SisterAnalyses:
         overall = self.overall
         primary, far = overall.iloc[0], self.farthest()
         apart = abs(far["estimate"] - primary["estimate"])
-        unit = f" {self.outcome.unit_shown}" if self.outcome.unit_shown else ""
+        unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
         spread = (
             f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
             f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
@@ -125,7 +125,7 @@ class SisterAnalyses:
         fixed, mixed = rows[FIXED], rows[MIXED]
         apart = abs(fixed["estimate"] - mixed["estimate"])
         same = fixed["verdict"] == mixed["verdict"] and apart < 0.5 * max(fixed["se"], mixed["se"])
-        unit = f" {self.outcome.unit_shown}" if self.outcome.unit_shown else ""
+        unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
         return (
             f"Fixed riders and the mixed model {'agree' if same else 'do not agree'}:"
             f" {show_number(fixed['estimate'], 2, signed=True)} and {show_number(mixed['estimate'], 2, signed=True)}{unit},"
@@ -143,7 +143,7 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
     Refusal
         When the primary analysis itself cannot be made.
     """
-    table, label, unit = analysis.outcome_table(outcome), outcome.label, outcome.unit_shown
+    table, label, unit = analysis.outcome_table(outcome), outcome.label, outcome.difference_unit
     notes: dict[str, str] = {}
     refused: dict[str, str] = {}
 

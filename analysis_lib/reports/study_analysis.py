@@ -103,30 +103,30 @@ class StudyAnalysis:
         firm = ~self.quantities.loc[table.index, "trial"].isin(doubtful)
         if firm.all():
             return None
-        return ring_effect(table[firm], outcome.label, unit=outcome.unit_shown)
+        return ring_effect(table[firm], outcome.label, unit=outcome.difference_unit)
 
     @once
     def effect(self, outcome: Outcome) -> RingEffect:
         """Return the effect of the oval ring on one outcome; refused where the data cannot carry it."""
-        return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
+        return ring_effect(self.outcome_table(outcome), outcome.label, unit=outcome.difference_unit)
 
     @once
     def fixed_riders(self, outcome: Outcome) -> FixedRiders:
         """Return the least-squares analysis with fixed riders, and its residuals."""
-        return fixed_rider_effect(self.outcome_table(outcome), outcome.label, unit=outcome.unit_shown)
+        return fixed_rider_effect(self.outcome_table(outcome), outcome.label, unit=outcome.difference_unit)
 
     @once
     def relabelling(self, outcome: Outcome) -> RelabellingTest:
         """Hold the overall effect against the same sequences dealt otherwise."""
         seed = self.study.settings.study.seed
         return relabelling_test(
-            self.outcome_table(outcome), outcome.label, seed=seed, unit=outcome.unit_shown
+            self.outcome_table(outcome), outcome.label, seed=seed, unit=outcome.difference_unit
         )
 
     @once
     def carry_over(self, outcome: Outcome) -> Estimate:
         """Return what an oval ring leaves behind for the next period, less what a round one leaves."""
-        return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.unit_shown)
+        return replace(carry_over(self.outcome_table(outcome), outcome.label), unit=outcome.difference_unit)
 
     @once
     def curve_effect(self, intensity: str, channel: str = "total", ring: str = "oval") -> PairedCurves:

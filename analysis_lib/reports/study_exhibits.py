@@ -112,12 +112,20 @@ def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
             "text": [f"{n:.0f}" if n == n else "–" for n in trials["kept_turns"]],
         }
     )
-    order = [f"{i} P{p}" for i in analysis.intensities for p in range(1, analysis.study.settings.periods + 1)]
+    settings = analysis.study.settings
+    order = [f"{i} P{p}" for i in analysis.intensities for p in range(1, settings.periods + 1)]
+    called = {
+        f"{i} P{p}": f"{settings.intensity_label(i)} P{p}"
+        for i in analysis.intensities
+        for p in range(1, settings.periods + 1)
+    }
     cells = cells.assign(column=pd.Categorical(cells["column"], order)).sort_values(["rider", "column"])
     poor = int((trials["state"] == NOT_USED).sum())
     return FigureExhibit(
         "quality_strip",
-        quality_strip(cells.astype({"column": str}), "rider", order),
+        quality_strip(
+            cells.assign(column=cells["column"].map(called)), "rider", [called[name] for name in order]
+        ),
         f"Data quality, one cell a trial (intensity and period P)"
         f"{NAMED_CELLS if trials['rider'].nunique() <= MANY else THIN_CELLS}; no cell: no trial was listed. Look for"
         " rows or columns that differ.",

@@ -11,6 +11,7 @@ from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
+from analysis_lib.study.frozen_protocol import FOLDER, PROTOCOL, sha256_of_file
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_deviations import compare_with_protocol
 
@@ -76,7 +77,7 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     apart = abs(test.estimate - primary.value) > 1e-9 * max(abs(primary.value), primary.se)
     why = (
         f" Its estimate is not quite the primary one ({show_number(primary.value, 2, signed=True)}"
-        f" {outcome.unit_shown}), because a period that lacks an intensity counts nowhere in it."
+        f" {outcome.difference_unit}), because a period that lacks an intensity counts nowhere in it."
     )
     return [
         f"{test.sentence()}.",
@@ -91,9 +92,15 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
 def deviations(analysis: StudyAnalysis) -> list[str]:
     """List where the study left its frozen protocol."""
     found = compare_with_protocol(analysis.study)
+    protocol = analysis.study.root / FOLDER / PROTOCOL
+    if not protocol.is_file():
+        return [deviation.sentence() for deviation in found]
+    frozen = (
+        f"The protocol whose checksum begins with {sha256_of_file(protocol)[:12]} was compared with the study"
+    )
     if not found:
-        return ["Nothing was found that differs from the frozen protocol."]
-    return [deviation.sentence() for deviation in found]
+        return [f"{frozen}: nothing was found that differs."]
+    return [f"{frozen}; {show_count(len(found), 'deviation')}:", *(part.sentence() for part in found)]
 
 
 def notes(analysis: StudyAnalysis, effect: RingEffect) -> list[str]:

@@ -53,6 +53,11 @@ class Outcome(SettingsPart):
         """The unit as people write it: newton metres with the half-high dot."""
         return self.unit.replace("N m", "N·m")
 
+    @property
+    def difference_unit(self) -> str:
+        """The unit of a difference: of two percentages it is points, lest it be taken for a share of one of them."""
+        return "percentage points" if self.unit == "%" else self.unit_shown
+
 
 class Design(SettingsPart):
     """The sequences of rings that riders were randomised to, one ring a period."""

@@ -28,6 +28,8 @@ from analysis_lib.study.schedule import TRIAL
 from analysis_lib.study.schema import is_inside
 
 NOTHING = "nothing"
+SUBJECTS = ("rider", "trial", "protocol")
+"""How a deviation begins that names no file and no key of study.toml."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,8 @@ class Deviation:
 
     def sentence(self) -> str:
         """The deviation in one line."""
-        return f"{self.what}: planned {self.planned}; found {self.found}."
+        what = self.what[0].upper() + self.what[1:] if self.what.startswith(SUBJECTS) else self.what
+        return f"{what}: planned {self.planned}; found {self.found}."
 
 
 def compare_with_protocol(study: Study) -> list[Deviation]:
@@ -177,10 +180,15 @@ def _changed_orders(study: Study, schedule: pd.DataFrame) -> Iterator[Deviation]
     for (rider, period), found in _orders(ridden).items():
         wanted = [name for name in planned.get((rider, period), found) if name in found]
         if found != wanted:
-            periods.setdefault((rider, listed(wanted), listed(found)), []).append(period)
+            key = (rider, _called(study, wanted), _called(study, found))
+            periods.setdefault(key, []).append(period)
     for (rider, wanted_order, order), where in periods.items():
         what = f"rider {rider}, period {listed(where)}, order of intensities"
         yield Deviation(what, wanted_order, order)
+
+
+def _called(study: Study, intensities: list[str]) -> str:
+    return listed(map(study.settings.intensity_label, intensities))
 
 
 def _orders(rides: pd.DataFrame) -> dict[tuple[str, int], list[str]]:

@@ -225,5 +225,5 @@ def _of_a_ring(plan: StudyPlan) -> str:
 
 
 def unit_after(outcome: Outcome) -> str:
-    """Write an outcome's unit as it stands after a number; a score has none."""
-    return f" {outcome.unit_shown}" if outcome.unit else ""
+    """Write the unit of an outcome's differences as it stands after a number; a score has none."""
+    return f" {outcome.difference_unit}" if outcome.unit else ""

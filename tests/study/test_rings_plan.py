@@ -137,8 +137,8 @@ def test_a_frozen_protocol_names_the_analysis_and_the_deviations(tiny):
     said = [deviation.sentence() for deviation in compare_with_protocol(open_study(tiny.root))]
     assert any(line.startswith("rings.early.mount_deg: planned 60.0; found 75.0") for line in said)
     wrong = [rider for rider, ridden in (("R01", "ABC"), ("R02", "BCA")) if allocated[rider] != ridden]
-    assert [line.split(":")[0] for line in said if line.startswith("rider R")] == [
-        f"rider {r}" for r in wrong
+    assert [line.split(":")[0] for line in said if line.startswith("Rider R")] == [
+        f"Rider {r}" for r in wrong
     ]
 
 

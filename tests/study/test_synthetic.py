@@ -167,8 +167,9 @@ def test_the_demo_has_no_error_and_says_what_is_missing():
 def test_the_demo_left_its_frozen_protocol_in_two_places():
     deviations = [str(deviation.sentence()) for deviation in compare_with_protocol(open_study(DEMO))]
     assert deviations == [
-        "rider R06, period 3, order of intensities: planned hard, steady, easy; found easy, steady, hard.",
-        "trial R04-P1-hard: planned exclusion by a rule of the protocol; found excluded: chain dropped during the"
+        "Rider R06, period 3, order of intensities: planned Hard (RPE 16), Steady (RPE 13), Easy (RPE 11); found Easy"
+        " (RPE 11), Steady (RPE 13), Hard (RPE 16).",
+        "Trial R04-P1-hard: planned exclusion by a rule of the protocol; found excluded: chain dropped during the"
         " effort.",
     ]
 
