@@ -149,7 +149,7 @@ def test_numbers_of_a_dec_machine_are_refused(tmp_path):
         read_c3d_columns(tmp_path / "dec.c3d", ["angle"])
 
 
-@with_settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@with_settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(place=st.integers(0, 3000), junk=st.binary(min_size=1, max_size=8))
 def test_any_bytes_in_a_c3d_file_are_read_or_refused(place, junk, tmp_path_factory):
     raw = bytearray(C3D.read_bytes())

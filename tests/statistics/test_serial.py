@@ -80,6 +80,20 @@ def test_a_constant_series():
     assert block_length(np.full(20, 0.1)) == 1
 
 
+@pytest.mark.parametrize(
+    "period", [[1.0, 2.0], [1.0, 2.0, 4.0], [0.0, 1.0, 0.0, -1.0], [3.0, 3.0, 1.0, 5.0, 2.0]]
+)
+@pytest.mark.parametrize("n", range(10, 41))
+def test_a_series_that_repeats_itself_exactly_has_a_standard_error_all_the_same(period, n):
+    """Never nothing, for it varies; never more than the usual one of independent values by the largest factor of serial
+    correlation, √n."""
+    series = np.resize(period, n)
+    found = mean_with_se(series)
+    usual = series.std(ddof=1) / math.sqrt(n)
+    assert 0 < found.se <= usual * math.sqrt(n)
+    assert 0 < found.n_effective < math.inf
+
+
 def test_block_indices_are_runs_that_wrap():
     indices = block_indices(10, 4, 300, np.random.default_rng(5))
     assert indices.shape == (300, 10)
