@@ -26,6 +26,7 @@ from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rings_analysis import analyse_rings, contrasts_of
 from analysis_lib.reports.rings_results import write_results
 from analysis_lib.reports.runner import make_report
+from analysis_lib.statistics.rings import rings_effect
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import read_truth, small_rings_study, small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
@@ -208,6 +209,13 @@ def test_a_rider_whose_page_of_one_ring_failed_stays_in_with_the_others_and_is_n
     outcome = spoilt.outcomes[0]
     effect = spoilt.rings_effect(outcome)
     assert "R02 (strong)" in " ".join(rings_intensity.missing_sentences(spoilt, outcome, effect))
+    (lacking,) = rings_intensity.riders_lacking(outcome, effect)
+    assert set(lacking.frame["rider"]) == {"R02"}
+    assert set(lacking.frame["part"]) == {"in part"}
+    assert lacking.frame["reason"].iloc[0] == "no value on strong"
+    counted = rings_intensity.riders_counted(outcome, effect).frame.set_index("intensity")
+    assert counted.loc["overall", ["whole", "in part", "out"]].to_list() == [5, 1, 0]
+    assert rings_intensity.riders_lacking(outcome, analysis.rings_effect(outcome)) == []
     gone = study_exhibits.set_aside_table(spoilt).frame
     listed = gone[gone["rider"] == "R02"]
     assert list(listed["ring"]) == ["strong", "strong"]
@@ -225,6 +233,31 @@ def test_one_oval_ring_and_too_few_riders_are_refused_in_words(tmp_path):
     assert "cannot answer its question" in rings_words.answer(few)[0]
     said = [str(problem) for problem in few.study.problems]
     assert any("3 riders or more" in line for line in said)
+
+
+def test_repeated_rides_give_the_spread_of_response(analysis):
+    outcome = analysis.outcomes[0]
+    orders = {"ABCCBA": ("round", "oval", "strong"), "BCAACB": ("oval", "strong", "round")}
+    rows = [
+        (
+            f"R{i}",
+            name,
+            period,
+            ring,
+            "easy",
+            200.0 + 7 * i + period + (i % 3) * (ring == "strong") + (i * period) % 5,
+        )
+        for i in range(8)
+        for name, order in [list(orders.items())[i % 2]]
+        for period, ring in enumerate(order + order[::-1], start=1)
+    ]
+    table = pd.DataFrame(rows, columns=["rider", "sequence", "period", "ring", "intensity", "y"])
+    effect = rings_effect(table, "y", ("round", "oval", "strong"), unit="W")
+    frame = rings_exhibits.responses_table(outcome, effect).frame.set_index("ring")
+    assert (frame["low"] <= frame["estimate"]).all() and (frame["estimate"] < frame["high"]).all()
+    assert "Rides on one ring differ too" in rings_exhibits.riders_table(outcome, effect).caption
+    with pytest.raises(Refusal, match="rode each ring once"):
+        rings_exhibits.responses_table(outcome, analysis.rings_effect(outcome))
 
 
 @pytest.mark.long

@@ -17,6 +17,7 @@ from analysis_lib.statistics.rings_sensitivity import (
     rings_carry_over,
     rings_periods,
     rings_residuals,
+    rings_responses,
     rings_without_each_rider,
 )
 
@@ -140,3 +141,26 @@ def test_one_sequence_tells_no_carry_over():
     table = ridden()
     with pytest.raises(Refusal, match="rings from periods"):
         rings_effect(table[table["sequence"] == table["sequence"].iloc[0]], "y", RINGS)
+
+
+def test_spread_of_response_to_each_ring_is_that_of_the_riders_themselves():
+    rng = np.random.default_rng(6)
+    orders = list(williams_design(RINGS[:3]).items())
+    rows, own = [], []
+    for i in range(18):
+        name, order = orders[i % 6]
+        response = dict(zip(RINGS[:3], (0.0, *(3.0 * rng.normal(size=2))), strict=True))
+        own.append((name, response["early"], response["late"]))
+        for period, ring in enumerate(order + order[::-1], start=1):
+            y = 200 + 10 * i + 2 * period + response[ring] + 0.02 * rng.normal()
+            rows.append((f"R{i:02d}", name + name[::-1], period, ring, "easy", y))
+    table = pd.DataFrame(rows, columns=["rider", "sequence", "period", "ring", "intensity", "y"])
+    found = rings_responses(rings_effect(table, "y", RINGS[:3], unit="W"))
+    truth = pd.DataFrame(own, columns=["sequence", "early", "late"]).groupby("sequence")
+    for ring in ("early", "late"):
+        # Between riders of one sequence, pooled: what is left when period effects are taken out
+        pooled = np.sqrt(truth[ring].var().mean())
+        assert found[ring].spread.sd == pytest.approx(pooled, rel=0.01)
+        assert found[ring].typical_error == pytest.approx(0.02, rel=0.35)
+    with pytest.raises(Refusal, match="rode each ring once"):
+        rings_responses(rings_effect(ridden(), "y", RINGS))
