@@ -24,9 +24,9 @@ class MountSessions:
     Attributes
     ----------
     frame : DataFrame
-        One row a session: ``session, trials, torque_phase_deg, se_deg, mount_deg, nearest_mount_deg, furthest_deg``;
-        phase and mount are means over the intensities that every session has, the standard error is that of turns
-        alone, the last column the distance to the session furthest away.
+        One row a session, such as "visit 1": ``session, trials, torque_phase_deg, se_deg, mount_deg,
+        nearest_mount_deg, furthest_deg``; phase and mount are means over the intensities that every session has, the
+        standard error is that of turns alone, the last column the distance to the session furthest away.
     session : str
         What tells the sessions apart: "visit" or "period".
     agree : bool
@@ -42,11 +42,7 @@ class MountSessions:
     def sentence(self) -> str:
         """The agreement in words."""
         furthest = show_number(float(self.frame["furthest_deg"].max()), 1)
-        wanted = [show_number(mount, 1) for mount in self.frame["mount_deg"]]
-        each = ", ".join(
-            f"{mount}° ({self.session} {session})"
-            for mount, session in zip(wanted, self.frame["session"], strict=True)
-        )
+        each = " and ".join(f"{show_number(mount, 1)}°" for mount in self.frame["mount_deg"])
         spread = "no more" if self.agree else "more"
         mounts = sorted(set(self.frame["nearest_mount_deg"]))
         nearest = " and ".join(f"{mount:g}°" for mount in mounts)
@@ -56,7 +52,7 @@ class MountSessions:
             else f"the nearest available mount differs ({nearest})"
         )
         return (
-            f"By session the wanted mount is {each}: {furthest}° apart at most, {spread} than"
+            f"By {self.session}, in their order, the wanted mount is {each}: {furthest}° apart at most, {spread} than"
             f" their turns explain, and {same}."
         )
 
@@ -93,7 +89,7 @@ def compare_sessions(analysis: RiderAnalysis, level: float = 0.95) -> MountSessi
         phase, error = _phase(analysis, here["trial"])
         wanted = (axis - phase) % 180.0
         nearest = min(available, key=lambda mount: abs(axial_change_deg(mount - wanted)))
-        rows.append((int(number), len(here), phase, error, wanted, nearest))
+        rows.append((f"{session} {int(number)}", len(here), phase, error, wanted, nearest))
     columns = ["session", "trials", "torque_phase_deg", "se_deg", "mount_deg", "nearest_mount_deg"]
     frame = pd.DataFrame(rows, columns=columns)
     frame["furthest_deg"] = np.abs(_differences(frame)).max(axis=0)
@@ -129,7 +125,6 @@ def sessions_table(found: MountSessions) -> TableExhibit:
         f"By {found.session}, mean over the intensities that all have: torque phase with its standard error from turn to"
         " turn, the mount that meets it, the nearest available one, and how far off the session furthest away is.",
         {
-            "session": found.session,
             "torque_phase_deg": "torque phase (deg)",
             "se_deg": "standard error (deg)",
             "mount_deg": "mount (deg)",

@@ -231,7 +231,7 @@ def test_sessions_are_compared_by_their_turns(analysis):
     for row in found.frame.itertuples():
         phases = [
             analysis.results[trial].value("torque_phase_deg")
-            for trial in trials.loc[trials["visit"] == row.session, "trial"]
+            for trial in trials.loc[trials["visit"] == int(row.session.removeprefix("visit ")), "trial"]
         ]
         assert row.torque_phase_deg == pytest.approx(
             np.mean(phases), abs=0.01
@@ -242,8 +242,8 @@ def test_sessions_are_compared_by_their_turns(analysis):
     apart = np.ptp(found.frame["torque_phase_deg"])
     assert found.frame["furthest_deg"].tolist() == pytest.approx([apart, apart], abs=1e-9)
     assert found.agree == (apart <= 1.959964 * np.hypot(*found.frame["se_deg"]))
-    assert "By session the wanted mount is" in found.sentence()
-    assert sessions_table(found).headings["session"] == "visit"
+    assert "By visit, in their order, the wanted mount is" in found.sentence()
+    assert sessions_table(found).frame["session"].tolist() == ["visit 1", "visit 2"]
     first_only = with_trials(analysis, lambda trials: trials["visit"] == 1)
     with pytest.raises(Refusal, match="another day"):
         compare_sessions(first_only)
@@ -252,7 +252,7 @@ def test_sessions_are_compared_by_their_turns(analysis):
 def test_sessions_that_differ_say_so():
     frame = pd.DataFrame(
         {
-            "session": [1, 2, 3],
+            "session": ["visit 1", "visit 2", "visit 3"],
             "mount_deg": [1.0, 179.0, 20.0],
             "nearest_mount_deg": [0.0, 0.0, 15.0],
             "furthest_deg": [19.0, 21.0, 21.0],
