@@ -119,9 +119,31 @@ def test_sides_name_the_trial_that_stands_apart_and_count_what_is_implausible(st
             "value": [48.0, 49, 50, 61],
         }
     )
-    analysis = analysis_of(study, *LOST, quantities=shares)
-    (row,) = quality_exhibits.side_table(analysis).frame.to_dict("records")
+    (row,) = quality_exhibits.side_table(analysis_of(study, *LOST, quantities=shares)).frame.to_dict(
+        "records"
+    )
     assert (row["median"], row["range"], row["farthest"], row["implausible"]) == (49.5, 13.0, "T4", 1)
+    assert np.isnan(row["later_deg"])
+
+
+def test_a_leg_that_drives_later_is_given_with_its_interval(study):
+    """2, 4 and 6° later, across north: 4° ± 4.303 · 2/√3 (Student's quantile for 2 degrees of freedom, printed tables)."""
+    trials = ["T1", "T2", "T3"]
+    rows = [
+        {"rider": "R01", "trial": trial, "quantity": quantity, "value": value}
+        for quantity, values in (
+            ("left_share_pct", (50.0, 50.0, 51.0)),
+            ("torque_phase_left_deg", (1.0, 94.0, 3.0)),
+            ("torque_phase_right_deg", (359.0, 90.0, 357.0)),
+        )
+        for trial, value in zip(trials, values, strict=True)
+    ]
+    (row,) = quality_exhibits.side_table(
+        analysis_of(study, *LOST, quantities=pd.DataFrame(rows))
+    ).frame.to_dict("records")
+    assert row["later_deg"] == pytest.approx(4.0)
+    assert row["later_high"] - row["later_deg"] == pytest.approx(4.303 * 2 / np.sqrt(3), rel=2e-4)
+    assert row["later_deg"] - row["later_low"] == pytest.approx(4.303 * 2 / np.sqrt(3), rel=2e-4)
 
 
 class TestRecorders:
