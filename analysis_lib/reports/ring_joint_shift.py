@@ -1,4 +1,4 @@
-"""Table and sentences on the work that an oval ring moves between the joints, beside a published trial."""
+"""Figure, table and sentences on the work that an oval ring moves between the joints, beside a published trial."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from analysis_lib.mechanics.joint_shift import (
     STRUTZENBERGER_W,
     strutzenberger_shifts,
 )
-from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.figures.joint_figures import joint_shift_panels
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_legs import StatedLegs
 from analysis_lib.reports.ring_comparison import RingComparison
@@ -74,6 +75,30 @@ def _range(values: pd.Series) -> str:
 
 def _size(shifts: pd.DataFrame, column: str, value: float) -> float:
     return float(shifts.loc[shifts[column] == value, "knee_points"].abs().mean())
+
+
+def _bands(shifts: pd.DataFrame) -> pd.DataFrame:
+    """Lowest and highest shift over the radial forces for each power, cadence and mount."""
+    ends = {"low": "min", "high": "max"}
+    return shifts.groupby(["power_W", "cadence_rpm", "offset_deg"], as_index=False).agg(
+        **{f"{name}_{end}": (name, function) for name in SHOWN for end, function in ends.items()}
+    )
+
+
+def shift_exhibit(shifts: pd.DataFrame) -> FigureExhibit:
+    """Draw the shift of hip and knee share against cadence, largest arm at the torque phase."""
+    in_phase = shifts[shifts["offset_deg"] == 0]
+    bands = _bands(in_phase)
+    return FigureExhibit(
+        "joint_shift",
+        joint_shift_panels(bands),
+        "Shift of the share of hip (circles) and knee (squares) in the work, oval − round, against cadence, largest arm"
+        " at the torque phase; bands: over the plausible radial forces. Look for bands that open with cadence and not"
+        " with power, as the trial found.",
+        "Two line charts, one a power, of the shift of hip and knee share against cadence: hip"
+        f" {_range(in_phase['hip_points'])}, knee {_range(in_phase['knee_points'])} points.",
+        bands,
+    )
 
 
 def shift_table(shifts: pd.DataFrame) -> TableExhibit:

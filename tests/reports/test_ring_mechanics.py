@@ -281,5 +281,6 @@ def test_the_shift_of_joint_work_is_told_as_it_is():
     assert "as the trial found" in words and "not with power, as was found" in words
     turned = shifts.assign(knee_points=-shifts["knee_points"], hip_points=-shifts["hip_points"])
     assert "did not find in every case" in ring_joint_shift.shift_sentences(turned)[0]
+    assert len(ring_joint_shift.shift_exhibit(shifts).figure.axes) == 2
     table = ring_joint_shift.shift_table(shifts).frame
     assert len(table) == 2 * 3 * 3 and (table["knee_points_low"] <= table["knee_points_high"]).all()

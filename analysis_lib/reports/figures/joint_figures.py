@@ -11,6 +11,7 @@ from analysis_lib.reports.figures.style import (
     GREY,
     INK,
     LOOKS,
+    VERMILLION,
     crank_axis,
     in_house_style,
     legend_above,
@@ -85,4 +86,26 @@ def joint_share_bands(rows: pd.DataFrame) -> Figure:
     axes.set_ylim(-0.6, len(rows) - 0.4)
     axes.set_xlabel("Share of work (%)")
     figure.legend(loc="outside upper right", ncols=3)
+    return figure
+
+
+@in_house_style
+def joint_shift_panels(bands: pd.DataFrame) -> Figure:
+    """Return one panel a power: shift of hip and knee share against cadence, each a band over the radial forces.
+
+    Columns ``power_W, cadence_rpm, hip_points_low, hip_points_high, knee_points_low, knee_points_high``.
+    """
+    powers = list(bands.groupby("power_W"))
+    figure, panels = new_figure(1, len(powers), height_mm=60, sharey=True)
+    for axes, (power, rows) in zip(panels, powers, strict=True):
+        axes.axhline(0, color=GREY, linewidth=0.6)
+        for joint, colour, mark in (("hip", BLUE, "o"), ("knee", VERMILLION, "s")):
+            low, high = rows[f"{joint}_points_low"], rows[f"{joint}_points_high"]
+            axes.fill_between(rows["cadence_rpm"], low, high, color=colour, alpha=0.25, linewidth=0)
+            axes.plot(rows["cadence_rpm"], (low + high) / 2, color=colour, marker=mark, label=joint)
+        axes.set_xticks(rows["cadence_rpm"])
+        name_panel(axes, f"{power:.0f} W")
+        axes.set_xlabel("Cadence (rpm)")
+    panels[0].set_ylabel("Shift of share (points)")
+    legend_above(figure, panels[0])
     return figure
