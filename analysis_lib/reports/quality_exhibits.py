@@ -164,7 +164,8 @@ def side_table(analysis: StudyAnalysis) -> TableExhibit:
             "later_low": "95 % low",
             "later_high": "95 % high",
         },
-        dict.fromkeys(("lowest", "median", "highest", "range", "later_deg", "later_low", "later_high"), 1),
+        dict.fromkeys(("lowest", "median", "highest", "range"), 1)
+        | dict.fromkeys(("later_deg", "later_low", "later_high"), 2),
     )
 
 

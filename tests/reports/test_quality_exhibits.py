@@ -12,7 +12,7 @@ from analysis_lib.reports import exclusion_exhibits, quality_exhibits, recorder_
 from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.study.folder import open_study
-from analysis_lib.study.recorder_map import MessageMap
+from analysis_lib.study.recorder_map import ColumnMap, MessageMap
 from analysis_lib.study.synthetic import small_study
 
 NOTHING = pd.DataFrame()
@@ -185,6 +185,34 @@ class TestRecorders:
         ).frame
         assert set(frame["channel"]) == {"left", "right"}
         assert frame.drop(columns=["recorder", "channel", "unit"]).isna().all().all()
+
+    def test_zeros_of_forces_stand_in_newtons(self, study):
+        columns = {
+            "time_s": ColumnMap(column="t", unit="s"),
+            "crank_deg": ColumnMap(column="a", unit="deg"),
+            "force_fore_aft_left_N": ColumnMap(column="f", unit="N"),
+            "force_vertical_left_N": ColumnMap(column="v", unit="N"),
+        }
+        pedals = study.settings.recorders["two_leg_crank"].model_copy(update={"columns": columns})
+        settings = study.settings.model_copy(update={"recorders": {"two_leg_crank": pedals}})
+        checks = pd.DataFrame(
+            {
+                "recorder": "two_leg_crank",
+                "checked_at": pd.Timestamp("2026-03-02") + pd.to_timedelta([0, 1, 2, 3, 4], "h"),
+                "temperature_C": [18.0, 22, 19, 23, 20],
+                "zero_force_fore_aft_left_N": [3.6, 4.4, 3.8, 4.6, 4.0],  # 4 N at 20 °C, 0.2 N a degree
+                "zero_force_vertical_left_N": [-5.0, -5.0, -5.0, -5.0, -5.0],
+            }
+        )
+        analysis = analysis_of(replace(study, settings=settings, zero_checks=checks), trial(1))
+        frame = recorder_exhibits.zero_fit_table(analysis).frame.set_index("channel")
+        assert frame["unit"].tolist() == ["N", "N"]
+        assert frame.loc["fore_aft_left", "per_degC"] == pytest.approx(0.2)
+        table = recorder_exhibits.zero_table(analysis).frame.set_index("channel")
+        assert (table.loc["fore_aft_left", "lowest"], table.loc["vertical_left", "largest_move"]) == (
+            3.6,
+            0.0,
+        )
 
     def test_what_nobody_has_said_is_named(self, study):
         assert recorder_exhibits.unknown_sentences(analysis_of(study, trial(1))) == []
