@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis_lib.reports.planned_study import TRIED_WASHOUT_HOURS, PlannedStudy
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.statistics.simulated_rings import SimulatedRings
 from analysis_lib.study.frozen_protocol import FOLDER, FrozenProtocol
 from analysis_lib.study.missing_plan import needed_keys, suggest_spread
@@ -36,8 +36,8 @@ def answer(plan: StudyPlan) -> list[str]:
         ),
         _by_chance(plan),
         (
-            f"The smallest effect that the {plan.finishing} riders who are expected to finish find with that power"
-            f" is {show_number(plan.detectable_effect)}{unit}."
+            f"The smallest effect that those who are expected to finish ({show_count(plan.finishing, 'rider')}) find with"
+            f" that power is {show_number(plan.detectable_effect)}{unit}."
         ),
     ]
 

@@ -13,6 +13,7 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.places import study_folder
 from analysis_lib.reports.rider_analysis import RiderAnalysis, analyse_rider
 from analysis_lib.statistics.circular import axial_mean, circular_mean
+from analysis_lib.statistics.estimates import show_count
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
 from analysis_lib.study.folder import Study, open_study
 
@@ -115,7 +116,7 @@ class RepeatedTrials:
         if repeats < 2 or kept["rider"].nunique() < 2:
             raise Refusal(
                 f"repeats of {self.quantity} on the {ring} ring, {intensity}",
-                f"{repeats} period{'s' if repeats != 1 else ''} and {kept['rider'].nunique()} riders with all",
+                f"{show_count(repeats, 'period')} and {show_count(kept['rider'].nunique(), 'rider')} with all",
                 "two periods and two riders or more",
                 "ride each ring in two periods at least",
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rings_analysis import REFERENCE, RingsAnalysis
 from analysis_lib.statistics.denominator_df import FTest
-from analysis_lib.statistics.estimates import decimals_for, show_level, show_number, show_p
+from analysis_lib.statistics.estimates import decimals_for, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
@@ -118,8 +118,8 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
     return [
         *_made_up(analysis),
         (
-            f"{len(analysis.tables)} riders were analysed; {lost} listed trials were not used;"
-            f" {len(analysis.left_out)} riders or pages could not be."
+            f"{show_count(len(analysis.tables), 'rider')} analysed; {show_count(lost, 'listed trial')} not used; riders"
+            f" or pages that could not be: {len(analysis.left_out)}."
         ),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         _one_rider_says_little(analysis),

@@ -13,6 +13,7 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.prediction import carry_joint_torques
 from analysis_lib.reports.rider_legs import StatedLegs
 from analysis_lib.signals.trial import TrialResult
+from analysis_lib.statistics.estimates import show_count
 
 FloatArray = NDArray[np.float64]
 DRAWS = 1000
@@ -81,7 +82,7 @@ class StrokeDraws:
                 " the next is not known and not in these intervals, which are therefore too narrow."
             )
         return (
-            f"The intervals hold the spread from turn to turn and from period to period ({fewest} periods);"
+            f"The intervals hold the spread from turn to turn and from period to period ({show_count(fewest, 'period')});"
             + (" a spread between two periods is itself hardly known." if fewest == 2 else "")
         )
 

@@ -18,7 +18,7 @@ from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
 from analysis_lib.statistics.circular import CircularMean, axial_mean
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
-from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.estimates import Estimate, show_count
 from analysis_lib.statistics.fixed_riders import FixedRiders, fixed_rider_effect
 from analysis_lib.statistics.period_effects import carry_over
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
@@ -209,7 +209,7 @@ class StudyAnalysis:
         if riders < FEWEST_FOR_A_BAND:
             raise Refusal(
                 what,
-                f"{riders} riders on both rings",
+                f"{show_count(riders, 'rider')} on both rings",
                 f"at least {FEWEST_FOR_A_BAND}: with fewer no band of 95 % exists, since 2 of 2ⁿ sign flips are extreme",
                 "look at the riders' own curves; a band needs more riders",
             )

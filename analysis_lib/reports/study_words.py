@@ -137,7 +137,7 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
         (
             "If the riders did exactly the same on both rings, a meter that averages torque over time and"
             f" learns crank speed once a turn would still show {_watts(one.mean_W)} of oval − round with"
-            f" these rings, mounts and torques (mean over {one.riders:.0f} riders, who range from"
+            f" these rings, mounts and torques (mean over {show_count(int(one.riders), 'rider')}, ranging from"
             f" {_watts(one.lowest_W)} to {_watts(one.highest_W)}; rigid drivetrain, constant resistance,"
             f" stated inertia). {more}"
         ),

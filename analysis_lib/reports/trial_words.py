@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_count, show_number
 
 
 def zero(result: TrialResult) -> list[str]:
@@ -33,7 +33,7 @@ def turns(result: TrialResult) -> list[str]:
     quality = result.quality
     return [
         (
-            f"{quality['kept_turns']} turns are kept and {quality['dropped_turns']} dropped;"
+            f"{show_count(int(quality['kept_turns']), 'turn')} kept and {quality['dropped_turns']} dropped;"
             f" {float(quality['samples_per_turn']):.0f} samples a turn at"
             f" {float(quality['sample_rate_hz']):.0f} Hz, longest gap"
             f" {1000 * float(quality['longest_gap_s']):.0f} ms."

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.curve_patterns import TIE, find_null_distribution, mean_and_error
-from analysis_lib.statistics.estimates import check_level, show_level, show_p
+from analysis_lib.statistics.estimates import check_level, show_count, show_level, show_p
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,14 +206,14 @@ def _read_sequences(sequence: ArrayLike | None, riders: int) -> NDArray[np.intp]
     if len(codes) != riders or (codes < 0).any():
         raise Refusal(
             "sequences of difference curves",
-            f"{int((codes >= 0).sum())} labels for {riders} riders",
+            f"{show_count(int((codes >= 0).sum()), 'label')} for {show_count(riders, 'rider')}",
             "a label for every rider",
             "take curves and sequences from the same table",
         )
     if riders <= len(names):
         raise Refusal(
             "sequences of difference curves",
-            f"{riders} riders in {len(names)} sequences",
+            f"{show_count(riders, 'rider')} in {show_count(len(names), 'sequence')}",
             "more riders than sequences",
             "leave the sequences out, and say that periods are not adjusted for",
         )

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.estimates import Estimate, check_level
+from analysis_lib.statistics.estimates import Estimate, check_level, show_count
 from analysis_lib.statistics.trial_table import check_trials, split_intensities, tabulate_estimates
 
 METHOD = "least squares with rider, period and ring fixed"
@@ -98,7 +98,7 @@ def _fit(seen: pd.DataFrame, quantity: str, unit: str) -> tuple[Estimate, pd.Dat
     if rank == np.linalg.matrix_rank(design[:, 1:]) or len(y) <= rank:
         raise Refusal(
             quantity,
-            f"{len(y)} values of {n} riders",
+            f"{show_count(len(y), 'value')} of {show_count(n, 'rider')}",
             "enough riders and sequences to tell rings from periods and riders",
             "add riders or sequences, or leave this part out",
         )

@@ -11,7 +11,7 @@ from scipy import optimize, stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.curves import read_curves
-from analysis_lib.statistics.estimates import check_level
+from analysis_lib.statistics.estimates import check_level, show_count
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def random_field_threshold(
     if n < 3 or angles < 3:
         raise Refusal(
             "random field",
-            f"{n} riders at {angles} angles",
+            f"{show_count(n, 'rider')} at {show_count(angles, 'angle')}",
             "three or more of each",
             "use paired_curves alone",
         )

@@ -13,7 +13,7 @@ from statsmodels.regression.linear_model import OLS
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design
-from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.estimates import Estimate, show_count
 from analysis_lib.statistics.trial_table import OVERALL, split_intensities
 
 METHOD = "rider + period + ring least squares"
@@ -61,7 +61,7 @@ def design_of(
     if len(riders) <= design.shape[1] or np.linalg.matrix_rank(design) < design.shape[1]:
         raise Refusal(
             quantity,
-            f"{len(riders)} values of {riders.nunique()} riders",
+            f"{len(riders)} values of {show_count(riders.nunique(), 'rider')}",
             "enough riders and sequences to tell rings from periods and riders",
             "add riders or sequences, or leave this intensity out",
         )

@@ -13,7 +13,7 @@ from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design
-from analysis_lib.statistics.estimates import check_level, show_number
+from analysis_lib.statistics.estimates import check_level, show_count, show_number
 from analysis_lib.statistics.simulated_riders import Beliefs, draw_contrasts
 
 Array = NDArray[np.floating]
@@ -195,7 +195,7 @@ def _check_plan(
         wanted = f"both of {rings[0]} and {rings[1]} in every sequence, and as many periods"
         raise Refusal("design", got, wanted, "simulate the sequences that hold both rings")
     if riders <= len(design) or studies < 1:
-        got = f"{riders} riders in {len(design)} sequences, {studies} studies"
+        got = f"{show_count(riders, 'rider')} in {show_count(len(design), 'sequence')}, {studies} studies"
         raise Refusal("size of the plan", got, "more riders than sequences, and a study or more", "add some")
     if smallest_effect is not None and not smallest_effect > 0:
         raise Refusal("smallest effect that matters", f"{smallest_effect}", "a positive number", "declare it")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.allocation_list import name_riders
 from analysis_lib.study.missing_plan import ask_for_plan
 from analysis_lib.study.rings_plan import RingsPlan
@@ -42,7 +43,7 @@ def plan_study(settings: StudySettings, listed: tuple[str, ...] = ()) -> StudyPl
         raise Refusal(
             "study.toml, plan.riders",
             f"{wanted.riders}, of whom {plan.finishing} are expected to finish",
-            f"more than the {plan.sequences} sequences",
+            f"more than {show_count(plan.sequences, 'sequence')}",
             "recruit more riders",
         )
     return plan

@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.allocation_list import draw_allocation
 from analysis_lib.study.folder import Study
 from analysis_lib.study.frozen_protocol import (
@@ -95,7 +96,7 @@ def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
     if frozen["trials_listed_when_frozen"]:
         count = frozen["trials_listed_when_frozen"]
         yield Deviation(
-            "protocol", "frozen before the first trial", f"frozen when {count} trials were listed"
+            "protocol", "frozen before the first trial", f"frozen with {show_count(count, 'trial')} listed"
         )
 
 

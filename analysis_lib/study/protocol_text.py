@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis_lib.statistics.estimates import show_level, show_number
+from analysis_lib.statistics.estimates import show_count, show_level, show_number
 from analysis_lib.study.metabolic_power import EQUATIONS
 from analysis_lib.study.plan import StudyPlan
 from analysis_lib.study.plan_power import EQUIVALENCE, power_table
@@ -172,8 +172,8 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
     lines = []
     if trials_listed:
         lines.append(
-            f"{trials_listed} trials were listed in trials.csv when this protocol was frozen: about those it"
-            " promises nothing."
+            f"When this protocol was frozen, trials.csv listed {show_count(trials_listed, 'trial')} already: about those"
+            " it promises nothing."
         )
     if plan.design_variance.warning:
         lines.append(plan.design_variance.warning)

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
 
+from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.settings import FILE
@@ -54,7 +55,7 @@ def check_enough_riders(contents: Contents) -> Iterator[Problem]:
             yield about_study("riders.csv", got, wanted, remedy, "note")
     elif ridden and len(ridden) <= len(sequences):
         remedy = "report what each rider did; plan more riders before an effect is judged"
-        got = f"{len(ridden)} with trials in a design of {len(sequences)} sequences"
+        got = f"{len(ridden)} with trials in a design of {show_count(len(sequences), 'sequence')}"
         yield about_study("riders.csv", got, "more riders than sequences, for any interval", remedy, "note")
 
 

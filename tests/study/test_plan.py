@@ -322,7 +322,7 @@ def test_the_same_study_freezes_to_the_same_bytes(tiny, tmp_path):
     assert {path.name: path.read_bytes() for path in again.folder.iterdir()} == was
     # Trials were listed already, and that is said.
     assert again.trials_listed == 8
-    assert "8 trials were listed" in was["protocol.md"].decode("utf-8")
+    assert "trials.csv listed 8 trials already" in was["protocol.md"].decode("utf-8")
 
 
 def test_no_protocol_is_itself_a_deviation(tiny):
