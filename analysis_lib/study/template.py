@@ -87,8 +87,8 @@ _ABOUT = {
     TRIALS: (
         "One row a trial: one rider, one period, one ring, one intensity. Add a column for each outcome that "
         'study.toml declares with source = "trials"; an empty cell there is a missing value. A trial that '
-        "was not ridden has no row. Another meter's mean power of the same trials may stand in a column of its own: notebook "
-        "07 compares it with the recorder."
+        "was not ridden has no row. Another meter's mean power of the same trials may stand in a column of its own: "
+        "notebook 07 compares it with the recorder."
     ),
     ZERO_CHECKS: (
         "One row for each look at the unloaded recorder: crank free, no foot on the pedals. Look before and "
