@@ -12,7 +12,13 @@ from analysis_lib.signals.crank_forces import CrankForces, forces_on_crank
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, first_whole_turn
 
-__all__ = ["CrankForces", "forces_on_crank", "index_of_effectiveness", "turn_effectiveness"]
+__all__ = [
+    "CrankForces",
+    "forces_on_crank",
+    "index_of_effectiveness",
+    "mean_radial_profiles",
+    "turn_effectiveness",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -73,12 +79,41 @@ def turn_effectiveness(recording: Recording, turns: Turns, forces: dict[str, Cra
     """
     columns: dict[str, NDArray] = {"turn": turns.number[turns.kept]}
     for leg, force in forces.items():
-        channels = [force.tangential_N, force.resultant_N, force.radial_N]
-        sums = integrate_by_angle(recording.time_s, recording.crank_rad, channels)
-        rows = turns.number[turns.kept] - 1 + first_whole_turn(recording) - sums.first_turn
-        tangential, resultant, radial = (work[rows].sum(axis=1) for work in sums.work_J)
+        parts = _by_turn(recording, turns, [force.tangential_N, force.resultant_N, force.radial_N])
+        tangential, resultant, radial = (work.sum(axis=1) for work in parts)
         columns[f"effectiveness_{leg}"] = tangential / resultant
-        turn_rad = sums.work_J[1].shape[1] * BIN_RAD
+        turn_rad = parts[1].shape[1] * BIN_RAD
         columns[f"mean_resultant_{leg}_N"] = resultant / turn_rad
         columns[f"mean_radial_{leg}_N"] = radial / turn_rad
     return pd.DataFrame(columns)
+
+
+def mean_radial_profiles(
+    recording: Recording, turns: Turns, forces: dict[str, CrankForces]
+) -> dict[str, NDArray[np.float64]]:
+    """Return each leg's mean force along its crank in each degree of that crank, over kept turns.
+
+    Parameters
+    ----------
+    recording, turns, forces
+        As in `turn_effectiveness`.
+
+    Returns
+    -------
+    dict of str to array of shape (360,)
+        N, positive towards the crank axis, by leg; bin k runs from k to k + 1 degrees of the leg's own crank.
+    """
+    profiles = {}
+    for leg, force in forces.items():
+        mean = _by_turn(recording, turns, [force.radial_N])[0].mean(axis=0) / BIN_RAD
+        profiles[leg] = np.roll(mean, mean.size // 2) if leg == "left" else mean
+    return profiles
+
+
+def _by_turn(
+    recording: Recording, turns: Turns, channels: list[NDArray[np.float64]]
+) -> list[NDArray[np.float64]]:
+    """Integral over angle of each channel, one row a kept turn and one column a bin."""
+    sums = integrate_by_angle(recording.time_s, recording.crank_rad, channels)
+    rows = turns.number[turns.kept] - 1 + first_whole_turn(recording) - sums.first_turn
+    return [work[rows] for work in sums.work_J]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.crank_checks import check_leg_timing, check_sides
+from analysis_lib.signals.pedal_force import mean_radial_profiles
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.signals.plausibility import check_plausible, unit_hint
 from analysis_lib.signals.recording import Recording
@@ -85,6 +86,8 @@ class TrialResult:
         What the recording can carry: a row of the data-quality table.
     kept : Turns
         The kept turns with their profiles.
+    radial_N : dict of str to array of shape (360,)
+        Mean force along the crank in each degree, by leg, where it was recorded; see `mean_radial_profiles`.
     """
 
     name: str
@@ -96,6 +99,7 @@ class TrialResult:
     cautions: list[str]
     quality: dict[str, float | int | str]
     kept: Turns
+    radial_N: dict[str, FloatArray] = field(default_factory=dict)
 
     def value(self, quantity: str) -> float:
         """Return a quantity's value; refuse one that this trial's channels cannot tell."""
@@ -120,6 +124,14 @@ class TrialResult:
     def torque_at_angles(self, channel: str = "total") -> FloatArray:
         """Return the mean torque at 0, 1, ..., 359 degrees of the channel's own crank, N m."""
         return torque_at_edges(own_crank_profiles(self.kept, self._known(channel)).mean(axis=0))
+
+    def radial_at_angles(self, leg: str) -> FloatArray:
+        """Return a leg's mean force along its crank at 0, 1, ..., 359 degrees of that crank, N towards the axis."""
+        if leg not in self.radial_N:
+            raise self._unknown(
+                f"radial force of the {leg} pedal", "both components of the force on the pedal"
+            )
+        return torque_at_edges(self.radial_N[leg])
 
     def speed_at_angles(self) -> FloatArray:
         """Return the mean crank speed at 0, 1, ..., 359 degrees of the right crank, rad/s.
@@ -237,6 +249,7 @@ def analyse_corrected(
         cautions=[*cautions_of(turns), *faint, *check_sides(kept), *check_leg_timing(kept)],
         quality=quality_row(recording, turns, zero_line),
         kept=kept,
+        radial_N=mean_radial_profiles(recording, kept, recording.pedal_forces) if recording.radial_N else {},
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -9,9 +10,16 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.pedal_force import forces_on_crank, index_of_effectiveness, turn_effectiveness
+from analysis_lib.signals.pedal_force import (
+    CrankForces,
+    forces_on_crank,
+    index_of_effectiveness,
+    mean_radial_profiles,
+    turn_effectiveness,
+)
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import cut_turns
+from analysis_lib.signals.trial import analyse_trial
 
 TABLE = Path(__file__).resolve().parents[3] / "shared" / "data" / "pedal_force_by_degree.csv"
 
@@ -69,6 +77,34 @@ def test_index_of_every_turn(forces, leg):
     assert list(found["turn"]) == list(turns.number[turns.kept]) == list(range(1, 11))
     assert found[f"effectiveness_{leg}"].to_numpy() == pytest.approx(0.5036, abs=0.0001)
     assert found[f"mean_resultant_{leg}_N"].to_numpy() == pytest.approx(forces.resultant_N.mean(), rel=1e-3)
+
+
+@pytest.mark.parametrize("leg", ["left", "right"])
+def test_mean_radial_force_stands_against_the_legs_own_crank(leg):
+    """A radial force of 40 − 120·cos(own angle − 10°) N at uneven speed: the series' own values in every degree."""
+    time = np.arange(0, 8.0, 0.005)
+    crank = 9.0 * time + 0.05 * np.sin(2 * 9.0 * time)
+    own = crank - (math.pi if leg == "left" else 0.0)
+    ridden = CrankForces(200.0 + 100.0 * np.sin(own), 40.0 - 120.0 * np.cos(own - math.radians(10)))
+    recording = Recording(time, crank, {leg: ridden.torque_Nm(0.170)}, radial_N={leg: ridden.radial_N})
+    turns = cut_turns(recording)
+    found = mean_radial_profiles(recording, turns, {leg: ridden})[leg]
+    middles = np.radians(np.arange(0.5, 360))
+    assert found == pytest.approx(40.0 - 120.0 * np.cos(middles - math.radians(10)), abs=0.2)
+
+
+def test_a_trial_gives_the_radial_force_that_was_recorded_and_no_other():
+    time = np.arange(0, 8.0, 0.005)
+    crank = 9.0 * time
+    tangential, radial = 100.0 + 50.0 * np.sin(crank), -120.0 * np.cos(crank)
+    recording = Recording(
+        time, crank, {"right": 0.17 * tangential}, radial_N={"right": radial}, crank_length_m=0.17
+    )
+    result = analyse_trial(recording)
+    angle = np.radians(np.arange(360))
+    assert result.radial_at_angles("right") == pytest.approx(-120.0 * np.cos(angle), abs=0.2)
+    with pytest.raises(Refusal, match="radial force of the left pedal"):
+        result.radial_at_angles("left")
 
 
 def test_force_and_frame_by_hand():

@@ -109,3 +109,23 @@ def joint_shift_panels(bands: pd.DataFrame) -> Figure:
     panels[0].set_ylabel("Shift of share (points)")
     legend_above(figure, panels[0])
     return figure
+
+
+@in_house_style
+def joint_load_panels(loads: pd.DataFrame) -> Figure:
+    """Return moments above powers, one column a joint, one line a ring; columns of `JointLoads.to_frame` and ``ring``."""
+    figure, panels = new_figure(2, len(JOINTS), height_mm=105, sharey="row")
+    for row, (suffix, label) in enumerate((("Nm", "Joint moment (N·m)"), ("W", "Joint power (W)"))):
+        for axes, joint in zip(panels[row * len(JOINTS) :], JOINTS, strict=False):
+            axes.axhline(0, color=GREY, linewidth=0.6)
+            for ring, curve in loads.groupby("ring", sort=False):
+                look = LOOKS[str(ring)]
+                style = {"color": look.colour, "linestyle": look.line, "label": str(ring)}
+                axes.plot(curve["crank_deg"], curve[f"{joint}_{suffix}"], **style)
+            crank_axis(axes)
+            if row == 0:
+                name_panel(axes, joint)
+        panels[row * len(JOINTS)].set_ylabel(label)
+    name_crank_axis(figure)
+    legend_above(figure, panels[0], "ring")
+    return figure
