@@ -168,7 +168,7 @@ def relabelling_test(
             "riders in at least two sequences",
             "report the interval of ring_effect; there is nothing to relabel",
         )
-    allocations, exact = _allocate(sequence, sizes, seed)
+    allocations, exact = allocate(sequence, sizes, seed)
     weights = 1 / (len(sizes) * sizes)
     riders = np.arange(len(sequence))
     return RelabellingTest(
@@ -205,7 +205,7 @@ def _contrasts_in_any_sequence(
     return np.array(effects).T[complete], np.array(exposures).T[complete], sequence[complete]
 
 
-def _allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[NDArray[np.intp], bool]:
+def allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[NDArray[np.intp], bool]:
     """All ways to share out the sequences, or random ones; the one that happened comes first."""
     n = len(sequence)
     ways = math.factorial(n) // math.prod(math.factorial(int(size)) for size in sizes)
