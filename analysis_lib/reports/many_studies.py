@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.page_list import read_answer
 from analysis_lib.reports.pages import IndexEntry, studies_body, write_page
 from analysis_lib.reports.progress import Say
 from analysis_lib.reports.runner import Report, make_report
@@ -130,7 +131,12 @@ def _check_folder(folders: Sequence[Path], out: Path) -> None:
 def _write_first_page(made: Reports) -> None:
     """Write the first page over the reports of this run, and beside it the mark that it is ours."""
     entries = [
-        IndexEntry(study.name, f"{study.name}/index.html" if study.report else "", study.words)
+        IndexEntry(
+            study.name,
+            f"{study.name}/index.html" if study.report else "",
+            study.words,
+            answer=tuple(read_answer(made.folder / study.name)) if study.report else (),
+        )
         for study in made.studies
     ]
     write_text_whole(made.folder / MARK, "".join(f"{study.name}\n" for study in made.studies))

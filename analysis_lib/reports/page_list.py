@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 from analysis_lib.reports.joined_rings import compared_rings, pair_name
 from analysis_lib.reports.parameters import Scalar
@@ -74,6 +76,17 @@ def _page_about_all(riders: int, rings: int) -> PlannedPage:
     return RIDER_ALONE_PAGE if riders == 1 else STUDY_PAGE
 
 
+def read_answer(report: Path) -> list[str]:
+    """Return the sentences that answer a report's question; none where no study page of this version left them."""
+    try:
+        return list(json.loads((report / RESULTS).read_text(encoding="utf-8"))["answer"])
+    except (FileNotFoundError, ValueError, KeyError):
+        return []
+
+
+RESULTS = "results.json"
+"""The study page's answer and estimates, for other programs and for the report's first page."""
+
 PLACES: dict[str, Scalar] = {"study_dir": "study", "results_dir": "results"}
 """Folders as every notebook sees them: the run folder's own relative names."""
 
@@ -92,7 +105,7 @@ STUDY_PAGE = PlannedPage(
     "study",
     "04_study_report.ipynb",
     PLACES,
-    also=("results.json",),
+    also=(RESULTS,),
 )
 
 

@@ -44,6 +44,7 @@ class IndexEntry:
     page: str
     state: str
     notebook: str = ""
+    answer: tuple[str, ...] = ()
 
 
 @cache
@@ -133,12 +134,14 @@ def failure_body(
     return template.render(subject=subject, facts=facts, problems=problems, traceback=trace)
 
 
-def index_body(question: str, entries: Sequence[IndexEntry], problems: Sequence[str]) -> str:
-    """Return the body of the report's first page."""
+def index_body(
+    question: str, answer: Sequence[str], entries: Sequence[IndexEntry], problems: Sequence[str]
+) -> str:
+    """Return the body of the report's first page; without an answer its study's page was not made."""
     return (
         _templates()
         .get_template("index.html.j2")
-        .render(question=question, entries=entries, problems=problems)
+        .render(question=question, answer=answer, entries=entries, problems=problems)
     )
 
 

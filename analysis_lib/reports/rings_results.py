@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports import rings_words
 from analysis_lib.reports.rings_analysis import RingsAnalysis
 from analysis_lib.reports.rings_intensity import tests_frame
 from analysis_lib.reports.study_results import plain_row, write_json_results
@@ -11,8 +12,10 @@ from analysis_lib.study.protocol import Outcome
 
 
 def write_results(analysis: RingsAnalysis, results_dir: str) -> None:
-    """Write ``results.json``: every declared outcome with each ring's estimates, or why there are none."""
-    write_json_results(analysis, results_dir, lambda outcome: _estimates(analysis, outcome))
+    """Write ``results.json``: the answer, and every declared outcome with each ring's estimates, or why there are none."""
+    write_json_results(
+        analysis, results_dir, rings_words.answer(analysis), lambda outcome: _estimates(analysis, outcome)
+    )
 
 
 def _estimates(analysis: RingsAnalysis, outcome: Outcome) -> dict:

@@ -11,7 +11,7 @@ from pathlib import Path
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
-from analysis_lib.reports.page_list import PlannedPage, planned_pages
+from analysis_lib.reports.page_list import QUALITY_PAGE, PlannedPage, planned_pages, read_answer
 from analysis_lib.reports.page_making import PageState, RunStopped
 from analysis_lib.reports.page_origin import command_for, inputs_of_study, page_origin, software
 from analysis_lib.reports.pages import IndexEntry, index_body, write_page
@@ -197,14 +197,18 @@ class _Run:
         return page_key(self.study, plan.template, plan.parameters, inputs)
 
 
+def _first_the_study(plan: PlannedPage) -> tuple[bool, bool]:
+    return bool(plan.rider), plan == QUALITY_PAGE
+
+
 def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str) -> None:
     """Write the first page and the records of the run, from all pages that the folder holds; the crate last."""
     held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
-    states = [held[plan.subject] for plan in sorted(plans, key=lambda plan: bool(plan.rider))]
+    states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
     entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
     problems = [str(problem) for problem in study.problems]
-    body = index_body(study.settings.study.question, entries, problems)
+    body = index_body(study.settings.study.question, read_answer(out), entries, problems)
     write_page(out / "index.html", "All pages of this report", body, study.settings.study.name)
     write_run_record(
         out / "run.json",

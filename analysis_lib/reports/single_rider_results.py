@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from analysis_lib.reports import single_rider_words
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.reports.single_rider_exhibits import effects_frame
 from analysis_lib.reports.study_results import plain_row, write_json_results
@@ -10,8 +11,13 @@ from analysis_lib.study.protocol import Outcome
 
 
 def write_results(analysis: SingleRiderAnalysis, results_dir: str) -> None:
-    """Write ``results.json``: every declared outcome with its estimates, or why there are none."""
-    write_json_results(analysis, results_dir, lambda outcome: _estimates(analysis, outcome))
+    """Write ``results.json``: the answer, and every declared outcome with its estimates, or why there are none."""
+    write_json_results(
+        analysis,
+        results_dir,
+        single_rider_words.answer(analysis),
+        lambda outcome: _estimates(analysis, outcome),
+    )
 
 
 def _estimates(analysis: SingleRiderAnalysis, outcome: Outcome) -> dict:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import stated_tests
+from analysis_lib.reports import stated_tests, study_words
 from analysis_lib.reports.numbers import FILE_DIGITS
+from analysis_lib.reports.page_list import RESULTS
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.reports.whole_file import write_text_whole
 from analysis_lib.statistics.crossover import RingEffect
@@ -18,24 +19,30 @@ from analysis_lib.study.protocol import Outcome
 
 
 def write_results(analysis: StudyAnalysis, results_dir: str) -> None:
-    """Write ``results.json``: every declared outcome with its estimates, or why there are none."""
-    write_json_results(analysis, results_dir, lambda outcome: _estimates(analysis, outcome))
+    """Write ``results.json``: the answer, and every declared outcome with its estimates, or why there are none."""
+    write_json_results(
+        analysis, results_dir, study_words.answer(analysis), lambda outcome: _estimates(analysis, outcome)
+    )
 
 
 def write_json_results(
-    analysis: StudyAnalysis, results_dir: str, estimates_of: Callable[[Outcome], dict]
+    analysis: StudyAnalysis,
+    results_dir: str,
+    answer: Sequence[str],
+    estimates_of: Callable[[Outcome], dict],
 ) -> None:
     """Write ``results.json`` with what `estimates_of` finds of each outcome; an empty `results_dir` writes nothing."""
     if not results_dir:
         return
     results = {
         "study": analysis.study.settings.study.name,
+        "answer": list(answer),
         "riders_analysed": sorted(analysis.tables),
         "riders_left_out": dict(analysis.left_out),
         "outcomes": [_outcome(outcome, estimates_of) for outcome in analysis.outcomes],
     }
     text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
-    write_text_whole(Path(results_dir) / "results.json", text + "\n")
+    write_text_whole(Path(results_dir) / RESULTS, text + "\n")
 
 
 def _outcome(outcome: Outcome, estimates_of: Callable[[Outcome], dict]) -> dict:

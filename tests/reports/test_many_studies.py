@@ -1,7 +1,9 @@
 """Several studies: a report each, a first page over all, and a bad one that does not stop the others."""
 
+import json
 import re
 import shutil
+from html import unescape
 
 import pytest
 
@@ -25,6 +27,8 @@ def test_a_bad_study_does_not_stop_the_others_and_the_first_page_says_why(
     assert '<a href="good/index.html">good</a></th><td>all pages made</td>' in page
     assert re.search(r"bad &lt;b&gt;</th><td>no report: .*study\.toml", page)
     assert (out / MARK).read_text() == "bad <b>\ngood\n"
+    answer = json.loads((out / "good" / "results.json").read_text())["answer"]
+    assert all(sentence in unescape(page) for sentence in answer)
     assert "unchanged 3" in capsys.readouterr().out
 
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+from html import unescape
 from html.parser import HTMLParser
 
 import pandas as pd
@@ -130,6 +131,13 @@ def test_the_research_object_tells_of_the_failed_page(damaged_report):
     assert [action["name"] for action in failed] == ["Make the page riders/R03.html"]
     assert "RRRR" in failed[0]["error"]
     assert len(actions) == len(damaged_report.report.pages)
+
+
+def test_the_first_page_gives_the_study_s_answer_and_links_its_page_first(damaged_report):
+    answer = json.loads((damaged_report.folder / "results.json").read_text())["answer"]
+    page = unescape(damaged_report.text("index.html"))
+    assert answer and all(sentence in page for sentence in answer)
+    assert page.index(answer[0]) < page.index('href="study.html"') < page.index('href="data_quality.html"')
 
 
 def test_results_hold_every_declared_outcome_with_unit_interval_n_and_method(damaged_report):
