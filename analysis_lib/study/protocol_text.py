@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from analysis_lib.statistics.estimates import show_count, show_level, show_number
 from analysis_lib.study.metabolic_power import EQUATIONS
 from analysis_lib.study.plan import StudyPlan
@@ -149,7 +151,7 @@ def _describe_test(row, plan: StudyPlan) -> str:
     bounds = f", bounds ±{plan.smallest_effect:g}{unit}" if row.test == EQUIVALENCE else ""
     size = (
         "no number of riders is enough"
-        if row.riders_needed is None or row.riders_needed != row.riders_needed
+        if pd.isna(row.riders_needed)
         else f"{row.riders_needed} riders needed, {row.recruit} to recruit"
     )
     return (

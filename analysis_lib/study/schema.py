@@ -34,7 +34,7 @@ TURNING_MARKS = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2
 class SettingsPart(BaseModel):
     """A part of study.toml: unknown keys are refused, and nothing is turned from one type into another."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class TableRow(BaseModel):

@@ -235,6 +235,7 @@ def test_published_efficiency_is_moseley_and_jeukendrups():
     [
         ({"dropout = 0.0": "dropout = 1.0"}, "dropout"),
         ({"riders = 12": "riders = 3", "dropout = 0.0": "dropout = 0.5"}, "expected to finish"),
+        ({"within_rider_sd = 4.0": "within_rider_sd = inf"}, "a finite number"),
         ({"washout_hours = 0.1": ""}, "washout_hours"),
         ({"allocation_seed = 20261": "allocation_seed = 20261\nriders_a_block = 3"}, "multiple"),
         ({"pilot of six riders": "<pilot, or paper and page>"}, "angle brackets"),
@@ -323,6 +324,12 @@ def test_the_same_study_freezes_to_the_same_bytes(tiny, tmp_path):
     # Trials were listed already, and that is said.
     assert again.trials_listed == 8
     assert "trials.csv listed 8 trials already" in was["protocol.md"].decode("utf-8")
+
+
+def test_a_spread_that_no_number_of_riders_can_beat_is_said(tiny):
+    with_plan(tiny, {"within_rider_sd = 4.0": "within_rider_sd = 1e9"})
+    text = (freeze_protocol(tiny.root).folder / "protocol.md").read_text(encoding="utf-8")
+    assert "no number of riders is enough" in text and "The planned riders are too few" in text
 
 
 def test_no_protocol_is_itself_a_deviation(tiny):
