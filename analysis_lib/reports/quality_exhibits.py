@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import measure_panels
 from analysis_lib.reports.study_analysis import StudyAnalysis
@@ -133,6 +134,9 @@ def _overlaps(trials: pd.DataFrame) -> set[str]:
 def side_table(analysis: StudyAnalysis) -> TableExhibit:
     """Give the range of each rider's left share over trials: a swapped or failing side shows as a trial apart."""
     rows = analysis.quantities[analysis.quantities["quantity"] == "left_share_pct"]
+    if rows.empty:
+        remedy = "record both legs, or look at the recorder's own checks"
+        raise Refusal("sides", "no trial that tells the legs apart", "torque of both legs", remedy)
     spread = rows.groupby("rider")["value"].agg(["size", "min", "median", "max"]).reset_index()
     spread["range"] = spread["max"] - spread["min"]
     away = (rows["value"] - rows["rider"].map(spread.set_index("rider")["median"])).abs()

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports import exclusion_exhibits, quality_exhibits, recorder_exhibits, study_exhibits
 from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.reports.study_analysis import StudyAnalysis
@@ -124,6 +125,18 @@ def test_sides_name_the_trial_that_stands_apart_and_count_what_is_implausible(st
     )
     assert (row["median"], row["range"], row["farthest"], row["implausible"]) == (49.5, 13.0, "T4", 1)
     assert np.isnan(row["later_deg"])
+
+
+def test_where_no_trial_tells_the_legs_apart_the_table_says_so(study):
+    power = pd.DataFrame([{"rider": "R01", "trial": "T1", "quantity": "power_W", "value": 200.0}])
+    with pytest.raises(Refusal, match="no trial that tells the legs apart"):
+        quality_exhibits.side_table(analysis_of(study, *LOST, quantities=power))
+
+
+def test_a_study_without_zero_checks_has_empty_tables_of_them(study):
+    analysis = analysis_of(replace(study, zero_checks=study.zero_checks.iloc[:0]), trial(1))
+    for table in (recorder_exhibits.zero_table(analysis), recorder_exhibits.zero_fit_table(analysis)):
+        assert table.frame.empty and "<table" in table.html()
 
 
 def test_a_leg_that_drives_later_is_given_with_its_interval(study):
