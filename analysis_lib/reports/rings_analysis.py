@@ -15,6 +15,7 @@ from analysis_lib.reports.floor_exhibits import BUDGETED
 from analysis_lib.reports.study_analysis import StudyAnalysis, gather_study
 from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.rings import RingsEffect, rings_effect
+from analysis_lib.statistics.rings_relabelling import RingsRelabelling, relabel_rings
 from analysis_lib.statistics.trial_table import split_intensities
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.protocol import Outcome
@@ -54,6 +55,18 @@ class RingsAnalysis(StudyAnalysis):
                 table, outcome.label, rings, REFERENCE, unit=outcome.difference_unit
             )
         return self._effects[outcome.name]
+
+    def relabelled(self, outcome: Outcome) -> dict[object, RingsRelabelling]:
+        """Deal the sequences otherwise at each intensity and overall; refused where nothing can be dealt."""
+        if outcome.name not in self._relabelled:
+            effect, seed = self.rings_effect(outcome), self.study.settings.study.seed
+            found = {name: relabel_rings(effect, name, seed) for name in effect.families}
+            self._relabelled[outcome.name] = found
+        return self._relabelled[outcome.name]
+
+    @cached_property
+    def _relabelled(self) -> dict[str, dict[object, RingsRelabelling]]:
+        return {}
 
     @cached_property
     def _effects(self) -> dict[str, RingsEffect]:

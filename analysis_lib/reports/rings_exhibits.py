@@ -140,6 +140,21 @@ def trajectories_exhibit(analysis: RingsAnalysis, outcome: Outcome, effect: Ring
     )
 
 
+def relabelling_table(analysis: RingsAnalysis, outcome: Outcome) -> TableExhibit:
+    """Give p of the same question when the sequences are dealt to the riders otherwise."""
+    rows = [
+        (name, test.p, test.smallest_p, len(test.squares) - (not test.exact), test.n)
+        for name, test in analysis.relabelled(outcome).items()
+    ]
+    return TableExhibit(
+        f"relabelling_{outcome.name}",
+        pd.DataFrame(rows, columns=["intensity", "p", "smallest_p", "allocations", "n"]),
+        f"{name_with_unit(outcome)}: p that no ring differs from any other, from the sequences dealt to the riders"
+        " otherwise; nothing is assumed about distributions or periods.",
+        HEADINGS | {"smallest_p": "smallest possible p"},
+    )
+
+
 def riders_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     """List each rider's own differences, mean over intensities."""
     own = contrasts_of(effect)

@@ -38,8 +38,21 @@ def _estimates(analysis: RingsAnalysis, outcome: Outcome) -> dict:
         "omnibus": [plain_row(row) for row in omnibus],
         "estimates": [plain_row(row) for row in frame.to_dict("records")],
         "tests": _tests(effect),
+        "relabelling": _relabelled(analysis, outcome),
         "riders": [plain_row(row) for row in effect.riders().to_dict("records")],
     }
+
+
+def _relabelled(analysis: RingsAnalysis, outcome: Outcome) -> list[dict]:
+    """p of the sequences dealt otherwise, that no ring differs; or why there is none."""
+    try:
+        tests = analysis.relabelled(outcome)
+    except Refusal as refusal:
+        return [{"why_none": str(refusal)}]
+    return [
+        plain_row({"intensity": str(name), "p": test.p, "smallest_p": test.smallest_p, "n": test.n})
+        for name, test in tests.items()
+    ]
 
 
 def _tests(effect: RingsEffect) -> list[dict]:

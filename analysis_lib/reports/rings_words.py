@@ -84,6 +84,20 @@ def omnibus_sentences(analysis: RingsAnalysis, effect: RingsEffect) -> list[str]
     ]
 
 
+def relabelled_sentences(analysis: RingsAnalysis, outcome: Outcome) -> list[str]:
+    """Say how often the sequences dealt otherwise make rings differ as much, beside the F test."""
+    tests = analysis.relabelled(outcome)
+    called = analysis.study.settings.intensity_label
+    words = "; ".join(f"{called(str(name))}: {show_p(test.p)}" for name, test in tests.items())
+    last = list(tests.values())[-1]
+    kind = "all" if last.exact else "at random"
+    return [
+        f"The sequences dealt to the riders otherwise ({kind}) make the rings differ as much as was seen: {words}. With"
+        f" these riders p could not have been below {last.smallest_p:.2g}. It assumes nothing about distributions, and"
+        " says nothing about any one ring."
+    ]
+
+
 def _show_f(test: FTest) -> str:
     if test.f != test.f:
         return "cannot be tested, the values do not vary"

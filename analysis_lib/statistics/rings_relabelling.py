@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +11,11 @@ from numpy.typing import NDArray
 from scipy.linalg import orth
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.designs import Design
 from analysis_lib.statistics.estimates import show_p
 from analysis_lib.statistics.relabelling import TIE, allocate
 from analysis_lib.statistics.rider_least_squares import indicate_periods
-from analysis_lib.statistics.rings import RingsEffect
+from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.trial_table import OVERALL, ring_order, split_intensities
 
 Array = NDArray[np.float64]
@@ -139,3 +141,27 @@ def _explained(
         score = columns.swapaxes(1, 2) @ rest
         found.append(np.einsum("aij,aik,akj->aj", score, inverse, score))
     return np.concatenate(found)
+
+
+def rings_relabelling_floor(design: Design, riders_by_sequence: Mapping[str, int], reference: str) -> float:
+    """Smallest p that `relabel_rings` can give with these riders, when nobody misses a period.
+
+    Examples
+    --------
+    One rider in each of Williams's six orders of three rings: 6! deals, of which 3! say the same, 6/720.
+
+    >>> from analysis_lib.statistics.designs import williams_design
+    >>> orders = williams_design(["round", "early", "late"])
+    >>> round(rings_relabelling_floor(orders, dict.fromkeys(orders, 1), "round"), 6)
+    0.008333
+    """
+    rows = [
+        (f"{name} {rider}", name, period, ring, "one")
+        for name, riders in riders_by_sequence.items()
+        for rider in range(riders)
+        for period, ring in enumerate(design[name], start=1)
+    ]
+    table = pd.DataFrame(rows, columns=["rider", "sequence", "period", "ring", "intensity"])
+    values = np.random.default_rng(1).normal(size=len(table))
+    rings = tuple(dict.fromkeys(table["ring"]))
+    return relabel_rings(rings_effect(table.assign(y=values), "y", rings, reference)).smallest_p

@@ -14,6 +14,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design, design_variance, williams_design
 from analysis_lib.statistics.many_to_one import many_to_one_power
 from analysis_lib.statistics.rider_least_squares import MeansDesign, design_of_means
+from analysis_lib.statistics.rings_relabelling import rings_relabelling_floor
 from analysis_lib.statistics.sample_size import SampleSize, find_riders
 from analysis_lib.statistics.simulated_rings import SimulatedRings, simulate_rings
 from analysis_lib.statistics.statistical_power import power_of_two_one_sided
@@ -88,11 +89,9 @@ class RingsPlan(StudyPlan):
 
     @property
     def relabelling_floor(self) -> float:
-        """Refused: the page of several rings has no relabelling test."""
-        wanted = "a study of one oval ring"
-        raise Refusal(
-            "floor of the relabelling test", "several oval rings", wanted, "read the F test instead"
-        )
+        """Smallest p of dealing the sequences otherwise, which asks whether any ring differs at all."""
+        reference = self.settings.ring_in_role("round")
+        return rings_relabelling_floor(self.settings.design.sequences, self.riders_by_sequence, reference)
 
     def power_for(self, effect: float, riders: int) -> float:
         """Power by formula to find one oval ring's true effect, when all of that many riders finish."""

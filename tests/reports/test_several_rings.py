@@ -123,6 +123,12 @@ def test_numbers_of_the_page_and_its_file_are_those_of_a_formula(analysis, tmp_p
             assert (on_page["high"] - on_page["low"]) / 2 / on_page["se"] == pytest.approx(2.67, abs=0.0051)
     assert primary["reference"] == "round"
     assert {row["df_rings"] for row in primary["omnibus"]} == {2}
+    # Six riders, one in each order: 720 deals, 3! of which say the same
+    assert [row["smallest_p"] for row in primary["relabelling"]] == pytest.approx([6 / 720] * 3)
+    for dealt, test in zip(primary["relabelling"], primary["omnibus"], strict=True):
+        assert dealt["p"] == pytest.approx(test["p"], abs=0.1)
+    shown = rings_exhibits.relabelling_table(analysis, outcome).frame
+    assert shown["p"].to_list() == pytest.approx([row["p"] for row in primary["relabelling"]], rel=1e-9)
 
 
 def test_answer_comes_first_and_is_no_stronger_than_the_intervals(analysis):

@@ -40,6 +40,8 @@ def test_power_table_holds_one_ring_against_round(tiny):
     assert plan.power_for(4.0, n) >= 0.8 > plan.power_for(4.0, n - 6)
     assert plan.contrast_sd == pytest.approx(math.sqrt(2 * 16))
     assert plan.power_for(plan.detectable_effect, 18) == pytest.approx(0.8, abs=1e-6)
+    # Too many ways to deal 18 riders: one of 9999 random ones and the one that happened
+    assert plan.relabelling_floor == pytest.approx(1e-4)
     assert abs(plan.simulated[-1].power - row["power_all_ride"]) < 4 * plan.simulated[-1].power_se
 
 
