@@ -83,12 +83,21 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     return TableExhibit(
         f"effect_{outcome.name}",
         frame[[*columns, "verdict", "n"]],
-        f"{name_with_unit(outcome)}, oval − round. {effect.method}. Holm: adjusted for looking at"
-        " every intensity; the overall row is one test and is not adjusted. Verdict against"
-        f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the 90 % interval lies inside,"
-        " difference when the 95 % interval excludes zero, else undecided.",
+        f"{name_with_unit(outcome)}, oval − round. {_how_to_read(outcome, effect)}",
         EFFECT_HEADINGS,
         EFFECT_DIGITS | show_digits(effect),
+    )
+
+
+def _how_to_read(outcome: Outcome, effect: RingEffect) -> str:
+    """The whole explanation with the primary outcome; the others refer to it, so that a page says it once."""
+    verdict = f"erdict against ±{outcome.smallest_effect:g}{unit_after(outcome)}"
+    if not outcome.primary:
+        return f"Columns as with the primary outcome; v{verdict}."
+    return (
+        f"{effect.method}. Holm: adjusted for looking at every intensity; the overall row is one test and is not"
+        f" adjusted. V{verdict}: equivalent when the 90 % interval lies inside, difference when the 95 % interval"
+        " excludes zero, else undecided."
     )
 
 

@@ -43,7 +43,7 @@ def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
         " highest: "
         + ", ".join(
             f"{label} {trials[name].min():.3g} to {trials[name].max():.3g}" for name, label in known.items()
-        )
+        ).replace("-", "−")
         + ".",
         frame,
     )

@@ -91,13 +91,14 @@ def leave_one_out_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 def period_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     """Give each period's effect, free of the ring."""
     frame = period_effects(analysis.outcome_table(outcome), outcome.label)
+    decimals = decimals_for(float(frame["se"].min()))
     return TableExhibit(
         f"period_effects_{outcome.name}",
         frame[frame["intensity"] == OVERALL].drop(columns="note").reset_index(drop=True),
         f"{name_with_unit(outcome)}: each period minus the first, free of the ring effect, mean over"
         " intensities.",
         {**EFFECT_HEADINGS, "estimate": "difference", "versus": "minus period"},
-        EFFECT_DIGITS,
+        EFFECT_DIGITS | dict.fromkeys(("estimate", "se", "low", "high"), decimals),
     )
 
 

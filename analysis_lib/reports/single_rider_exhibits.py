@@ -10,6 +10,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.single_rider_figures import period_values, schedules
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.single_rider import SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_text import unit_after
@@ -91,18 +92,26 @@ def effects_frame(analysis: SingleRiderAnalysis, outcome: Outcome) -> pd.DataFra
     return pd.DataFrame(rows).replace([np.inf, -np.inf], np.nan)
 
 
+def _how_to_read(outcome: Outcome, effect: SingleRiderEffect) -> str:
+    """The whole explanation with the primary outcome; the others refer to it, so that a page says it once."""
+    verdict = f"erdict against ±{outcome.smallest_effect:g}{unit_after(outcome)}"
+    if not outcome.primary:
+        return f"Columns as with the primary outcome; v{verdict}."
+    return (
+        f"Intervals: all effects that the randomisation test over the schedule ({effect.test.method}) does not reject; an"
+        " empty bound says that so few schedules cannot give one at that level. Blocks: 95 % of a bootstrap of blocks of"
+        f" {effect.block_length} successive periods, which lets neighbouring periods be alike. V{verdict}: equivalent"
+        " when the 90 % interval lies inside, difference when p < 0.05, else undecided. Periods: round + oval."
+    )
+
+
 def effects_table(analysis: SingleRiderAnalysis, outcome: Outcome) -> TableExhibit:
     """Give oval − round at each intensity with the interval of the test, and of the block bootstrap beside it."""
     overall = analysis.effects(outcome)[OVERALL]
     return TableExhibit(
         f"effects_{outcome.name}",
         effects_frame(analysis, outcome),
-        f"{name_with_unit(outcome)}, oval − round of rider {analysis.rider}. Intervals: all effects that the"
-        f" randomisation test over the schedule ({overall.test.method}) does not reject; an empty bound"
-        " says that so few schedules cannot give one at that level. Blocks: 95 % of a bootstrap of blocks of"
-        f" {overall.block_length} successive periods, which lets neighbouring periods be alike. Verdict against"
-        f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the 90 % interval lies inside, difference"
-        " when p < 0.05, else undecided. Periods: round + oval.",
+        f"{name_with_unit(outcome)}, oval − round of rider {analysis.rider}. {_how_to_read(outcome, overall)}",
         {
             "estimate": "oval − round",
             "low": "95 % low",

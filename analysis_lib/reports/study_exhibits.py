@@ -137,17 +137,24 @@ def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
 
 def baseline_table(analysis: StudyAnalysis) -> TableExhibit:
     """Describe the riders by sequence."""
-    numbers = [name for name in ("mass_kg", "crank_length_mm") if name in analysis.study.riders]
+    labels = {"mass_kg": "body mass (kg)", "crank_length_mm": "crank length (mm)"}
+    numbers = [name for name in labels if name in analysis.study.riders]
     grouped = analysis.study.riders.groupby("sequence")
     rows = []
     for sequence, riders in grouped:
         for name in numbers:
             values = riders[name].dropna()
             rows.append(
-                (sequence, name, len(values), values.mean(), values.std(), values.min(), values.max())
+                (sequence, labels[name], len(values), values.mean(), values.std(), values.min(), values.max())
             )
     columns = ["sequence", "measure", "n", "mean", "sd", "lowest", "highest"]
-    return TableExhibit("baseline", pd.DataFrame(rows, columns=columns), "Riders at the start, by sequence.")
+    return TableExhibit(
+        "baseline",
+        pd.DataFrame(rows, columns=columns),
+        "Riders at the start, by sequence.",
+        {"sd": "SD"},
+        dict.fromkeys(("mean", "sd", "lowest", "highest"), 1),
+    )
 
 
 def phase_exhibit(analysis: StudyAnalysis, intensity: str) -> FigureExhibit:
