@@ -58,7 +58,7 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
     verdict = effect.test.verdict(outcome.smallest_effect)
     words = [
         (
-            f"{outcome.label} of rider {analysis.rider}, oval − round, {analysis.over_intensities(outcome)}: {verdict}."
+            f"{outcome.label} of rider {analysis.rider}, oval − round, {_over(analysis, outcome)}: {verdict}."
             f" {show_number(test.estimate, 2, signed=True)}{unit} ({_bounds(effect, unit)};"
             f" {show_p(test.p)} by randomisation over the schedule)."
         )
@@ -72,6 +72,17 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
         margin = f"{show_number(outcome.smallest_effect)}{unit}"
         words.append(f"Neither zero nor an effect as large as {margin} can be ruled out.")
     return words
+
+
+def _over(analysis: SingleRiderAnalysis, outcome: Outcome) -> str:
+    """Say which intensities the estimate is a mean of; one without any value is in no period's mean."""
+    known = set(analysis.outcome_table(outcome).dropna(subset=[outcome.label])["intensity"])
+    there = [name for name in analysis.levels(outcome) if name in known]
+    lacking = [name for name in analysis.levels(outcome) if name not in known]
+    if not lacking:
+        return analysis.over_intensities(outcome)
+    called = analysis.study.settings.intensity_label
+    return f"{' and '.join(map(called, there))} alone (no value at {', '.join(map(called, lacking))})"
 
 
 def _bounds(effect: SingleRiderEffect, unit: str) -> str:
@@ -96,7 +107,9 @@ def missing_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[s
     lacking = list(map(analysis.study.settings.intensity_label, analysis.without_effect(outcome)))
     if not lacking:
         return []
-    return [f"Fewer than {FEWEST_PERIODS} periods, so no effect of their own: {', '.join(lacking)}."]
+    return [
+        f"No effect of their own, for fewer than {FEWEST_PERIODS} periods or values that do not vary: {', '.join(lacking)}."
+    ]
 
 
 def doubts(analysis: SingleRiderAnalysis) -> list[str]:

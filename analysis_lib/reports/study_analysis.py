@@ -256,9 +256,9 @@ def gather_study(study: Study, results_dir: str = "") -> StudyAnalysis:
         else:
             left_out[rider] = "; ".join(dict.fromkeys(refused.values()))
     if not tables:
-        raise Refusal(
-            "riders of the study", "no rider that could be analysed", "at least one", "see each rider's page"
-        )
+        reasons = "; ".join(f"{rider}: {reason}" for rider, reason in left_out.items())
+        got = f"no rider that could be analysed ({reasons or 'riders.csv is empty'})"
+        raise Refusal("riders of the study", got, "at least one", "see each rider's page")
     return StudyAnalysis(study, tables, left_out)
 
 

@@ -143,7 +143,7 @@ def relabelling_test(
     Raises
     ------
     Refusal
-        One sequence alone, an unknown intensity, or a sequence without riders.
+        One sequence alone, an unknown intensity, a sequence without riders, or values that do not vary.
 
     References
     ----------
@@ -167,6 +167,13 @@ def relabelling_test(
             f"{len(sizes)} sequence{'s' if len(sizes) != 1 else ''} with {sizes.tolist()} complete riders",
             "riders in at least two sequences",
             "report the interval of ring_effect; there is nothing to relabel",
+        )
+    if np.abs(effects).max() <= TIE * max(float(parts[intensity]["value"].abs().max()), TIE):
+        raise Refusal(
+            f"{value}, relabelling test",
+            "the same values on both rings in every period",
+            "values that vary",
+            "look for copied values; there is nothing to relabel",
         )
     allocations, exact = allocate(sequence, sizes, seed)
     weights = 1 / (len(sizes) * sizes)

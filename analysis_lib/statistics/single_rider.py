@@ -94,8 +94,8 @@ def single_rider_effect(
     Raises
     ------
     Refusal
-        More than one rider, fewer than six periods with a value or fewer than two on a ring, pairs that do
-        not hold one of each ring, or an unknown schedule.
+        More than one rider, values that do not vary, fewer than six periods with a value or fewer than two on a
+        ring, pairs that do not hold one of each ring, or an unknown schedule.
 
     References
     ----------
@@ -122,6 +122,13 @@ def _read_periods(table: pd.DataFrame, value: str, schedule: str) -> pd.DataFram
     part = whole.dropna(subset=["value"]).sort_values("period")
     if schedule == "pairs":
         part = _whole_pairs(part)
+    if len(part) and np.ptp(part["value"].to_numpy()) == 0:
+        raise Refusal(
+            f"{value} of rider {riders[0]}",
+            f"{part['value'].iloc[0]:g} in every period",
+            "values that vary",
+            "look for copied values, or for a scale too coarse to tell periods apart",
+        )
     fewest = part["ring"].value_counts().reindex(["round", "oval"], fill_value=0).min()
     if len(part) < FEWEST_PERIODS or fewest < 2:
         raise Refusal(

@@ -33,6 +33,8 @@ def trial_budgets(
 ) -> dict[str, UncertaintyBudget]:
     """Return the budgets of a trial: of mean torque and power, and of the torque phase where both legs are known.
 
+    None where so few turns were kept that their spread, and so the trial's uncertainty, is not known.
+
     Parameters
     ----------
     result : TrialResult
@@ -58,9 +60,10 @@ def trial_budgets(
     known = _quantities(result)
     doubled = "mean_torque_Nm" not in known
     leg = result.layout.split()[0]
-    torque = _from_turns(
-        known, f"mean_torque_{leg}_Nm" if doubled else "mean_torque_Nm", "turn to turn, torque"
-    )
+    of_torque = f"mean_torque_{leg}_Nm" if doubled else "mean_torque_Nm"
+    if math.isnan(known[of_torque][1]):
+        return {}
+    torque = _from_turns(known, of_torque, "turn to turn, torque")
     if doubled:
         torque = UncertainInput(
             torque.name, 2 * torque.value, 2 * torque.standard_uncertainty, torque.df, torque.unit

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 from said_numbers import links_of, page_of, sentences_without_rows
 from scipy import stats
@@ -18,6 +19,7 @@ from analysis_lib.reports.single_rider_results import write_results
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_rider_study, small_study
+from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
 
 @pytest.fixture(scope="module")
@@ -92,6 +94,29 @@ def test_too_few_periods_and_an_undeclared_lot_are_said(tmp_path):
     with pytest.raises(Refusal, match=r"design\.lot"):
         single_rider_exhibits.effects_frame(silent, silent.outcomes[0])
     assert any("design.lot" in str(problem) for problem in open_study(tmp_path / "silent").problems)
+
+
+def test_one_intensity_is_called_by_its_label_and_not_a_mean(tmp_path):
+    small_rider_study(tmp_path / "one", 3.0, intensities=DEMO_INTENSITIES[:1])
+    analysis = analyse_single_rider(str(tmp_path / "one"))
+    words = " ".join(single_rider_words.answer(analysis))
+    assert "oval − round, Easy (RPE 11):" in words
+    assert "mean over" not in words and "Each intensity by itself" not in words
+    assert "intensities: Easy (RPE 11);" in single_rider_words.methods(analysis)[0]
+
+
+def test_an_intensity_without_values_is_said_and_a_constant_outcome_is_refused(tmp_path):
+    small_rider_study(tmp_path / "gaps", 3.0)
+    file = tmp_path / "gaps" / "trials.csv"
+    trials = pd.read_csv(file, dtype=str, keep_default_na=False)
+    easy = trials["intensity"] == "easy"
+    trials.assign(hr_bpm=trials["hr_bpm"].where(easy, ""), comfort="70").to_csv(file, index=False)
+    analysis = analyse_single_rider(str(tmp_path / "gaps"))
+    outcomes = {outcome.name: outcome for outcome in analysis.outcomes}
+    said = single_rider_words.effect_sentences(analysis, outcomes["hr_bpm"])[0]
+    assert "Easy (RPE 11) alone (no value at Hard (RPE 16)):" in said
+    with pytest.raises(Refusal, match="70 in every period"):
+        single_rider_words.effect_sentences(analysis, outcomes["comfort"])
 
 
 def test_fewer_schedules_than_an_interval_needs_are_said_with_the_floor(tmp_path):

@@ -152,6 +152,8 @@ def test_refusals():
         relabelling_test(two_periods(worked.FORMOTEROL_FIRST, []), "y")
     with pytest.raises(Refusal, match="intensity"):
         relabelling_test(two_periods(worked.FORMOTEROL_FIRST, worked.SALBUTAMOL_FIRST), "y", "hard")
+    with pytest.raises(Refusal, match="the same values on both rings"):
+        relabelling_test(two_periods([(5.1, 5.1)] * 3, [(5.1, 5.1)] * 3), "y")
 
 
 def test_an_interval_that_does_not_exist_is_not_given_in_numbers():

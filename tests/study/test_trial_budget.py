@@ -122,3 +122,11 @@ def test_a_change_with_temperature_needs_the_temperature_of_the_calibration(tria
     declared = trial[1].model_copy(update={"slope_per_degC_pct": 0.05, "calibrated_at_degC": None})
     assert undeclared(declared)[-1] == "the temperature of its calibration"
     assert undeclared(declared.model_copy(update={"calibrated_at_degC": 20.0})) == undeclared(declared)[:-1]
+
+
+def test_turns_too_few_for_a_spread_leave_a_trial_without_a_budget_and_its_rider_with_a_page(tmp_path):
+    small_study(tmp_path / "short", riders=1, duration_s=2.6)
+    study = open_study(tmp_path / "short")
+    result = study.load_trial("R01-P1-easy")
+    assert math.isnan(result.summary.set_index("quantity").loc["mean_torque_Nm", "se"])
+    assert trial_budgets(result, study.settings.recorders["two_leg_crank"]) == {}
