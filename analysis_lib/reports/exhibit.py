@@ -41,6 +41,9 @@ SHOWN_ROWS = 40
 MANY_DOTS = 1500
 """Dots of one panel beyond which they are drawn as points of a picture, so that no page grows with them."""
 
+UNITS = {"deg": "deg", "Nm": "N·m", "W": "W", "rpm": "rpm", "kg": "kg", "mm": "mm"}
+"""Units by which a column's name may end."""
+
 SENTENCE = 60
 """Characters from which a cell is given room to be read as a sentence rather than as a column of single words."""
 
@@ -186,7 +189,7 @@ class TableExhibit:
         return f'<th scope="col"{marks}>{escape(self._heading(column))}</th>'
 
     def _heading(self, column: object) -> str:
-        return self.headings.get(str(column), str(column).replace("_", " "))
+        return self.headings.get(str(column), _in_words(str(column)))
 
     def _row(self, key: str, values: tuple) -> str:
         cells = [
@@ -221,6 +224,16 @@ def _dots_in(axes: Axes) -> int:
     """Count the dots of a panel; a curve without markers has none."""
     dotted = (line for line in axes.lines if line.get_marker() not in ("", " ", "None", None))
     return sum(np.size(line.get_xdata()) for line in dotted)
+
+
+def _in_words(name: str) -> str:
+    """Return a column's name as a heading, its unit in brackets.
+
+    >>> _in_words("mount_low_deg"), _in_words("peak_torque_Nm"), _in_words("riders_allocated")
+    ('mount low (deg)', 'peak torque (N·m)', 'riders allocated')
+    """
+    words, _, unit = name.rpartition("_")
+    return f"{words.replace('_', ' ')} ({UNITS[unit]})" if words and unit in UNITS else name.replace("_", " ")
 
 
 def _wordless(column: pd.Series) -> bool:

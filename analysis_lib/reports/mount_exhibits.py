@@ -50,7 +50,8 @@ def mounts_table(analysis: RiderAnalysis) -> TableExhibit:
     criteria = analysis.mounting.criteria
     shown = _in_shown_units(criteria.mountings)
     frame = pd.DataFrame({"mount_deg": criteria.mountings["mount_deg"].unique()})
-    headings, digits = {"mount_deg": "mount (deg)"}, {"mount_deg": 1}
+    headings: dict[str, str] = {}
+    digits = {"mount_deg": 0 if (frame["mount_deg"] % 1 == 0).all() else 1}
     for criterion, rows in shown.groupby("criterion", sort=False):
         short, label = SHORT[str(criterion)], LOSS_LABELS[str(criterion)]
         unit = " (%)" if "%" in label else ""
