@@ -71,7 +71,7 @@ def spread(plan: StudyPlan) -> list[str]:
 
 
 def relabelling(plan: StudyPlan) -> list[str]:
-    """Say how small a p the relabelling test can give."""
+    """Say how small a p the relabelling test can give; refused for two rings in other than two sequences."""
     counts = ", ".join(f"{name} {count}" for name, count in plan.riders_by_sequence.items())
     return [
         f"With riders by sequence {counts} a relabelling test cannot give a p below {plan.relabelling_floor:.2g}."

@@ -26,7 +26,14 @@ from long_run_rates import (  # noqa: E402
     repeat_coverage,
     ring_effect_rates,
 )
-from rings_intensity_long_run import FEWER, interaction_error, overall_and_trend, repeat_rates  # noqa: E402
+from rings_intensity_long_run import (  # noqa: E402
+    DEALT,
+    FEWER,
+    dealt_otherwise_error,
+    interaction_error,
+    overall_and_trend,
+    repeat_rates,
+)
 from rings_intensity_long_run import STUDIES as OVER_INTENSITIES_STUDIES  # noqa: E402
 from rings_intensity_long_run import WORLDS as OVER_INTENSITIES  # noqa: E402
 from rings_long_run import WORLDS as RINGS_WORLDS  # noqa: E402
@@ -138,6 +145,9 @@ def rings_rows(riders: int) -> list[tuple]:
         twice = repeat_rates(riders, name)
         analysis = f"three rings ridden twice, {name}"
         rows.append((analysis, riders, twice.studies, twice.found_any, 0.05, twice.coverage, 0.95))
+    name = "riders differ"
+    alarms = dealt_otherwise_error(riders, name)
+    rows.append((f"three rings dealt otherwise, {name}", riders, DEALT, alarms, 0.05, math.nan, math.nan))
     return rows
 
 

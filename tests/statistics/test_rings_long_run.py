@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from rings_intensity_long_run import FEWER, interaction_error, overall_and_trend, repeat_rates
+from rings_intensity_long_run import (
+    DEALT,
+    FEWER,
+    dealt_otherwise_error,
+    interaction_error,
+    overall_and_trend,
+    repeat_rates,
+)
 from rings_intensity_long_run import WORLDS as OVER_INTENSITIES
 from rings_long_run import STUDIES, WORLDS, rings_rates
 
@@ -46,3 +53,9 @@ def test_rings_ridden_repeatedly_keep_their_promise(riders, world):
     rates = repeat_rates(riders, world)
     assert abs(rates.found_any - 0.05) < 4 * SE
     assert abs(rates.coverage - 0.95) < 4 * SE
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("riders", [6, 8, 12, 20])
+def test_sequences_dealt_otherwise_keep_their_level(riders):
+    assert abs(dealt_otherwise_error(riders, "riders differ") - 0.05) < 4 * np.sqrt(0.05 * 0.95 / DEALT)
