@@ -77,6 +77,13 @@ class StudyAnalysis:
         """The intensities at which an outcome is analysed, in their order; one name for them all where it takes several."""
         return levels_of(self.study.settings, outcome)
 
+    def without_value(self, outcome: Outcome) -> list[str]:
+        """The intensities at which no rider has a value of an outcome that has values elsewhere."""
+        rows = self.quantities[self.quantities["quantity"] == outcome.name].dropna(subset=["value"])
+        known = set(rows["intensity"])
+        levels = self.levels(outcome)
+        return [name for name in levels if name not in known] if known & set(levels) else []
+
     def over_intensities(self, outcome: Outcome) -> str:
         """Say what an overall estimate is over: the mean over intensities, or the only one there is."""
         levels = self.levels(outcome)
@@ -88,7 +95,7 @@ class StudyAnalysis:
         Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so
         that 179° and 1° differ by two degrees.
         """
-        levels = self.levels(outcome)
+        levels = [name for name in self.levels(outcome) if name not in self.without_value(outcome)]
         wanted = (self.quantities["quantity"] == outcome.name) & self.quantities["intensity"].isin(levels)
         rows = self.quantities[wanted]
         table = rows[[*CELL, "value"]].rename(columns={"value": outcome.label})

@@ -30,6 +30,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     each = "; ".join(f"{called(row.intensity)}: {row.verdict}" for row in single.itertuples())
     return [
         f"Primary outcome: {verdict.sentence()}",
+        *_without_value(analysis, outcome),
         f"At each intensity, each looked at by itself: {each}.",
         *_one_sequence(analysis),
     ]
@@ -46,7 +47,7 @@ def _one_sequence(analysis: StudyAnalysis) -> list[str]:
     ]
 
 
-def effect_sentences(outcome: Outcome, effect: RingEffect) -> list[str]:
+def effect_sentences(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[str]:
     """Say what one outcome shows, with everything a reader must know to weigh it."""
     direction = {
         "higher": "Higher is better",
@@ -55,7 +56,21 @@ def effect_sentences(outcome: Outcome, effect: RingEffect) -> list[str]:
     }
     return [
         judge(effect.overall, outcome.smallest_effect).sentence(),
+        *_without_value(analysis, outcome),
         f"{direction[outcome.better]}. {' '.join(intensity_sentences(effect))}".strip(),
+    ]
+
+
+def _without_value(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
+    """Say where no rider has a value, so that "overall" is over the other intensities."""
+    lacking = analysis.without_value(outcome)
+    if not lacking:
+        return []
+    called = analysis.study.settings.intensity_label
+    there = [called(name) for name in analysis.levels(outcome) if name not in lacking]
+    return [
+        f"No rider has a value of {outcome.label} at {', '.join(map(called, lacking))}: overall is over"
+        f" {', '.join(there)} alone, which is not what was declared."
     ]
 
 

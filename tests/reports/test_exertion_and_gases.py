@@ -10,7 +10,7 @@ import pytest
 from fabricated import EFFECT_W, LEVEL_W, fabricate
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import gas_exhibits
+from analysis_lib.reports import gas_exhibits, study_words
 from analysis_lib.reports.exertion_exhibits import exertion_cautions, exertion_table
 from analysis_lib.reports.gas_exhibits import HAVE, gas_sentences, gas_table, gas_tables, repeatability_table
 from analysis_lib.study.derived_outcomes import derive, why_refused
@@ -126,6 +126,19 @@ def test_an_outcome_is_analysed_at_the_intensities_that_it_declares(breathing):
     assert effect.intensities == ["easy", "steady"]
     assert effect.overall.value == pytest.approx(0.3)
     assert effect.overall.n == 4
+
+
+def test_an_intensity_at_which_nobody_has_a_value_is_left_out_and_said(breathing):
+    everywhere = EFFICIENCY.model_copy(update={"intensities": None})
+    assert breathing.without_value(everywhere) == ["hard"] and breathing.without_value(EFFICIENCY) == []
+    effect = breathing.effect(everywhere)
+    assert effect.intensities == ["easy", "steady"]
+    said = " ".join(study_words.effect_sentences(breathing, everywhere, effect))
+    assert (
+        "No rider has a value of Gross efficiency at Hard (RPE 16): overall is over Easy (RPE 11), Steady"
+        in said
+    )
+    assert "No rider has" not in " ".join(study_words.effect_sentences(breathing, EFFICIENCY, effect))
 
 
 def test_the_published_spread_stands_beside_ones_own(breathing):
