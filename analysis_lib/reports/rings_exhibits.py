@@ -68,16 +68,24 @@ def rings_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     """Give estimate, simultaneous interval, adjusted p and verdict of each ring at each intensity."""
     frame = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
     columns = ["intensity", "ring", "estimate", "se", "df", "low", "high", "p", "p_family"]
-    each = 100 * (1 - 0.1 / len(effect.rings))
     return TableExhibit(
         f"rings_{outcome.name}",
         frame[[*columns, "low_equivalence", "high_equivalence", "verdict", "n"]],
-        f"{name_with_unit(outcome)}, ring − {effect.reference}. {effect.method}. Verdict against"
-        f" ±{outcome.smallest_effect:g}{unit_after(outcome)}: equivalent when the {each:.4g} % interval (equivalence) lies"
-        " inside, difference when the simultaneous 95 % interval excludes zero, else undecided; all rings allowed for,"
-        " intensities not.",
+        f"{name_with_unit(outcome)}, ring − {effect.reference}. {_how_to_read(outcome, effect)}",
         HEADINGS,
         digits_of(effect),
+    )
+
+
+def _how_to_read(outcome: Outcome, effect: RingsEffect) -> str:
+    """The whole explanation with the primary outcome; the others refer to it, so that a page says it once."""
+    verdict = f"erdict against ±{outcome.smallest_effect:g}{unit_after(outcome)}"
+    if not outcome.primary:
+        return f"Columns as with the primary outcome; v{verdict}."
+    each = 100 * (1 - 0.1 / len(effect.rings))
+    return (
+        f"{effect.method}. V{verdict}: equivalent when the {each:.4g} % interval (equivalence) lies inside, difference when"
+        " the simultaneous 95 % interval excludes zero, else undecided; all rings allowed for, intensities not."
     )
 
 
