@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import drawn_intervals
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rider_analysis import RiderAnalysis
@@ -19,6 +20,14 @@ TOGETHER = "all inputs together"
 def budget_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give each input's share of the uncertainty of power, torque and torque phase, over the rider's trials."""
     rows = analysis.budgets
+    if rows.empty:
+        raise Refusal(
+            "uncertainty of a trial",
+            "no trial with turns enough to know their spread",
+            "two kept turns or more",
+            "look at why turns were dropped",
+            scope="rider",
+        )
     root_mean_square = rows.groupby(["quantity", "unit", "input"], sort=False)["contribution"].agg(
         lambda part: math.sqrt(float(np.mean(np.square(part))))
     )

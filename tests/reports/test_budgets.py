@@ -1,10 +1,13 @@
 """The measuring floor of an effect, worked out by hand."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.budget_exhibits import drawn_table
-from analysis_lib.reports.budgets import measuring_floor, usual_drift_Nm
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.budget_exhibits import budget_sentences, budget_table, drawn_table
+from analysis_lib.reports.budgets import BUDGET_COLUMNS, measuring_floor, usual_drift_Nm
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
@@ -79,3 +82,10 @@ def test_the_law_is_held_against_drawing_at_the_least_certain_trial(tmp_path):
         assert width > 2 * 1.95 * own.max()
         assert abs(row["drawn_low"] - row["law_low"]) < 0.05 * width
         assert abs(row["drawn_high"] - row["law_high"]) < 0.05 * width
+
+
+def test_a_rider_without_a_budget_is_told_why():
+    empty = SimpleNamespace(budgets=pd.DataFrame(columns=BUDGET_COLUMNS))
+    for said in (budget_table, budget_sentences):
+        with pytest.raises(Refusal, match="no trial with turns enough"):
+            said(empty)
