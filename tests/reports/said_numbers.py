@@ -27,7 +27,8 @@ NO_ROW = {
     "published, with its source": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002|Roger 1997|Senn 2016"
     r"|at 260 rpm, Dorel 2005"
     r"|\d{4}[a-z]?[;,)]|about 310 to 460 W|Held against published changes.*)",
-    "a count of rows or parts of a table": r"(\d+ of \d+ (riders|(listed )?trials)|in \d+ the speed|root mean square over \d+ trials"
+    "a count of rows or parts of a table": r"(\d+ of \d+ (riders|(listed )?trials)|in \d+ the speed"
+    r"|root mean square over \d+ trials"
     r"|mean over \d+ riders|\d+ sequence means|\d+ trials? (were|was)|\d+ (are )?listed.*"
     r"|\d+ riders (were|analysed).*|\d+ trials planned"
     r"|crossover of \d+ rings|\d+ intensities|Periods with a trial: \d+ round, \d+ oval"
