@@ -1,6 +1,9 @@
 """The layout of a C3D file: header, parameters, and frames of points and analogue samples.
 
 After the C3D User Guide (C3D.org, 2008), from memory; checked against files of two independent writers.
+
+The layout is read here because no library did all that a long recording needs: the compiled one at hand ended the whole
+process on a sound file of another writer, and none maps the samples from the disk.
 """
 
 from __future__ import annotations
