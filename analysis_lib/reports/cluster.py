@@ -33,6 +33,12 @@ from analysis_lib.study.settings import FILE as SETTINGS
 ANSWER_SECONDS = 10
 """A scheduler that has not answered by then is taken to be absent."""
 
+LOOK_SECONDS = 2
+"""How often a waiting page looks whether the scheduler and any worker are still there."""
+
+EMPTY_SECONDS = 60
+"""How long a page waits for a worker when the cluster has none left, before the run is given up."""
+
 
 @dataclass(frozen=True)
 class PageOrder:
@@ -40,6 +46,7 @@ class PageOrder:
 
     study: Path
     out: Path
+    scheduler: str
     cell_seconds: int
     run: str
     facts: dict[str, str]
@@ -53,35 +60,65 @@ class Cluster:
     study: Study
     order: PageOrder
     places: int
+    stopped: threading.Event = field(default_factory=threading.Event)
     _sent: list = field(default_factory=list)
 
     def make(self, plan: PlannedPage) -> PageState:
-        """Let a worker make the page and wait for it; a worker that is lost fails the page, not the run."""
+        """Let a worker make the page and wait for it.
+
+        The scheduler gives the page of a lost worker to another; one that costs worker after worker fails alone.
+
+        Raises
+        ------
+        Refusal
+            When the scheduler is lost, or has had no worker for `EMPTY_SECONDS`.
+        RunStopped
+            When the run was stopped meanwhile.
+        """
         from distributed import KilledWorker
         from distributed.client import FutureCancelledError
         from distributed.comm import CommClosedError
 
-        future = self.client.submit(make_page_here, self.order, plan, pure=False, retries=0)
-        self._sent.append(future)
         try:
+            future = self.client.submit(make_page_here, self.order, plan, pure=False, retries=0)
+            self._sent.append(future)
+            self._wait_for(future)
             return future.result()
         except KilledWorker:
             cause = "the cluster lost every worker that tried to make this page; its memory may have been too small"
             return fail_page(self.study, self.order.out, plan, cause)
-        except FutureCancelledError as error:
-            raise RunStopped(plan.name) from error
-        except CommClosedError as error:
-            raise Refusal(
-                f"the scheduler at {self.client.scheduler.address}",
-                "a connection that broke",
-                "one that lasts for the run",
-                "start the scheduler again; the same command goes on from there",
-            ) from error
+        except (CommClosedError, FutureCancelledError, OSError) as error:
+            if self.stopped.is_set():
+                raise RunStopped(plan.name) from error
+            raise self._lost("a connection that broke", "start the scheduler again") from error
+
+    def _wait_for(self, future: Any) -> None:
+        """Wait until the page is made, as long as the scheduler is there and has workers to make it."""
+        empty_s = 0
+        while not future.done():
+            with contextlib.suppress(TimeoutError):
+                future.exception(timeout=LOOK_SECONDS)
+            if self.client.status != "running":
+                raise OSError(f"the client is {self.client.status}")
+            empty_s = 0 if self.client.nthreads() else empty_s + LOOK_SECONDS
+            if empty_s >= EMPTY_SECONDS:
+                raise self._lost(f"no worker for {EMPTY_SECONDS} s", "start dask workers again")
+
+    def _lost(self, got: str, remedy: str) -> Refusal:
+        return Refusal(
+            f"the scheduler at {self.order.scheduler}",
+            got,
+            "a scheduler with workers for as long as the run lasts",
+            f"{remedy}; finished pages are kept, and the same command goes on from there",
+        )
 
     def stop(self) -> None:
-        """Call back what was sent and end this run's kernels on every worker."""
-        self.client.cancel(self._sent)
-        self.client.run(stop_here, self.order.run)
+        """Call back what was sent and end this run's kernels on every worker that can still be reached."""
+        self.stopped.set()
+        with contextlib.suppress(OSError, TimeoutError):  # a lost scheduler has nobody to tell
+            if self.client.status == "running":
+                self.client.cancel(self._sent)
+                self.client.run(stop_here, self.order.run)
 
 
 @contextmanager
@@ -100,7 +137,7 @@ def open_cluster(address: str, study: Study, out: Path, cell_seconds: int) -> It
         if not threads:
             raise Refusal(f"the scheduler at {address}", "no worker", "one or more", "start dask workers")
         _compare(facts, _facts_there(client, study.root, out))
-        order = PageOrder(study.root.resolve(), out, cell_seconds, uuid4().hex, facts)
+        order = PageOrder(study.root.resolve(), out, address, cell_seconds, uuid4().hex, facts)
         yield Cluster(client, study, order, sum(threads.values()))
 
 

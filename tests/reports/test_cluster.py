@@ -1,11 +1,17 @@
 """Pages made on a cluster, a scheduler and workers on one machine: the same bytes; clear words when it cannot be."""
 
+import contextlib
 import os
+import signal
 import socket
 import subprocess
 import sys
+import threading
+import time
 from contextlib import contextmanager
+from dataclasses import dataclass
 
+import psutil
 import pytest
 
 from analysis_lib.__main__ import main
@@ -29,6 +35,38 @@ def _free_port():
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """A scheduler's address and the processes behind it."""
+
+    address: str
+    scheduler: subprocess.Popen
+    workers: list[subprocess.Popen]
+
+    def kernels(self) -> list[int]:
+        """The kernels at work below the workers, by process."""
+        return [kernel for worker in self.workers for kernel in _kernels_of(worker)]
+
+    def wait_for_kernel(self) -> subprocess.Popen:
+        """Wait until a page is being made, and return the worker that makes it."""
+        end = time.monotonic() + 120
+        while time.monotonic() < end:
+            for worker in self.workers:
+                if _kernels_of(worker):
+                    return worker
+            time.sleep(0.1)
+        raise AssertionError("no kernel came to life within two minutes")
+
+
+def _kernels_of(worker):
+    found = []
+    with contextlib.suppress(psutil.Error):  # processes end while they are looked at
+        for part in psutil.Process(worker.pid).children(recursive=True):
+            with contextlib.suppress(psutil.Error):
+                found += [part.pid] if "ipykernel_launcher" in " ".join(part.cmdline()) else []
+    return found
 
 
 @contextmanager
@@ -70,7 +108,7 @@ def _cluster(folder, workers=2):
 
         with Client(address, timeout=60, set_as_default=False) as client:
             client.wait_for_workers(workers, timeout=60)
-        yield address
+        yield Cluster(address, processes[0], processes[1:])
     finally:
         for process in processes:
             process.kill()
@@ -80,8 +118,8 @@ def _cluster(folder, workers=2):
 @pytest.mark.long
 def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_reports, tmp_path):
     first = one_trial_reports[0]
-    with _cluster(tmp_path) as address:
-        way = WayOfWork(scheduler=address)
+    with _cluster(tmp_path) as cluster:
+        way = WayOfWork(scheduler=cluster.address)
         report = make_report(first.study, tmp_path / "report", say=lambda line: None, way=way)
     assert report.exit_code == 0
     assert checksums(tmp_path / "report") == checksums(first.folder)
@@ -90,14 +128,94 @@ def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_
 @pytest.mark.long
 def test_a_failure_on_the_cluster_stays_with_its_page(one_trial_reports, tmp_path):
     first = one_trial_reports[0]
-    with _cluster(tmp_path, workers=1) as address:
-        way = WayOfWork(scheduler=address, cell_seconds=1)
+    with _cluster(tmp_path, workers=1) as cluster:
+        way = WayOfWork(scheduler=cluster.address, cell_seconds=1)
         report = make_report(
             first.study, tmp_path / "report", only_rider="R01", say=lambda line: None, way=way
         )
     assert [page.made for page in report.pages] == [False]
     assert report.pages[0].cause.startswith("CellTimeoutError")
     assert "CellTimeoutError" in (tmp_path / "report" / "riders" / "R01.html").read_text()
+
+
+def _while_it_works(first, out, cluster, disturb):
+    """Start a report on the cluster, disturb it once the first page is being made, and return what came of it."""
+    came = []
+
+    def work():
+        try:
+            way = WayOfWork(scheduler=cluster.address)
+            came.append(make_report(first.study, out, say=lambda line: None, way=way))
+        except Exception as error:
+            came.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    disturb(cluster.wait_for_kernel())
+    thread.join(timeout=300)
+    assert came, "the run never ended"
+    return came[0]
+
+
+def _end(process):
+    process.kill()
+    process.wait()
+
+
+@pytest.mark.long
+def test_the_page_of_a_lost_worker_is_made_by_another_with_the_same_bytes(one_trial_reports, tmp_path):
+    first = one_trial_reports[0]
+    with _cluster(tmp_path) as cluster:
+        report = _while_it_works(first, tmp_path / "report", cluster, _end)
+    assert report.exit_code == 0
+    assert checksums(tmp_path / "report") == checksums(first.folder)
+
+
+@pytest.mark.long
+def test_a_cluster_that_lost_all_its_workers_is_given_up_and_the_next_run_goes_on(
+    one_trial_reports, tmp_path, monkeypatch
+):
+    first = one_trial_reports[0]
+    monkeypatch.setattr("analysis_lib.reports.cluster.EMPTY_SECONDS", 4)
+    with _cluster(tmp_path, workers=1) as cluster:
+        came = _while_it_works(first, tmp_path / "report", cluster, _end)
+    assert isinstance(came, Refusal)
+    assert "no worker for 4 s" in str(came) and "goes on from there" in str(came)
+    make_report(first.study, tmp_path / "report", say=lambda line: None)
+    assert checksums(tmp_path / "report") == checksums(first.folder)
+
+
+@pytest.mark.long
+def test_a_lost_scheduler_is_named_and_the_next_run_goes_on(one_trial_reports, tmp_path):
+    first = one_trial_reports[0]
+    with _cluster(tmp_path, workers=1) as cluster:
+        came = _while_it_works(first, tmp_path / "report", cluster, lambda worker: _end(cluster.scheduler))
+    assert isinstance(came, Refusal)
+    assert cluster.address in str(came) and "start the scheduler again" in str(came)
+    make_report(first.study, tmp_path / "report", say=lambda line: None)
+    assert checksums(tmp_path / "report") == checksums(first.folder)
+
+
+@pytest.mark.long
+def test_a_run_on_a_cluster_that_the_user_stops_ends_its_kernels_there(one_trial_reports, tmp_path):
+    first = one_trial_reports[0]
+    words = [sys.executable, "-m", "analysis_lib", "report", str(first.study)]
+    with _cluster(tmp_path, workers=1) as cluster:
+        words += ["--out", str(tmp_path / "report"), "--scheduler", cluster.address]
+        run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+        cluster.wait_for_kernel()
+        run.send_signal(signal.SIGINT)
+        _, said = run.communicate(timeout=120)
+        end = time.monotonic() + 30
+        while cluster.kernels() and time.monotonic() < end:
+            time.sleep(0.2)
+        assert cluster.kernels() == []
+        assert cluster.workers[0].poll() is None
+    assert run.returncode == 130
+    assert "the same command goes on from there" in said
+    assert "Traceback" not in said
+    make_report(first.study, tmp_path / "report", say=lambda line: None)
+    assert checksums(tmp_path / "report") == checksums(first.folder)
 
 
 def test_an_address_that_does_not_answer_is_refused(study, tmp_path, monkeypatch):

@@ -1,0 +1,178 @@
+"""How time and memory grow with riders, trials and samples, and what the shared storage must hold.
+
+    python tests/benchmarks/scaling.py riders 12 100 300 1000
+    python tests/benchmarks/scaling.py trials 1 2 3
+    python tests/benchmarks/scaling.py seconds 8 60 300
+
+Every line is one command in a process of its own: its seconds on the clock, its processor seconds with those of its
+kernels, and the most memory of one process. Recordings are simulated, at 100 samples a second, twelve of eight seconds a
+rider unless said otherwise. With `riders`, only R01's page is made from its recordings. The other riders' tables are
+R01's with other numbers, written by the same writer, and their pages, figures and notebooks are R01's files; so the
+study's page, the page on the data, the first page, keys, run record and crate are the program's own work on all riders.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import tempfile
+import time
+from dataclasses import fields, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
+from analysis_lib.reports.page_list import planned_pages
+from analysis_lib.reports.page_origin import page_origin
+from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
+from analysis_lib.reports.rider_trials import labelled_trials
+from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.synthetic import DEMO_INTENSITIES, small_study
+
+MODEL = "R01"
+
+
+def main(what: str = "riders", *sizes: str) -> None:
+    """Print one block for each size."""
+    for size in sizes or ("12",):
+        with tempfile.TemporaryDirectory() as place:
+            print(f"{what}: {size}")
+            {"riders": _riders, "trials": _trials, "seconds": _seconds}[what](Path(place), int(size))
+
+
+def _riders(root: Path, riders: int) -> None:
+    study, report = root / "study", root / "report"
+    small_study(study, riders=riders, duration_s=8.0)
+    _measure("check", "check", study)
+    _measure("a rider's page", "report", study, "--out", report, "--rider", MODEL)
+    print(f"  storage of one rider's page: {_megabytes(report):.1f} MB in {_files(report)} files")
+    _write_others(open_study(study), report)
+    _measure("the study's page and the page on the data", "report", study, "--out", report)
+    _measure("nothing changed", "report", study, "--out", report)
+    _measure("verify, without the study", "verify", report)
+    for name in (
+        "study.html",
+        "study.pdf",
+        "data_quality.html",
+        "index.html",
+        "run.json",
+        "ro-crate-metadata.json",
+    ):
+        if (report / name).is_file():
+            print(f"  {name}: {(report / name).stat().st_size / 1e6:.2f} MB")
+    print(
+        f"  storage: study {_megabytes(study):.0f} MB, report {_megabytes(report):.0f} MB in {_files(report)} files"
+    )
+
+
+def _trials(root: Path, intensities: int) -> None:
+    study = root / "study"
+    small_study(study, riders=1, duration_s=8.0, intensities=DEMO_INTENSITIES[:intensities])
+    _page_of(study, root / "report")
+
+
+def _seconds(root: Path, seconds: int) -> None:
+    study = root / "study"
+    small_study(study, riders=1, duration_s=float(seconds))
+    _page_of(study, root / "report")
+
+
+def _page_of(study: Path, report: Path) -> None:
+    trials, samples = len(open_study(study).trials), _megabytes(study / "recordings")
+    print(f"  {trials} trials of {samples:.1f} MB together")
+    _measure("check", "check", study)
+    _measure("a rider's page", "report", study, "--out", report, "--rider", MODEL)
+    print(f"  tables: {_megabytes(report / 'tables'):.1f} MB, all: {_megabytes(report):.1f} MB")
+
+
+def _measure(what: str, *words: object) -> None:
+    """Run one command and print what it took; the memory is that of its largest process, be it a kernel or its own."""
+    began = time.monotonic()
+    command = [sys.executable, "-m", "analysis_lib", *map(str, words)]
+    quiet = [(os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)]
+    process = os.posix_spawn(sys.executable, command, os.environ, file_actions=quiet)
+    _, state, used = os.wait4(process, 0)
+    worked = used.ru_utime + used.ru_stime
+    print(
+        f"  {what}: {time.monotonic() - began:.1f} s, processor {worked:.1f} s, most memory"
+        f" {used.ru_maxrss / 1024:.0f} MB, exit {os.waitstatus_to_exitcode(state)}",
+        flush=True,
+    )
+
+
+def _write_others(study: Study, report: Path) -> None:
+    """Leave for every other rider what a page leaves, made up from the model's."""
+    keys, inputs = PageKeys(report), StudyInputs(study)
+    model = read_rider_tables(str(report), MODEL)
+    pages = {plan.rider: plan for plan in planned_pages(study) if plan.rider}
+    for number, (rider, plan) in enumerate(pages.items()):
+        if rider == MODEL or model is None:
+            continue
+        for one, other in zip(pages[MODEL].roots, plan.roots, strict=True):
+            _copy(report / one, report / other)
+        _made_up(study, model, rider, number).write(str(report), rider)
+        key = page_key(study, plan.template, plan.parameters, inputs.of_rider(rider))
+        state = {
+            "subject": rider,
+            "name": plan.name,
+            "page": plan.page,
+            "notebook": plan.notebook,
+            "cause": "",
+        }
+        keys.keep(rider, key, state, plan.roots, page_origin(study, plan, report))
+
+
+def _copy(one: Path, other: Path) -> None:
+    if one.is_dir():
+        shutil.copytree(one, other)
+    elif one.is_file():
+        shutil.copy(one, other)
+
+
+def _made_up(study: Study, model: RiderTables, rider: str, number: int) -> RiderTables:
+    """The model's tables under another rider's name, sequence and trials, each number a few per cent otherwise."""
+    draw = np.random.default_rng([20, number])
+    mine = _in_order(labelled_trials(study, rider))
+    renamed = dict(zip(_in_order(model.trials)["trial"], mine["trial"], strict=True))
+    listed = mine.set_index("trial")
+    moved = {}
+    for field in fields(model):
+        frame = getattr(model, field.name).assign(rider=rider)
+        if "trial" in frame:
+            frame["trial"] = frame["trial"].map(renamed)
+            for name in {"period", "sequence"} & set(frame):
+                frame[name] = frame["trial"].map(listed[name])
+        moved[field.name] = frame
+    values = moved["quantities"]["value"] * draw.normal(1.0, 0.02, len(moved["quantities"]))
+    torques = {
+        name: column * draw.normal(1.0, 0.05)
+        for name, column in moved["profiles"].items()
+        if "Nm" in str(name)
+    }
+    phases = (moved["phases"]["torque_phase_deg"] + draw.normal(0.0, 6.0)) % 180
+    return replace(
+        RiderTables(**moved),
+        quantities=moved["quantities"].assign(value=values),
+        profiles=moved["profiles"].assign(**torques),
+        phases=moved["phases"].assign(torque_phase_deg=phases),
+    )
+
+
+def _in_order(trials: pd.DataFrame) -> pd.DataFrame:
+    """Trials in an order that riders of all sequences share: each ring's first rides, then its later ones."""
+    return trials.sort_values(["ring", "intensity", "period"], kind="stable")
+
+
+def _megabytes(folder: Path) -> float:
+    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) / 1e6
+
+
+def _files(folder: Path) -> int:
+    return sum(path.is_file() for path in folder.rglob("*"))
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
