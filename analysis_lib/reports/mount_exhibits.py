@@ -121,7 +121,7 @@ def wanted_mount_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         "Left: the mount angle that would put the largest lever arm at the torque phase, with"
         f" {advice.level:.0%} interval ({advice.n_draws} draws), and the"
         " available mounts (dotted). Right: how often each available mount is the nearest. "
-        + analysis.stroke.sentence(),
+        + analysis.stroke.sentence(analysis.study.settings.intensity_label),
         "Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest"
         f" mount {advice.nearest_mount_deg:g} degrees.",
         drawn,

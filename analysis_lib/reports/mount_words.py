@@ -46,7 +46,7 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
     mounting = analysis.mounting
     return [
         _neighbours(mounting),
-        mounting.stroke.sentence(),
+        mounting.stroke.sentence(analysis.study.settings.intensity_label),
         *_recorded_on_oval(analysis),
         (
             "Rising power, from about 310 to 460 W, usually gives one and the same mount (common practice, no"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,18 +72,18 @@ class StrokeDraws:
             self.periods,
         )
 
-    def sentence(self) -> str:
-        """What the spread of the draws holds, in words."""
+    def sentence(self, called: Callable[[object], str] = str) -> str:
+        """What the spread of the draws holds, in words; `called` says what a page calls an intensity."""
         fewest = min(self.periods.values())
         if fewest < 2:
-            alone = ", ".join(name for name, count in self.periods.items() if count < 2)
+            alone = ", ".join(called(name) for name, count in self.periods.items() if count < 2)
             return (
                 f"At {alone} the stroke was recorded in one period only: how much it differs from one period to"
                 " the next is not known and not in these intervals, which are therefore too narrow."
             )
         return (
-            f"The intervals hold the spread from turn to turn and from period to period ({show_count(fewest, 'period')});"
-            + (" a spread between two periods is itself hardly known." if fewest == 2 else "")
+            f"The intervals hold the spread from turn to turn and from period to period ({show_count(fewest, 'period')})"
+            + ("; a spread between two periods is itself hardly known." if fewest == 2 else ".")
         )
 
 

@@ -70,6 +70,9 @@ def test_the_phase_of_a_stroke_is_the_axis_it_was_made_with():
     stroke = StrokeDraws({"easy": TORQUE[None, :]}, {"easy": TORQUE}, {"easy": 90.0}, {"easy": 1})
     assert stroke.phases_deg()["easy"] == pytest.approx([100.0])
     assert "too narrow" in stroke.sentence()
+    assert stroke.sentence({"easy": "Easy (RPE 11)"}.get).startswith("At Easy (RPE 11) the stroke")
+    several = StrokeDraws(stroke.torque_Nm, stroke.mean_Nm, stroke.cadence_rpm, {"easy": 3})
+    assert several.sentence().endswith("from period to period (3 periods).")
 
 
 def test_legs_weigh_what_the_named_table_says():
