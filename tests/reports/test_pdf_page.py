@@ -10,9 +10,10 @@ import pytest
 from paper import A4_POINTS, MARGIN_POINTS, TOP_POINTS, paper_pages, poppler, require_printer
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import pdf_page
+from analysis_lib.reports import pdf_page, runner
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.pages import write_page
+from analysis_lib.study.synthetic import small_study
 
 
 @pytest.fixture(autouse=True)
@@ -36,14 +37,17 @@ def _printed(folder, *exhibits, words=""):
     return page.with_suffix(".pdf")
 
 
-def _table(name, rows, columns):
+def _table(name, rows, columns, words=""):
     frame = pd.DataFrame({f"measure {k}": [1234.5 + k] * rows for k in range(columns)})
     frame.insert(0, "trial", [f"R{row:02d}-P1-steady" for row in range(rows)])
+    frame["reason"] = words
     return TableExhibit(name, frame, f"Caption of {name}")
 
 
 def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(tmp_path):
-    pages = paper_pages(_printed(tmp_path, _table("long", 150, 3), _table("broad", 3, 16)))
+    pages = paper_pages(
+        _printed(tmp_path, _table("long", 40, 3, "one more word " * 30), _table("broad", 3, 16))
+    )
     upright, turned = pages[:-1], pages[-1]
     assert len(upright) > 2
     for width, height, words in upright:
@@ -54,7 +58,8 @@ def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(tmp_pa
 
 
 def test_pages_are_numbered_and_bear_the_running_title(tmp_path):
-    pages = paper_pages(_printed(tmp_path, _table("long", 150, 3)))
+    pages = paper_pages(_printed(tmp_path, _table("long", 40, 3, "one more word " * 30)))
+    assert len(pages) > 2
     for number, (_, _, words) in enumerate(pages, 1):
         assert f"Page {number} of {len(pages)}" in " ".join(word[4] for word in words)
         above = " ".join(word[4] for word in words if word[3] < TOP_POINTS)
@@ -103,6 +108,15 @@ def test_without_the_printer_there_is_html_only_and_one_sentence_why(
     assert not pdf.exists()
     with pytest.raises(Refusal, match=told):
         pdf_page.write_pdf(pdf.with_suffix(".html"), pdf)
+
+
+def test_a_run_says_once_why_there_is_no_pdf(tmp_path, monkeypatch, no_printer):
+    small_study(tmp_path / "study", riders=1, duration_s=3.0)
+    monkeypatch.setattr(runner, "why_no_pdf", lambda: "no printer here")
+    monkeypatch.setattr(runner, "_chosen_pages", lambda study, only_rider: ())
+    said = []
+    runner.make_report(tmp_path / "study", tmp_path / "report", say=said.append)
+    assert said.count("no printer here") == 1
 
 
 def test_the_printer_is_not_loaded_with_the_library():
