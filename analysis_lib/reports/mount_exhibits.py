@@ -7,6 +7,7 @@ import pandas as pd
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mounting_figures import criteria_panels, mounting_panels
 from analysis_lib.reports.rider_analysis import RiderAnalysis
+from analysis_lib.statistics.estimates import show_level
 
 LOSS_LABELS = {
     "arm at the torque phase": "Shortfall of arm (% of largest)",
@@ -31,7 +32,7 @@ def criteria_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "mount_criteria",
         criteria_panels(curves, mounts, LOSS_LABELS),
-        f"Loss by each criterion against mount angle, smaller is better; band: {criteria.level:.0%} interval"
+        f"Loss by each criterion against mount angle, smaller is better; band: {show_level(criteria.level)} interval"
         f" ({criteria.n_draws} draws), often narrower than the line. Shaded: where the loss is within the"
         " smallest difference that matters of the lowest. Squares: available mounts; filled: will do, its loss being no"
         " further than that from the best available one. An axis: 0° and 180° are the same.",
@@ -66,7 +67,7 @@ def mounts_table(analysis: RiderAnalysis) -> TableExhibit:
         "mounts",
         frame,
         "How often each available mount is the best of them, and its regret: by how much its loss exceeds the"
-        f" best one's, one-sided {criteria.level:.0%} bound, in the unit of the figure. A mount will do where the"
+        f" best one's, one-sided {show_level(criteria.level)} bound, in the unit of the figure. A mount will do where the"
         " regret is no more than "
         + ", ".join(
             _matters(row["criterion"], row["smallest_that_matters"])
@@ -119,7 +120,7 @@ def wanted_mount_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         "mounting",
         mounting_panels(drawn, mounts),
         "Left: the mount angle that would put the largest lever arm at the torque phase, with"
-        f" {advice.level:.0%} interval ({advice.n_draws} draws), and the"
+        f" {show_level(advice.level)} interval ({advice.n_draws} draws), and the"
         " available mounts (dotted). Right: how often each available mount is the nearest. "
         + analysis.stroke.sentence(analysis.study.settings.intensity_label),
         "Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest"

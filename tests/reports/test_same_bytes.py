@@ -6,6 +6,7 @@ import sys
 
 import pytest
 
+from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.study.synthetic import small_study
 
@@ -39,4 +40,5 @@ def test_two_runs_under_other_settings_in_another_order_leave_the_same_bytes(tmp
     first, second = checksums(tmp_path / "one" / "report"), checksums(tmp_path / "two" / "another name")
     kinds = {name.rpartition(".")[2] for name in first}
     assert {"ipynb", "html", "svg", "png", "csv", "json"} <= kinds
+    assert ("pdf" in kinds) == (not why_no_pdf())
     assert {name for name in first.keys() | second.keys() if first.get(name) != second.get(name)} == set()
