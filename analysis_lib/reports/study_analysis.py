@@ -157,6 +157,7 @@ class StudyAnalysis:
         ) / (steps @ steps)
         return self._band(pd.DataFrame(slopes, index=riders), "trend of torque curves")
 
+    @once
     def curve_differences(self, intensity: str, channel: str = "total", ring: str = "oval") -> pd.DataFrame:
         """Return riders by degrees: mean torque over oval periods minus that over round periods.
 
