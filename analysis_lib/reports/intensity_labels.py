@@ -13,7 +13,7 @@ from matplotlib.ticker import FuncFormatter
 
 from analysis_lib.reports.exhibit import TableExhibit
 
-COLUMNS = ("intensity", "group", "first", "last")
+COLUMNS = ("intensity", "group", "first", "last", "compared")
 """Columns of tables that name intensities."""
 
 NO_LABELS: Mapping[str, str] = {}

@@ -76,7 +76,7 @@ def turns_words(repeats: RepeatedTrials) -> list[str]:
         within = float(((trials["turn_sd"] ** 2) / (trials["n_turns"] * trials["share"])).median())
         error = error_of(repeats, intensity, "round").value
         share = min(100 * within / error**2, 100.0)
-        words.append(f"{intensity}: {share:.0f} %")
+        words.append(f"{repeats.study.settings.intensity_label(intensity)}: {share:.0f} %")
     return [
         "Share of the typical error's variance that comes from averaging a limited number of turns (middle trial): "
         + ", ".join(words)
