@@ -144,7 +144,7 @@ def test_pages_show_words_as_they_are(words, tmp_path, monkeypatch):
     monkeypatch.setattr("analysis_lib.reports.pages.why_no_pdf", lambda: "not here")
     failure = NotebookFailure("03_rider_report", words, "ValueError", words, words)
     bodies = [
-        index_body(words, [IndexEntry(words, "riders/R01.html", words)], [words]),
+        index_body(words, [words], [IndexEntry(words, "riders/R01.html", words)], [words]),
         failure_body(words, failure, [words]),
     ]
     for body in bodies:
