@@ -47,6 +47,9 @@ UNITS = {"deg": "deg", "Nm": "N·m", "W": "W", "rpm": "rpm", "kg": "kg", "mm": "
 SENTENCE = 60
 """Characters from which a cell is given room to be read as a sentence rather than as a column of single words."""
 
+LABEL = 16
+"""Characters up to which a cell stays on one line, blanks or not: an intensity, say."""
+
 LONG_WORD = 24
 """Characters without a gap beyond which a cell's word is broken over lines, so that it cannot push others away."""
 
@@ -265,7 +268,7 @@ def _word_kind(text: str) -> str:
         return "sentence"
     if any(len(word) > LONG_WORD for word in re.split(r"[\s-]+", text)):
         return "unbroken"
-    return "whole" if len(text) <= LONG_WORD and not re.search(r"\s", text) else ""
+    return "whole" if len(text) <= LABEL or (len(text) <= LONG_WORD and not re.search(r"\s", text)) else ""
 
 
 def _holds_p(column: str) -> bool:
