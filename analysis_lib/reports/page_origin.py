@@ -18,7 +18,7 @@ from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.run_record import git_state, package_versions, sha256_of
 from analysis_lib.study.datapackage import FILE as DESCRIPTOR
 from analysis_lib.study.folder import Study
-from analysis_lib.study.frozen_protocol import FOLDER as PLAN_FOLDER
+from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.schema import is_inside
 from analysis_lib.study.settings import FILE as SETTINGS

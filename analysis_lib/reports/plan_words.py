@@ -5,9 +5,10 @@ from __future__ import annotations
 from analysis_lib.reports.planned_study import TRIED_WASHOUT_HOURS, PlannedStudy
 from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.statistics.simulated_rings import SimulatedRings
-from analysis_lib.study.frozen_protocol import FOLDER, FrozenProtocol
+from analysis_lib.study.frozen_protocol import FrozenProtocol
 from analysis_lib.study.missing_plan import needed_keys, suggest_spread
 from analysis_lib.study.plan import STUDIES, RingsPlan, StudyPlan
+from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.protocol_text import describe_cautions, describe_size, unit_after
 
 
@@ -133,7 +134,7 @@ def _formula(plan: StudyPlan) -> str:
 
 def report_frozen(frozen: FrozenProtocol, shown: str) -> list[str]:
     """Say on the command line what was written and what it can show; `shown` is the folder as the user gave it."""
-    place = f"{shown}/{FOLDER}"
+    place = f"{shown}/{PLAN_FOLDER}"
     return [
         *describe_size(frozen.plan),
         "",

@@ -12,7 +12,8 @@ import pandas as pd
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import measuring_floor
 from analysis_lib.reports.floor_exhibits import BUDGETED
-from analysis_lib.reports.study_analysis import StudyAnalysis, gather_study
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.study_gathering import gather_study
 from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.rings_relabelling import RingsRelabelling, relabel_rings
@@ -155,7 +156,7 @@ def contrasts_of(effect: RingsEffect) -> pd.DataFrame:
 
 
 def analyse_rings(study_dir: str = "", results_dir: str = "") -> RingsAnalysis:
-    """Gather the riders of a study of several rings; see `study_analysis.analyse_study`.
+    """Gather the riders of a study of several rings; see `study_gathering.analyse_study`.
 
     Parameters
     ----------

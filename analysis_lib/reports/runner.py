@@ -24,6 +24,7 @@ from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import checksums, write_run_record
 from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
 from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.protocol import PLAN_FOLDER
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""
@@ -193,7 +194,7 @@ class _Run:
         else:
             riders = [page.subject for page in planned_pages(self.study) if page.rider]
             inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
-            inputs |= {"plan": checksums(self.study.root, "plan/**/*"), "subject": plan.subject}
+            inputs |= {"plan": checksums(self.study.root, f"{PLAN_FOLDER}/**/*"), "subject": plan.subject}
         return page_key(self.study, plan.template, plan.parameters, inputs)
 
 

@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.study_analysis import StudyAnalysis, gather_study
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.study_gathering import gather_study
 from analysis_lib.statistics.single_rider import SingleRiderEffect, single_rider_effect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.folder import open_study
@@ -118,7 +119,7 @@ class SingleRiderAnalysis(StudyAnalysis):
 
 
 def analyse_single_rider(study_dir: str = "", results_dir: str = "") -> SingleRiderAnalysis:
-    """Gather the one rider of a study; see `study_analysis.analyse_study`.
+    """Gather the one rider of a study; see `study_gathering.analyse_study`.
 
     Parameters
     ----------

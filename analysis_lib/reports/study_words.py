@@ -11,8 +11,8 @@ from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
-from analysis_lib.study.frozen_protocol import FOLDER, PROTOCOL, sha256_of_file
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.frozen_protocol import PROTOCOL, sha256_of_file
+from analysis_lib.study.protocol import PLAN_FOLDER, Outcome
 from analysis_lib.study.protocol_deviations import compare_with_protocol
 
 
@@ -107,7 +107,7 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
 def deviations(analysis: StudyAnalysis) -> list[str]:
     """List where the study left its frozen protocol."""
     found = compare_with_protocol(analysis.study)
-    protocol = analysis.study.root / FOLDER / PROTOCOL
+    protocol = analysis.study.root / PLAN_FOLDER / PROTOCOL
     if not protocol.is_file():
         return [deviation.sentence() for deviation in found]
     frozen = (

@@ -24,12 +24,12 @@ from analysis_lib.study.contents import Contents, read_contents
 from analysis_lib.study.folder_writer import write_text
 from analysis_lib.study.plan import StudyPlan, plan_study
 from analysis_lib.study.plan_power import power_table
+from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.protocol_text import LEVEL, describe_analysis, write_protocol
 from analysis_lib.study.readiness import check_placeholders
 from analysis_lib.study.schedule import conceal_schedule
 from analysis_lib.study.settings import StudySettings
 
-FOLDER = "plan"
 PROTOCOL = "protocol.json"
 SUMS = "SHA256SUMS"
 OPEN_ALLOCATION = "allocation_open.csv"
@@ -78,10 +78,10 @@ def freeze_protocol(root: Path) -> FrozenProtocol:
     contents, _ = read_contents(root)
     if unfilled := list(check_placeholders(contents)):
         raise Refusals(list(unfilled))
-    folder = root / FOLDER
+    folder = root / PLAN_FOLDER
     _check_free(folder)
     plan = plan_study(contents.settings, tuple(str(rider) for rider in contents.riders["rider"]))
-    beside = Path(tempfile.mkdtemp(dir=root, prefix=f".{FOLDER}."))
+    beside = Path(tempfile.mkdtemp(dir=root, prefix=f".{PLAN_FOLDER}."))
     try:
         _write_files(beside, plan, contents)
         beside.chmod(0o755)
@@ -136,14 +136,14 @@ def _by_name(parts: list[dict[str, Any]]) -> dict[str, Any]:
 def _check_free(folder: Path) -> None:
     if (folder / PROTOCOL).is_file():
         raise Refusal(
-            f"{FOLDER}/{PROTOCOL}",
+            f"{PLAN_FOLDER}/{PROTOCOL}",
             f"a protocol frozen with SHA-256 {sha256_of_file(folder / PROTOCOL)}",
             "a study without one",
             "keep it, and let the study's page list every change since; a study that starts afresh gets a"
             " folder of its own",
         )
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise Refusal(f"{FOLDER}/", "something in it", "a new or empty folder", "move it elsewhere")
+        raise Refusal(f"{PLAN_FOLDER}/", "something in it", "a new or empty folder", "move it elsewhere")
 
 
 def _write_files(folder: Path, plan: StudyPlan, contents: Contents) -> None:

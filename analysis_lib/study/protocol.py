@@ -12,6 +12,9 @@ from analysis_lib.signals.revolutions import TurnRules
 from analysis_lib.study.metabolic_power import HIGHEST_RATIO, LOWEST_RATIO, EquationName
 from analysis_lib.study.schema import Name, SettingsPart, Word
 
+PLAN_FOLDER = "plan"
+"""Where the frozen protocol stands below a study folder."""
+
 
 class Intensity(SettingsPart):
     """One intensity at which every ring is ridden."""

@@ -16,7 +16,6 @@ from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.allocation_list import draw_allocation
 from analysis_lib.study.folder import Study
 from analysis_lib.study.frozen_protocol import (
-    FOLDER,
     OPEN_ALLOCATION,
     OPEN_SCHEDULE,
     PROTOCOL,
@@ -25,6 +24,7 @@ from analysis_lib.study.frozen_protocol import (
     sha256_of_file,
 )
 from analysis_lib.study.problems import listed
+from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.schedule import TRIAL
 from analysis_lib.study.schema import is_inside
 
@@ -65,7 +65,7 @@ def compare_with_protocol(study: Study) -> list[Deviation]:
         reasons that the protocol does not list. That no protocol was frozen is a deviation too. An empty list
         says that nothing was found to differ.
     """
-    folder = study.root / FOLDER
+    folder = study.root / PLAN_FOLDER
     frozen = _read_json(folder / PROTOCOL)
     if frozen is None:
         found = "none that can be read" if (folder / PROTOCOL).exists() else "no protocol was frozen"
@@ -82,16 +82,16 @@ def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
     try:
         lines = (folder / SUMS).read_text(encoding="utf-8").splitlines()
     except OSError:
-        yield Deviation(f"{FOLDER}/{SUMS}", "the checksums of the protocol's files", "no such file")
+        yield Deviation(f"{PLAN_FOLDER}/{SUMS}", "the checksums of the protocol's files", "no such file")
         lines = []
     sums = {name: was for was, _, name in (line.partition("  ") for line in lines)}
     for name, was in {**sums, **frozen["sha256"]}.items():
         path = folder / name
         if not path.is_file() or not is_inside(folder, path):
-            yield Deviation(f"{FOLDER}/{name}", "a file of the protocol", "no such file")
+            yield Deviation(f"{PLAN_FOLDER}/{name}", "a file of the protocol", "no such file")
         elif sha256_of_file(path) != was:
             yield Deviation(
-                f"{FOLDER}/{name}", f"SHA-256 {was[:12]}…", "other bytes: changed since it was frozen"
+                f"{PLAN_FOLDER}/{name}", f"SHA-256 {was[:12]}…", "other bytes: changed since it was frozen"
             )
     if frozen["trials_listed_when_frozen"]:
         count = frozen["trials_listed_when_frozen"]
@@ -119,7 +119,7 @@ def _show(value: Any) -> str:
 
 
 def _changed_riding(study: Study, frozen: dict[str, Any]) -> Iterator[Deviation]:
-    folder = study.root / FOLDER
+    folder = study.root / PLAN_FOLDER
     allocation = _read_table(folder / OPEN_ALLOCATION, frozen["sha256"][OPEN_ALLOCATION])
     schedule = _read_table(folder / OPEN_SCHEDULE, frozen["sha256"][OPEN_SCHEDULE])
     if allocation is not None:

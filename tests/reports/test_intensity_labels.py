@@ -15,7 +15,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.style import in_house_style, legend_above, name_panel, new_figure
 from analysis_lib.reports.intensity_labels import label_figure, label_table
 from analysis_lib.reports.notebook_page import NotebookPage, open_page
-from analysis_lib.reports.study_analysis import analyse_study
+from analysis_lib.reports.study_gathering import analyse_study
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 

@@ -45,6 +45,13 @@ def test_nothing_changed_makes_nothing_and_gives_the_same_bytes_at_once(finished
     assert time.monotonic() - began < 10
 
 
+def test_a_run_loads_what_makes_pages_only_when_one_is_to_be_made():
+    heavy = ("papermill", "nbconvert", "nbformat", "matplotlib", "statsmodels", "weasyprint")
+    code = "import sys, analysis_lib.__main__, analysis_lib.reports.runner; print(*sys.modules)"
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert not set(heavy) & set(loaded.split())
+
+
 def test_a_changed_input_or_an_edited_page_is_noticed(finished):
     _, report = finished
     keys = PageKeys(report)

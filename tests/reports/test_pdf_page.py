@@ -1,9 +1,7 @@
 """Paper pages are whole and the same twice; where none can be made, one sentence says why."""
 
 import re
-import subprocess
 import sys
-from importlib import util
 
 import pandas as pd
 import pytest
@@ -117,10 +115,3 @@ def test_a_run_says_once_why_there_is_no_pdf(tmp_path, monkeypatch, no_printer):
     said = []
     runner.make_report(tmp_path / "study", tmp_path / "report", say=said.append)
     assert said.count("no printer here") == 1
-
-
-def test_the_printer_is_not_loaded_with_the_library():
-    if util.find_spec("weasyprint") is None:
-        pytest.skip("weasyprint is not installed")
-    code = "import sys, analysis_lib.reports.runner; print('weasyprint' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout == "False\n"
