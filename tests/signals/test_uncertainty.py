@@ -83,6 +83,15 @@ def test_welch_and_satterthwaite_of_two_equal_parts():
     assert budget.standard_uncertainty == pytest.approx(0.3 * math.sqrt(2))
 
 
+def test_an_input_that_outweighs_all_others_leaves_the_normal_interval():
+    """Welch–Satterthwaite: 1/((1e-12)⁴/3) = 3e48 degrees of freedom; normal table: z of 95 % is 1.959964."""
+    exact = UncertainInput("a", 0.0, 1.0, math.inf, "m")
+    rough = UncertainInput("b", 0.0, 1e-12, 3, "m")
+    budget = propagate("sum", "m", lambda a, b: a + b, [exact, rough])
+    assert budget.df == pytest.approx(3e48)
+    assert budget.interval().high == pytest.approx(1.959964, abs=5e-7)
+
+
 def test_a_delay_shifts_the_phase_with_cadence():
     """10 ms at 90 rpm is 5.4°; an uncertainty of 2 ms is 1.08°, beside 1° of the angle's zero and 0.3° of turns."""
     budget = torque_phase_budget(
