@@ -78,9 +78,8 @@ class UncertaintyBudget:
 
         JCGM 100, G.4.1, cuts the degrees of freedom to whole ones first; so does this.
         """
-        df = float(
-            np.floor(self.df)
-        )  # more than an integer of scipy holds, where one input outweighs all others
+        # As a float: where one input outweighs all others there are more than an integer of scipy holds.
+        df = float(np.floor(self.df))
         factor = (
             stats.norm.ppf((1 + level) / 2) if math.isinf(df) else stats.t.ppf((1 + level) / 2, max(df, 1))
         )
