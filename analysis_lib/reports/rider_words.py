@@ -11,8 +11,9 @@ from analysis_lib.reports.notebook_page import Tone
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_exhibits import rider_contrasts
 from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
+from analysis_lib.reports.speed_fit import OTHER_RING, compare_trial_speeds
 from analysis_lib.reports.stroke_draws import DRAWS
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import show_count, show_number
 
 
 def answer(analysis: RiderAnalysis) -> list[str]:
@@ -24,7 +25,20 @@ def answer(analysis: RiderAnalysis) -> list[str]:
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
     words.append(f"{used} of {listed} listed trials of rider {analysis.rider} could be used.")
-    return [*words, *_which_oval(analysis), *_cannot_say(analysis)]
+    return [*_other_ring(analysis), *words, *_which_oval(analysis), *_cannot_say(analysis)]
+
+
+def _other_ring(analysis: RiderAnalysis) -> list[str]:
+    """Say before anything else where the crank turned as on the other ring: then the labels of rings are in doubt."""
+    speeds = compare_trial_speeds(analysis)
+    exchanged = list(speeds.loc[speeds["verdict"] == OTHER_RING, "trial"])
+    if not exchanged:
+        return []
+    return [
+        f"Not to be relied on: in {len(exchanged)} of {show_count(len(speeds), 'trial')} the crank"
+        f" {OTHER_RING} ({', '.join(exchanged)}). If they are, differences and mounts on this page are those of the"
+        " wrong ring."
+    ]
 
 
 def _primary_sentence(analysis: RiderAnalysis) -> list[str]:

@@ -211,7 +211,7 @@ def test_a_whole_report_of_a_hostile_study_is_harmless(tmp_path):
     for place, line in enumerate(lines):
         key = line.partition("=")[0].strip()
         if key in {"label", "question"} or (key == "name" and "Small study" in line):
-            lines[place] = f'{key} = "{words}"'
+            lines[place] = f'{key} = "{words} {place}"'  # labels of intensities are told apart
     (study / "study.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     trials = pd.read_csv(study / "trials.csv", dtype=str, keep_default_na=False)
     trials["environment"] = HOSTILE[1]

@@ -17,6 +17,7 @@ from analysis_lib.reports import (
     mount_words,
     prediction_exhibits,
     prediction_words,
+    rider_words,
 )
 from analysis_lib.reports.mount_sessions import MountSessions, compare_sessions, sessions_table
 from analysis_lib.reports.oval_prediction import predict_for_rider
@@ -24,7 +25,7 @@ from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
 from analysis_lib.reports.road_measured import measured_shift, measured_tables
 from analysis_lib.reports.road_shift import shift_to_road
-from analysis_lib.reports.speed_fit import compare_trial_speeds, speed_verdict
+from analysis_lib.reports.speed_fit import OTHER_RING, compare_trial_speeds, speed_verdict
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
@@ -141,6 +142,22 @@ def test_the_speed_of_a_synthetic_rider_is_the_predicted_one(analysis):
     assert set(trials["verdict"]) <= {"agrees", "too even to judge"}
     assert (trials.loc[trials["ring"] == "oval", "verdict"] == "agrees").all()
     assert "agree in" in prediction_words.speed(trials)[0]
+
+
+def test_rings_exchanged_in_the_tables_are_said_before_anything_else(analysis):
+    """The same recordings under the other ring's name; the mounts stay with the rows."""
+    assert "other ring" not in " ".join(rider_words.answer(analysis))
+    roles = {"round": "oval", "oval": "round"}
+    settings = analysis.study.settings
+    names = {role: settings.ring_in_role(role) for role in roles}
+    mount = float(analysis.trials["mount_deg"].dropna().iloc[0])
+    ring = analysis.trials["ring"].map(roles)
+    exchanged = dataclasses.replace(
+        analysis, trials=analysis.trials.assign(ring=ring, ring_name=ring.map(names), mount_deg=mount)
+    )
+    trials = compare_trial_speeds(exchanged)
+    assert set(trials["verdict"]) == {OTHER_RING}
+    assert rider_words.answer(exchanged)[0].startswith(f"Not to be relied on: in {len(trials)} of")
 
 
 @pytest.mark.parametrize(
