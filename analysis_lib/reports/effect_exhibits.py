@@ -90,15 +90,20 @@ def effect_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
 
 
 def _how_to_read(outcome: Outcome, effect: RingEffect) -> str:
-    """The whole explanation with the primary outcome; the others refer to it, so that a page says it once."""
+    return explain_once(
+        outcome,
+        f"{effect.method}. Holm: adjusted for looking at every intensity; the overall row is one test and is not"
+        " adjusted.",
+        "equivalent when the 90 % interval lies inside, difference when the 95 % interval excludes zero, else undecided.",
+    )
+
+
+def explain_once(outcome: Outcome, columns: str, verdicts: str) -> str:
+    """Explain columns and verdicts with the primary outcome; the others refer to it, so that a page says it once."""
     verdict = f"erdict against ±{outcome.smallest_effect:g}{unit_after(outcome)}"
     if not outcome.primary:
         return f"Columns as with the primary outcome; v{verdict}."
-    return (
-        f"{effect.method}. Holm: adjusted for looking at every intensity; the overall row is one test and is not"
-        f" adjusted. V{verdict}: equivalent when the 90 % interval lies inside, difference when the 95 % interval"
-        " excludes zero, else undecided."
-    )
+    return f"{columns} V{verdict}: {verdicts}"
 
 
 def together_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:

@@ -11,7 +11,7 @@ Result = TypeVar("Result")
 
 
 def once(method: Callable[Concatenate[Any, Asked], Result]) -> Callable[Concatenate[Any, Asked], Result]:
-    """Let a method of a frozen object compute once for the same arguments; a refusal is no result and is not kept.
+    """Let a method, or a function of a frozen object, compute once for the same arguments; a refusal is not kept.
 
     `functools.cache` would keep the object alive and needs it hashable; here the results live and die with it.
     """

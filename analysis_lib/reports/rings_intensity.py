@@ -12,8 +12,9 @@ from analysis_lib.reports.effect_exhibits import name_with_unit
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rings_analysis import RingsAnalysis
 from analysis_lib.reports.rings_exhibits import HEADINGS, digits_of
+from analysis_lib.reports.rings_words import held_together
 from analysis_lib.statistics.curves import PairedCurves
-from analysis_lib.statistics.estimates import decimals_for, show_count, show_level, show_number, show_p
+from analysis_lib.statistics.estimates import decimals_for, show_count, show_number, show_p
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.sensitivity import JointTest
@@ -104,13 +105,8 @@ def _change_sentence(row: dict, unit: str, effect: RingsEffect) -> str:
     if not row["se"] > 0:
         shown = show_number(row["estimate"], signed=True)
         return f"{head} changes by {shown}{unit}; the values do not vary, so no test can be made."
-    decimals = decimals_for(row["se"])
-    low, high = (show_number(row[name], decimals) for name in ("low", "high"))
-    return (
-        f"{head} changes by {show_number(row['estimate'], decimals, signed=True)}{unit} ({show_level(effect.level)}"
-        f" interval that holds for all rings together {low} to {high}; {show_p(row['p_family'])}, adjusted for all"
-        " rings)."
-    )
+    shown = show_number(row["estimate"], decimals_for(row["se"]), signed=True)
+    return f"{head} changes by {shown}{unit} ({held_together(row, effect)})."
 
 
 def curve_sentences(trends: Mapping[str, PairedCurves]) -> list[str]:

@@ -52,12 +52,16 @@ def _ring_sentence(row: dict, outcome: Outcome, effect: RingsEffect) -> str:
     head = f"{row['ring']} − {effect.reference}"
     if not row["se"] > 0:
         return f"{head}: {show_number(row['estimate'], signed=True)}{unit}; the values do not vary, so no test can be made."
-    decimals = decimals_for(row["se"])
-    low, high = (show_number(row[name], decimals) for name in ("low", "high"))
+    shown = show_number(row["estimate"], decimals_for(row["se"]), signed=True)
+    return f"{head}: {row['verdict']}. {shown}{unit} ({held_together(row, effect, unit)}). {_reason(row, outcome, unit)}"
+
+
+def held_together(row: dict, effect: RingsEffect, unit: str = "") -> str:
+    """Give the interval and p of one ring that hold for all rings at the same time."""
+    low, high = (show_number(row[name], decimals_for(row["se"])) for name in ("low", "high"))
     return (
-        f"{head}: {row['verdict']}. {show_number(row['estimate'], decimals, signed=True)}{unit}"
-        f" ({show_level(effect.level)} interval that holds for all rings together {low} to {high}{unit};"
-        f" {show_p(row['p_family'])}, adjusted for all rings). {_reason(row, outcome, unit)}"
+        f"{show_level(effect.level)} interval that holds for all rings together {low} to {high}{unit};"
+        f" {show_p(row['p_family'])}, adjusted for all rings"
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis_lib.reports.effect_exhibits import name_with_unit
+from analysis_lib.reports.effect_exhibits import explain_once, name_with_unit
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.single_rider_figures import period_values, schedules
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
@@ -13,7 +13,6 @@ from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.single_rider import SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.protocol_text import unit_after
 
 DIGITS = {
     "estimate": 2,
@@ -93,15 +92,12 @@ def effects_frame(analysis: SingleRiderAnalysis, outcome: Outcome) -> pd.DataFra
 
 
 def _how_to_read(outcome: Outcome, effect: SingleRiderEffect) -> str:
-    """The whole explanation with the primary outcome; the others refer to it, so that a page says it once."""
-    verdict = f"erdict against ±{outcome.smallest_effect:g}{unit_after(outcome)}"
-    if not outcome.primary:
-        return f"Columns as with the primary outcome; v{verdict}."
-    return (
+    return explain_once(
+        outcome,
         f"Intervals: all effects that the randomisation test over the schedule ({effect.test.method}) does not reject; an"
         " empty bound says that so few schedules cannot give one at that level. Blocks: 95 % of a bootstrap of blocks of"
-        f" {effect.block_length} successive periods, which lets neighbouring periods be alike. V{verdict}: equivalent"
-        " when the 90 % interval lies inside, difference when p < 0.05, else undecided. Periods: round + oval."
+        f" {effect.block_length} successive periods, which lets neighbouring periods be alike.",
+        "equivalent when the 90 % interval lies inside, difference when p < 0.05, else undecided. Periods: round + oval.",
     )
 
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis_lib.mechanics.speed_agreement import SpeedAgreement, compare_speeds
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_analysis import RiderAnalysis
+from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.equipment import Role
 
 LEAST_SWING = 0.01
@@ -21,6 +24,7 @@ FAR_OFF, NEAR, LEAST_TOLD = 3.0, 2.0, 0.005
 """How many times a swing differs to be another ring's, or the same; what is added to both, since small swings are noise."""
 
 
+@once
 def compare_trial_speeds(analysis: RiderAnalysis) -> pd.DataFrame:
     """Return one row a trial: measured swing, how the predicted crank speed fits, and a verdict in words.
 
@@ -34,26 +38,34 @@ def _trial_speed(analysis: RiderAnalysis, row) -> dict[str, object]:
     labels = {"trial": row.trial, "ring": row.ring, "intensity": row.intensity}
     result = analysis.results[row.trial]
     measured = result.speed_at_angles()
-    swing = float(np.ptp(measured) / measured.mean())
+    swing = _swing(measured)
     labels["swing_pct"] = 100 * swing
     try:
         mount = float(row.mount_deg) if row.ring == "oval" else None
-        drivetrain = analysis.study.settings.drivetrain_for(row.ring_name, mount)
-        predicted = drivetrain.steady_speed(result.torque_at_angles(), result.value("cadence_rpm"))
+        predicted = _predict_speed(analysis, result, row.ring_name, mount)
         fit = compare_speeds(predicted, measured)
     except Refusal as refusal:
         return labels | {"verdict": f"not compared: {refusal.what}, {refusal.got}"}
+    exchanged = is_of_other_ring(swing, _swing(predicted), _swing_on_other(analysis, row))
     return labels | {
         "rms_pct": 100 * fit.rms_difference,
         "explained_pct": 100 * fit.share_explained,
         "swing_ratio": fit.swing_ratio,
         "phase_deg": np.nan if fit.phase_difference_deg is None else fit.phase_difference_deg,
-        "verdict": OTHER_RING
-        if is_of_other_ring(
-            swing, float(np.ptp(predicted) / predicted.mean()), _swing_on_other(analysis, row)
-        )
-        else speed_verdict(fit, swing),
+        "verdict": OTHER_RING if exchanged else speed_verdict(fit, swing),
     }
+
+
+def _predict_speed(
+    analysis: RiderAnalysis, result: TrialResult, ring_name: str, mount_deg: float | None
+) -> NDArray[np.float64]:
+    """Predict the crank speed of a trial's stroke, as if on this ring."""
+    drivetrain = analysis.study.settings.drivetrain_for(ring_name, mount_deg)
+    return drivetrain.steady_speed(result.torque_at_angles(), result.value("cadence_rpm"))
+
+
+def _swing(speed: NDArray[np.float64]) -> float:
+    return float(np.ptp(speed) / speed.mean())
 
 
 def is_of_other_ring(measured: float, declared: float, other: float) -> bool:
@@ -76,16 +88,14 @@ def is_of_other_ring(measured: float, declared: float, other: float) -> bool:
 
 def _swing_on_other(analysis: RiderAnalysis, row) -> float:
     """Predict the swing of the same stroke on the other ring; NaN, which is near nothing, where that cannot be had."""
-    settings, result = analysis.study.settings, analysis.results[row.trial]
     other: Role = "round" if row.ring == "oval" else "oval"
     mounts = analysis.trials["mount_deg"].dropna()
     try:
         mount = float(mounts.iloc[0]) if other == "oval" and len(mounts) else None
-        drivetrain = settings.drivetrain_for(settings.ring_in_role(other), mount)
-        speed = drivetrain.steady_speed(result.torque_at_angles(), result.value("cadence_rpm"))
+        name = analysis.study.settings.ring_in_role(other)
+        return _swing(_predict_speed(analysis, analysis.results[row.trial], name, mount))
     except Refusal:
         return float("nan")
-    return float(np.ptp(speed) / speed.mean())
 
 
 def speed_verdict(fit: SpeedAgreement, measured_swing: float) -> str:
