@@ -9,13 +9,29 @@ from typing import Literal
 Scope = Literal["study", "rider", "trial"]
 
 
-def printable(text: str) -> str:
-    """Return text that a terminal shows and does not obey: control characters but the line feed become "·".
+OBEYED = {"Cc", "Cf", "Cs", "Zl", "Zp"}
+"""Unicode's categories of characters that control, format, are half a character, or end a line or paragraph."""
 
-    >>> printable("T1\\x1b[2J")
-    'T1·[2J'
+SHOWN = "\n\u200c\u200d"
+"""Of these, the line feed and the two joiners, which some scripts need within words."""
+
+LONGEST_PLACE, LONGEST_PART = 300, 4000
+"""Characters of what a message is about, and of its other parts; a hostile table's cell can be far longer."""
+
+
+def printable(text: str) -> str:
+    """Return text that a terminal shows and does not obey: control characters and unseen marks become "·".
+
+    >>> printable("T1\\x1b[2J"), printable("T1\\u202egnp")
+    ('T1·[2J', 'T1·gnp')
     """
-    return "".join(mark if mark == "\n" or unicodedata.category(mark) != "Cc" else "·" for mark in text)
+    return "".join(
+        mark if mark in SHOWN or unicodedata.category(mark) not in OBEYED else "·" for mark in text
+    )
+
+
+def _cut(part: str, longest: int = LONGEST_PART) -> str:
+    return part if len(part) <= longest else f"{part[: longest - 1]}…"
 
 
 @dataclass(eq=False)
@@ -46,7 +62,8 @@ class Refusal(ValueError):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        return printable(f"{self.what} – got {self.got} – wanted {self.wanted} – {self.remedy}")
+        got, wanted, remedy = map(_cut, (self.got, self.wanted, self.remedy))
+        return printable(f"{_cut(self.what, LONGEST_PLACE)} – got {got} – wanted {wanted} – {remedy}")
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)

@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.c3d_file import MOST_FRAMES, C3dFile, DamagedC3d, open_c3d
-from analysis_lib.signals.stored_columns import StoredColumns, check_columns, check_file, check_rows
+from analysis_lib.signals.stored_columns import (
+    StoredColumns,
+    check_columns,
+    check_file,
+    check_rows,
+    check_size,
+)
 
 FloatArray = NDArray[np.float64]
 SAMPLE_TIME = "sample time"
@@ -57,6 +63,7 @@ def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
     markers = file.labels("POINT", file.points.shape[1])
     known = [SAMPLE_TIME, *channels, *(f"{marker}.{axis}" for marker in markers for axis in AXES)]
     check_columns(path.name, known, wanted)
+    check_size(path.name, file.analogue.shape[0] * max(file.analogue.shape[1], 1))
     times = _sample_times(file)
     check_rows(path.name, times.size)
     columns = {}

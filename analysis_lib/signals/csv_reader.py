@@ -95,7 +95,7 @@ def _parse(path, header_line, header, wanted, delimiter, decimal, cut_short, as_
         return "skip" if len(cut_short) == 1 else "error"
 
     return arrow_csv.read_csv(
-        path,
+        pa.OSFile(str(path)),  # by its name, a file called .gz would be unpacked, to whatever size
         read_options=arrow_csv.ReadOptions(skip_rows=header_line, column_names=header),
         parse_options=arrow_csv.ParseOptions(delimiter=delimiter, invalid_row_handler=skip_first_bad_line),
         convert_options=arrow_csv.ConvertOptions(

@@ -110,7 +110,7 @@ def _read_hdf5(path: Path, wanted: Sequence[str]) -> dict[str, FloatArray]:
         ) from error
     values = {}
     with h5py.File(path, "r") as file:
-        names = list(_names_of(file, h5py))
+        names = list(_names_of(file, h5py, set()))
         for name in wanted:
             check_columns(path.name, names, [name])
             dataset = file[name.replace(".", "/")]
@@ -119,13 +119,17 @@ def _read_hdf5(path: Path, wanted: Sequence[str]) -> dict[str, FloatArray]:
     return values
 
 
-def _names_of(group: Any, h5py: Any, above: str = "") -> Iterator[str]:
-    """Names of the file's own data sets; links to other places or files are not followed."""
+def _names_of(group: Any, h5py: Any, seen: set[int], above: str = "") -> Iterator[str]:
+    """Names of the file's own data sets. Links to other places or files, or to a group seen before, are not followed."""
+    here = h5py.h5o.get_info(group.id).addr
+    if here in seen:  # links in a circle would have names without end
+        return
+    seen.add(here)
     for key in group:
         if not isinstance(group.get(key, getlink=True), h5py.HardLink) or key.startswith("#"):
             continue
         if isinstance(group[key], h5py.Group) and above.count(".") < 3:
-            yield from _names_of(group[key], h5py, f"{above}{key}.")
+            yield from _names_of(group[key], h5py, seen, f"{above}{key}.")
         elif isinstance(group[key], h5py.Dataset) and not group[key].is_virtual and not group[key].external:
             yield above + key
 

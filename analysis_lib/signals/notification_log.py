@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
 from pathlib import Path
-from typing import Literal
+from typing import Literal, TextIO
 
 import numpy as np
 import pandas as pd
@@ -157,16 +158,12 @@ def read_notification_log(
     measurements: list[tuple[float, PowerMeasurement]] = []
     vectors: list[tuple[float, PowerVector]] = []
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        rows = csv.DictReader(file)
-        check_columns(path.name, list(rows.fieldnames or []), names)
-        for row in rows:
-            received, number, message = _message(row, names, f"{path.name}, line {rows.line_num}")
+        for line, row in _lines_of(file, path.name, names):
+            received, number, message = _message(row, names, f"{path.name}, line {line}")
             if number == MEASUREMENT:
-                measurements.append(
-                    (received, _decode(decode_measurement, message, path.name, rows.line_num))
-                )
+                measurements.append((received, _decode(decode_measurement, message, path.name, line)))
             elif number == VECTOR:
-                vectors.append((received, _decode(decode_vector, message, path.name, rows.line_num)))
+                vectors.append((received, _decode(decode_vector, message, path.name, line)))
     check_rows(path.name, len(measurements) + len(vectors))
     return NotificationLog(
         path.name,
@@ -175,6 +172,23 @@ def read_notification_log(
         np.array([time for time, _ in vectors]),
         tuple(message for _, message in vectors),
     )
+
+
+def _lines_of(file: TextIO, name: str, columns: Sequence[str]) -> Iterator[tuple[int, dict]]:
+    """Go through the rows of a log, each with the number of its line."""
+    rows = csv.DictReader(file)
+    try:
+        check_columns(name, list(rows.fieldnames or []), columns)
+        for row in rows:
+            yield rows.line_num, row
+    except csv.Error as error:  # a field of more than 131072 characters, for one
+        raise Refusal(
+            what=f"{name}, line {rows.line_num + 1}",
+            got=str(error),
+            wanted="a comma-separated log, one line a message",
+            remedy="copy the log from the recorder again, or correct the kind in study.toml",
+            scope="trial",
+        ) from error
 
 
 def _message(row: dict, names: tuple[str, str, str], where: str) -> tuple[float, str, bytes]:

@@ -11,8 +11,8 @@ import numpy as np
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.units import nearest
 
-LARGEST_COLUMN = 200_000_000
-"""Numbers: 55 hours at 1000 Hz. A small file can announce, or unpack to, far more."""
+LARGEST_COLUMN = 50_000_000
+"""Numbers: 13 hours at 1000 Hz, 400 MB in memory. A small file can announce, or unpack to, far more."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ def check_file(path: Path) -> None:
     if not path.is_file():
         raise Refusal(
             what=path.name,
-            got="no such file" if not path.exists() else "a folder",
+            got=_what_is_at(path),
             wanted="a recording",
             remedy="put the file there or correct the column 'file' of trials.csv",
             scope="trial",
@@ -52,6 +52,12 @@ def check_file(path: Path) -> None:
             remedy="copy the file from the recorder again, or exclude the trial with its reason",
             scope="trial",
         )
+
+
+def _what_is_at(path: Path) -> str:
+    if not path.exists():
+        return "no such file"
+    return "a folder" if path.is_dir() else "a device or a pipe"
 
 
 def check_columns(file: str, found: Sequence[str], wanted: Sequence[str]) -> None:

@@ -79,9 +79,9 @@ def compare_with_protocol(study: Study) -> list[Deviation]:
 
 def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
     """Files that are not what they were; the protocol's own sum is the one to register elsewhere."""
-    try:
-        lines = (folder / SUMS).read_text(encoding="utf-8").splitlines()
-    except OSError:
+    if (folder / SUMS).is_file() and is_inside(folder, folder / SUMS):
+        lines = (folder / SUMS).read_text(encoding="utf-8", errors="replace").splitlines()
+    else:
         yield Deviation(f"{PLAN_FOLDER}/{SUMS}", "the checksums of the protocol's files", "no such file")
         lines = []
     sums = {name: was for was, _, name in (line.partition("  ") for line in lines)}
@@ -212,14 +212,14 @@ def _other_exclusions(study: Study, rules: list[str]) -> Iterator[Deviation]:
 
 def _read_json(path: Path) -> dict[str, Any] | None:
     """Read a protocol; None where there is none or it is not one."""
-    if not is_inside(path.parent.parent, path):
+    if not path.is_file() or not is_inside(path.parent.parent, path):
         return None
     try:
         frozen = json.loads(path.read_text(encoding="utf-8"))
         plan = frozen["promised"]["plan"]
         needed = plan["washout_hours"], plan["exclusions"], frozen["trials_listed_when_frozen"]
         sums = [frozen["sha256"][name] for name in (OPEN_ALLOCATION, OPEN_SCHEDULE)]
-    except (OSError, ValueError, TypeError, KeyError):
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
         return None
     return frozen if None not in (*needed, *sums) else None
 

@@ -36,7 +36,7 @@ def read_outline(root: Path, file: str) -> list[list[float]]:
     path = root / file
     if not path.is_file():
         raise Refusal("outline", f"{file!r}, no such file", "a file of the study folder", "correct the path")
-    table = pd.read_csv(path, dtype=str, encoding="utf-8-sig")
+    table = pd.read_csv(path, dtype=str, encoding="utf-8-sig", compression=None)
     missing = [name for name in COLUMNS if name not in table]
     if missing:
         remedy = "name the columns so, separated by commas"

@@ -24,11 +24,17 @@ ID_PATTERN = r"^[A-Za-z][A-Za-z0-9_-]{0,31}$"
 YES, NO = "yes", "no"
 
 NAME_LENGTH = 48
-NOT_IN_NAMES = "/\\:.*?\"'<>|=$%&;`"
+NOT_IN_NAMES = "/\\:.*?\"'<>|=$%&;`#"
 """Marks that a file system, a page, a spreadsheet or a shell reads as more than a mark."""
 
 TURNING_MARKS = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 """They turn the direction of writing, so that a text can look like another one (Unicode Standard Annex 9)."""
+
+NOT_SEEN = ("Zs", "Zl", "Zp", "Cf", "Cs", "Co", "Cn")
+"""Unicode's categories of blanks and of characters that show nothing, by which two names could look like one."""
+
+LONGEST_NAME, LONGEST_PATH = 255, 1000
+"""Bytes of one name in a path, and of a whole path, that every file system in use takes."""
 
 
 class SettingsPart(BaseModel):
@@ -118,11 +124,13 @@ def check_name(text: str) -> str:
     Raises
     ------
     Refusal
-        For more than 48 characters, for one of ``/ \\ : . * ? " ' < > | = $ % & ; ` ``, or for a first character that is
-        neither a letter nor a digit, because a spreadsheet would run it as a formula.
+        For more than 48 characters, for one of ``/ \\ : . * ? " ' < > | = $ % & ; ` #``, for a blank other than the
+        plain one or a character that shows nothing, or for a first character that is neither a letter nor a digit,
+        because a spreadsheet would run it as a formula.
     """
     check_word(text)
-    if len(text) > NAME_LENGTH or not text[0].isalnum() or any(mark in NOT_IN_NAMES for mark in text):
+    bad = [m for m in text if m in NOT_IN_NAMES or (m != " " and unicodedata.category(m) in NOT_SEEN)]
+    if bad or len(text) > NAME_LENGTH or not text[0].isalnum():
         wanted = f"a name of letters, digits, blanks, _ and -, {NAME_LENGTH} at most, that starts with a letter or digit"
         raise Refusal("", shorten(text), wanted, "keep the name plain and put the words into a label")
     return text
@@ -158,7 +166,7 @@ def read_path(cell: Any) -> Any:
     Raises
     ------
     Refusal
-        For an absolute path, a drive letter, a backslash or a step up ("..").
+        For an absolute path, a drive letter, a backslash, a step up (".."), or one too long for a file system.
     """
     if cell is None:
         return cell
@@ -168,6 +176,12 @@ def read_path(cell: Any) -> Any:
         raise Refusal(
             "", shorten(path), wanted, "move the file into the folder and write its path from there"
         )
+    if (
+        len(path.encode()) > LONGEST_PATH
+        or max(len(part.encode()) for part in path.split("/")) > LONGEST_NAME
+    ):
+        wanted = f"a path of {LONGEST_PATH} bytes at most, each name in it of {LONGEST_NAME} at most"
+        raise Refusal("", shorten(path), wanted, "give the file a shorter name")
     return path
 
 

@@ -265,7 +265,7 @@ def _load_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         refusal = Refusal(FILE, "text that is not UTF-8", "UTF-8", "save the file with the encoding UTF-8")
         raise Refusals([refusal]) from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits, and lists as deep
         remedy = (
             "mend that line: words stand in quotation marks, numbers have a decimal point, lists have [ ]"
         )

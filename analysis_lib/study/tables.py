@@ -28,6 +28,10 @@ _FRAME_TYPES = {
 }
 
 
+MOST_COLUMNS = 1000
+"""More are no table of a study, and each would be a note of its own."""
+
+
 @dataclass(frozen=True)
 class Table:
     """A table as read.
@@ -123,6 +127,9 @@ def _split(text: str, kind: TableKind) -> tuple[list[str], list[tuple[int, list[
 
 
 def _check_header(header: list[str], kind: TableKind) -> None:
+    if len(header) > MOST_COLUMNS:
+        got, wanted = f"{len(header)} columns", f"at most {MOST_COLUMNS}"
+        raise Refusals([Refusal(f"{kind.file}, row 1", got, wanted, "keep samples in files of their own")])
     if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
         mark = "semicolons" if ";" in header[0] else "tabs"
         remedy = "save the sheet again, comma-separated and with decimal points"

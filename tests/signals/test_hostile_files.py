@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import io
+import os
+import pickle
 import struct
 import time
 import zipfile
 import zlib
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -18,6 +22,7 @@ from rides import crank_at, leg_torque
 from scipy.io import savemat
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.recorder import MessageColumns
 from analysis_lib.signals.recording import ColumnSource, RecorderSettings, read_recording
 
 COLUMNS = {
@@ -25,6 +30,7 @@ COLUMNS = {
     "crank_deg": ColumnSource("angle", "deg"),
     "torque_Nm": ColumnSource("torque", "N m"),
 }
+LOG = RecorderSettings("notifications", messages=MessageColumns("t", "c", "m", "total", "even angle"))
 TIME = np.arange(400) / 100
 ROWS = [
     f"{t:.3f},{angle:.4f},{torque:.4f}"
@@ -44,6 +50,7 @@ def read(tmp_path):
     return read_bytes
 
 
+@cache
 def zip_bomb():
     """A hundred megabytes of zeros in a hundred kilobytes."""
     packed = io.BytesIO()
@@ -188,3 +195,61 @@ class TestText:
             assert refusal.scope == "trial"
         else:
             assert recording.time_s.size + recording.missing_samples >= 390
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet", "mat", "c3d"])
+def test_a_pipe_a_device_and_a_link_to_itself_are_not_opened(kind, tmp_path):
+    """Reading a pipe or /dev/zero would never end."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "zero").symlink_to("/dev/zero")
+    (tmp_path / "loop").symlink_to("loop")
+    for name, got in (
+        ("pipe", "a device or a pipe"),
+        ("zero", "a device or a pipe"),
+        ("loop", "no such file"),
+    ):
+        with pytest.raises(Refusal, match=f"{name} – got {got}"):
+            read_recording(tmp_path / name, RecorderSettings(kind, COLUMNS))
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet", "mat", "c3d"])
+def test_archives_of_arrays_and_pickles_are_no_recordings(read, kind, tmp_path):
+    class Attack:
+        def __reduce__(self):
+            return (Path.touch, (tmp_path / "ran",))
+
+    arrays = io.BytesIO()
+    np.savez(arrays, t=np.array([Attack()], dtype=object))
+    for content in (arrays.getvalue(), pickle.dumps(Attack())):
+        with pytest.raises(Refusal):
+            read(content, kind)
+    assert not (tmp_path / "ran").exists()
+
+
+def test_a_compressed_csv_is_not_unpacked_by_its_name(tmp_path):
+    """LZ4 begins with bytes that are text, so that its header would pass for one of a CSV."""
+    (tmp_path / "ride.csv.lz4").write_text("t,angle,torque\n" + "\n".join(ROWS))
+    assert read_recording(tmp_path / "ride.csv.lz4", RecorderSettings("csv", COLUMNS)).time_s.size == 400
+
+
+def test_groups_that_hold_each_other_are_gone_through_once(tmp_path):
+    """Sixty links of a group to itself have 13 million names four levels deep."""
+    h5py = pytest.importorskip("h5py")
+    with h5py.File(tmp_path / "ride", "w") as file:
+        file["t"] = TIME
+        for link in range(60):
+            file[f"g{link}"] = file["/"]
+    begun = time.process_time()
+    with pytest.raises(Refusal, match="no such column"):
+        read_recording(tmp_path / "ride", RecorderSettings("mat", COLUMNS))
+    assert time.process_time() - begun < 2
+
+
+@given(junk=st.one_of(st.binary(max_size=400), st.just(b'1.0,2A64,"' + b"0" * 200_000)))
+@settings(max_examples=60, deadline=None)
+def test_any_bytes_are_read_as_a_log_or_refused(junk, tmp_path_factory):
+    path = tmp_path_factory.mktemp("junk") / "log"
+    for content in (junk, b"t,c,m\n" + junk):
+        path.write_bytes(content)
+        with pytest.raises(Refusal):
+            read_recording(path, LOG)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import math
 
 import numpy as np
@@ -227,3 +228,51 @@ def test_no_message_sends_control_characters_to_the_terminal(tiny):
     tiny.replace("trials.csv", "recordings/T1.csv", "recordings/\x1b]0;x\x07.csv")
     said = " ".join(map(str, open_study(tiny.root).problems))
     assert "age·[2Jband" in said and not {"\x1b", "\x07"} & set(said)
+
+
+@pytest.mark.parametrize("mark", ["\\u200b", "\\u00a0", "\\ufeff", "\\u00ad", "#"])
+def test_two_names_that_look_like_one_or_a_part_of_an_address_are_refused(tiny, mark):
+    tiny.replace("study.toml", 'name = "hr_bpm"', f'name = "hr{mark}bpm"')
+    with pytest.raises(Refusals, match="a name of letters"):
+        open_study(tiny.root)
+
+
+@pytest.mark.parametrize("file", ["recordings/" + "a" * 300, "r/" * 600 + "T1.csv"])
+def test_a_path_too_long_for_a_file_system_costs_its_trial_alone(tiny, file):
+    tiny.replace("trials.csv", "recordings/T1.csv", file)
+    assert "1000 bytes" in the_message_about(tiny).wanted
+
+
+@pytest.mark.parametrize("seed", ["[" * 5000 + "]" * 5000, "9" * 5000])
+def test_settings_that_no_parser_takes_are_refused_in_words(tiny, seed):
+    tiny.replace("study.toml", "seed = 7", f"seed = {seed}")
+    with pytest.raises(Refusals, match="wanted a file in TOML"):
+        open_study(tiny.root)
+
+
+def test_a_table_of_thousands_of_columns_is_refused_at_once(tiny):
+    heads, cells = ",c".join(map(str, range(100_000))), "," * 100_000
+    (tiny.root / "riders.csv").write_text(f"rider,sequence,mass_kg,crank_length_mm,c{heads}\nR01,RO{cells}\n")
+    with pytest.raises(Refusals, match="got 100004 columns"):
+        open_study(tiny.root)
+
+
+def test_an_id_or_a_heading_of_thousands_of_characters_makes_no_message_of_thousands(tiny):
+    tiny.replace("trials.csv", "\nT1,R01", "\n" + "T" * 100_000 + ",R01")
+    tiny.replace("riders.csv", "age_band", "a" * 100_000)
+    assert max(len(str(problem)) for problem in open_study(tiny.root).problems) < 5000
+
+
+def test_no_message_turns_or_hides_what_it_says(tiny):
+    """Marks of Unicode Standard Annex 9 and the zero-width blank become visible dots; joiners within words stay."""
+    tiny.replace("riders.csv", "age_band", "age\u202e\u200b\u2066band\u200cs")
+    said = " ".join(map(str, open_study(tiny.root).problems))
+    assert "age···band\u200cs" in said
+
+
+def test_an_outline_is_never_unpacked(tiny):
+    """By its name it could be taken for a compressed file, and a few kilobytes become gigabytes."""
+    (tiny.root / "ring.csv.gz").write_bytes(gzip.compress(b"forward_mm,upward_mm\n" + b"1.0,1.0\n" * 9))
+    tiny.replace("study.toml", "axis_ratio = 1.10", 'outline = "ring.csv.gz"')
+    with pytest.raises(Refusals, match="outline"):
+        open_study(tiny.root)

@@ -397,3 +397,16 @@ def test_a_spoilt_protocol_is_said_to_be_unreadable(frozen):
     tiny, protocol = frozen
     (protocol.folder / "protocol.json").write_text("{}", encoding="utf-8")
     assert "none that can be read" in deviations_of(tiny)["protocol"]
+
+
+@pytest.mark.parametrize("name", ["SHA256SUMS", "protocol.json"])
+def test_a_file_of_the_protocol_that_is_a_link_out_of_the_folder_shows_nothing_of_it(frozen, tmp_path, name):
+    tiny, _ = frozen
+    (tmp_path / "outside").mkdir()
+    outside = tmp_path / "outside" / "notes"
+    outside.write_text((tiny.root / "plan" / name).read_text() + "\nkey  secret words\n")
+    (tiny.root / "plan" / name).unlink()
+    (tiny.root / "plan" / name).symlink_to(outside)
+    said = " ".join(part.sentence() for part in compare_with_protocol(open_study(tiny.root)))
+    assert "secret" not in said
+    assert ("no such file" in said) or ("none that can be read" in said)
