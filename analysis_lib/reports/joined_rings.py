@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from analysis_lib.reports.other_ring import of_another_ring
 from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.study.settings import StudySettings
 
@@ -61,4 +62,8 @@ def join_rings(settings: StudySettings, tables: Mapping[str, RiderTables]) -> Ri
 
 
 def _join(frames: list[pd.DataFrame], keys: list[str]) -> pd.DataFrame:
-    return pd.concat(frames, ignore_index=True).drop_duplicates(keys, ignore_index=True)
+    rows = pd.concat(frames, ignore_index=True)
+    if "reason" in rows:
+        # A round trial that was ridden on one of the ovals shows that in the comparison with that ring alone.
+        rows = rows.iloc[(~of_another_ring(rows)).argsort(kind="stable")]
+    return rows.drop_duplicates(keys, ignore_index=True)

@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.torque_figures import prediction_panels, speed_panels
+from analysis_lib.reports.other_ring import RULE
 from analysis_lib.reports.oval_prediction import OvalPrediction
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.road_shift import RoadShift
@@ -71,7 +72,7 @@ def speed_fit_table(trials: pd.DataFrame) -> TableExhibit:
         "Crank speed predicted from the trial's own torque, ring, mount and the stated inertia, against the"
         " speed measured in it. Agrees: swing"
         f" {low:g} to {high:g} of the measured, turned by {PHASE_BAND_DEG:g}° at most and four fifths of the variation"
-        " explained (conventions, no source).",
+        f" explained (conventions, no source). {RULE}.",
         SPEED_HEADINGS,
         SPEED_DIGITS,
     )

@@ -13,6 +13,7 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mounting import MountAdvice
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.other_ring import doubt_rings
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.reports.rider_recordings import RiderRecordings
@@ -196,6 +197,7 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
             "rider",
             rider,
         )
+    trials = doubt_rings(study.settings, trials, results)
     return RiderAnalysis(study, rider, with_quality(trials, results), results)
 
 

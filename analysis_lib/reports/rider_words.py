@@ -8,10 +8,10 @@ from analysis_lib.mechanics.mount_criteria import METHOD
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports import mount_words
 from analysis_lib.reports.notebook_page import Tone
+from analysis_lib.reports.other_ring import OTHER_RING, of_another_ring
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_exhibits import rider_contrasts
 from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
-from analysis_lib.reports.speed_fit import OTHER_RING, compare_trial_speeds
 from analysis_lib.reports.stroke_draws import DRAWS
 from analysis_lib.statistics.estimates import show_count, show_number
 
@@ -30,12 +30,12 @@ def answer(analysis: RiderAnalysis) -> list[str]:
 
 def _other_ring(analysis: RiderAnalysis) -> list[str]:
     """Say before anything else where the crank turned as on the other ring: then the labels of rings are in doubt."""
-    speeds = compare_trial_speeds(analysis)
-    exchanged = list(speeds.loc[speeds["verdict"] == OTHER_RING, "trial"])
+    used = analysis.used
+    exchanged = list(used.loc[of_another_ring(used), "trial"])
     if not exchanged:
         return []
     return [
-        f"Not to be relied on: in {len(exchanged)} of {show_count(len(speeds), 'trial')} the crank"
+        f"Not to be relied on: in {len(exchanged)} of {show_count(len(used), 'trial')} the crank"
         f" {OTHER_RING} ({', '.join(exchanged)}). If they are, differences and mounts on this page are those of the"
         " wrong ring."
     ]

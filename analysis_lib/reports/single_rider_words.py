@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isfinite
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.doubtful_rings import other_ring
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
@@ -26,6 +27,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
     except Refusal as refusal:
         return [
             *_made_up(analysis),
+            *other_ring(analysis),
             f"This study cannot answer its question for {outcome.label} of rider {analysis.rider}: {refusal}",
         ]
     called = analysis.study.settings.intensity_label
@@ -39,6 +41,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
     )
     return [
         *_made_up(analysis),
+        *other_ring(analysis),
         *effect_sentences(analysis, outcome),
         *([single] if len(analysis.levels(outcome)) > 1 else []),
         "This is an answer about one rider and says nothing about others.",

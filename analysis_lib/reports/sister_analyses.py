@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.doubtful_rings import effect_on_sure_rings
 from analysis_lib.reports.intensity_labels import NO_LABELS
 from analysis_lib.reports.study_analysis import StudyAnalysis
-from analysis_lib.statistics.crossover import ring_mixed_model
+from analysis_lib.statistics.crossover import RingEffect, ring_mixed_model
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import Estimate, show_number
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
@@ -25,6 +26,7 @@ MIXED = "mixed model"
 MIXED_BY_INTENSITY = "mixed model, by intensity"
 FIXED = "fixed riders"
 FIRM = "primary, without cautions"
+SURE = "primary, without doubtful rings"
 COLUMNS = [
     "analysis",
     "intensity",
@@ -163,11 +165,16 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
     def fixed() -> pd.DataFrame:
         return _rows(FIXED, analysis.fixed_riders(outcome).estimates, outcome.smallest_effect)
 
-    def firm() -> pd.DataFrame:
-        effect = analysis.effect_without_caution(outcome)
+    def without(name: str, effect: RingEffect | None) -> pd.DataFrame:
         if effect is None:
             return pd.DataFrame(columns=COLUMNS)
-        return _rows(FIRM, effect.estimates, outcome.smallest_effect)
+        return _rows(name, effect.estimates, outcome.smallest_effect)
+
+    def sure() -> pd.DataFrame:
+        rows = without(SURE, effect_on_sure_rings(analysis, outcome))
+        if not rows.empty:
+            notes[SURE] = "leaving out the trials in which the crank turns as on the other ring."
+        return rows
 
     primary = analysis.effect(outcome)
     frame_order = list(primary.estimates)
@@ -178,7 +185,8 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
             MIXED_BY_INTENSITY, random_terms=BY_INTENSITY, residual_by_intensity=True
         ),
         FIXED: fixed,
-        FIRM: firm,
+        FIRM: lambda: without(FIRM, analysis.effect_without_caution(outcome)),
+        SURE: sure,
     }
     frames = [_rows(PRIMARY, primary.estimates, outcome.smallest_effect)]
     for name, analyse in ways.items():

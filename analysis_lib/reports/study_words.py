@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.doubtful_rings import other_ring, without_doubtful_rings
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
@@ -22,13 +23,18 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     try:
         effect = analysis.effect(outcome)
     except Refusal as refusal:
-        return [f"This study cannot answer its question for {outcome.label}: {refusal}"]
+        return [
+            *other_ring(analysis),
+            f"This study cannot answer its question for {outcome.label}: {refusal}",
+        ]
     verdict = judge(effect.overall, outcome.smallest_effect)
     table = effect.verdicts(outcome.smallest_effect)
     single = table[table["intensity"] != "overall"]
     called = analysis.study.settings.intensity_label
     each = "; ".join(f"{called(row.intensity)}: {row.verdict}" for row in single.itertuples())
     return [
+        *other_ring(analysis),
+        *without_doubtful_rings(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
         *_without_value(analysis, outcome),
         f"At each intensity, each looked at by itself: {each}.",

@@ -20,12 +20,13 @@ from analysis_lib.reports import (
     rider_words,
 )
 from analysis_lib.reports.mount_sessions import MountSessions, compare_sessions, sessions_table
+from analysis_lib.reports.other_ring import OTHER_RING, doubt_rings
 from analysis_lib.reports.oval_prediction import predict_for_rider
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
 from analysis_lib.reports.road_measured import measured_shift, measured_tables
 from analysis_lib.reports.road_shift import shift_to_road
-from analysis_lib.reports.speed_fit import OTHER_RING, compare_trial_speeds, speed_verdict
+from analysis_lib.reports.speed_fit import compare_trial_speeds, speed_verdict
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
@@ -152,9 +153,8 @@ def test_rings_exchanged_in_the_tables_are_said_before_anything_else(analysis):
     names = {role: settings.ring_in_role(role) for role in roles}
     mount = float(analysis.trials["mount_deg"].dropna().iloc[0])
     ring = analysis.trials["ring"].map(roles)
-    exchanged = dataclasses.replace(
-        analysis, trials=analysis.trials.assign(ring=ring, ring_name=ring.map(names), mount_deg=mount)
-    )
+    labelled = analysis.trials.assign(ring=ring, ring_name=ring.map(names), mount_deg=mount)
+    exchanged = dataclasses.replace(analysis, trials=doubt_rings(settings, labelled, analysis.results))
     trials = compare_trial_speeds(exchanged)
     assert set(trials["verdict"]) == {OTHER_RING}
     assert rider_words.answer(exchanged)[0].startswith(f"Not to be relied on: in {len(trials)} of")

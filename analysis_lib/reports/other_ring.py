@@ -1,0 +1,131 @@
+"""Trials in which the crank turned as on another ring than trials.csv says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis_lib.mechanics.speed_agreement import SMALLEST_SWING
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.rider_trials import CAUTION
+from analysis_lib.signals.trial import TrialResult
+from analysis_lib.study.recorder_map import RecorderMap
+from analysis_lib.study.settings import StudySettings
+
+OTHER_RING = "turns as on the other ring: look for rings exchanged in trials.csv or sequences in riders.csv"
+CAUTION_OF_RING = f"The crank {OTHER_RING}."
+FAR_OFF, NEAR, LEAST_TOLD = 3.0, 2.0, 0.005
+"""How many times a swing differs to be another ring's, or the same; what is added to both, since small swings are noise."""
+
+FEWEST_PULSES = 8
+"""Pulses a turn from which two waves of speed a turn can be seen; fewer, or a log of messages, show an even speed."""
+
+RULE = (
+    f"Turns as on the other ring: a swing more than {FAR_OFF:g} times off what the declared ring gives, and within"
+    f" {NEAR:g} times of what the other would ({100 * LEAST_TOLD:g} % added to each; conventions, no source)"
+)
+
+
+def doubt_rings(
+    settings: StudySettings, trials: pd.DataFrame, results: Mapping[str, TrialResult]
+) -> pd.DataFrame:
+    """Return one rider's trials, those under caution whose speed swings as another of the study's rings makes it.
+
+    Parameters
+    ----------
+    settings : StudySettings
+        Of the rings to compare.
+    trials : DataFrame
+        With ``trial, ring_name, mount_deg, recorder, state, reason``.
+    results : dict of trial to TrialResult
+        Trials without a result stay as they are.
+    """
+    ridden = trials.dropna(subset=["mount_deg"]).drop_duplicates("ring_name")
+    mounts = dict(zip(ridden["ring_name"].astype(str), ridden["mount_deg"].astype(float), strict=True))
+    doubtful = np.array(
+        [
+            row.trial in results and _is_of_another(settings, row, results[str(row.trial)], mounts)
+            for row in trials.itertuples()
+        ],
+        dtype=bool,
+    )
+    told = (trials["reason"] + " " + CAUTION_OF_RING).str.strip()
+    return trials.assign(
+        state=trials["state"].mask(doubtful, CAUTION), reason=trials["reason"].mask(doubtful, told)
+    )
+
+
+def of_another_ring(trials: pd.DataFrame) -> pd.Series:
+    """Say of each row of a table with ``reason`` whether it carries the caution of another ring."""
+    return trials["reason"].fillna("").str.contains(CAUTION_OF_RING, regex=False)
+
+
+def _is_of_another(settings: StudySettings, row, result: TrialResult, mounts: dict[str, float]) -> bool:
+    if not _shows_speed(settings.recorders[row.recorder]):
+        return False
+    measured = swing_of(result.speed_at_angles())
+    if measured < SMALLEST_SWING:
+        return False
+    swings = {name: _swing_on(settings, name, row, result, mounts) for name in settings.rings}
+    declared = swings.pop(row.ring_name)
+    return any(is_of_other_ring(measured, declared, other) for other in swings.values())
+
+
+def _shows_speed(recorder: RecorderMap) -> bool:
+    """Whether a recorder tells how speed varies within the turn."""
+    few = recorder.angle == "pulses" and (recorder.pulses_per_turn or 0) < FEWEST_PULSES
+    return recorder.kind != "notifications" and recorder.angle != "index" and not few
+
+
+def _swing_on(
+    settings: StudySettings, ring: str, row, result: TrialResult, mounts: dict[str, float]
+) -> float:
+    """Predict the swing of a trial's stroke on a ring; NaN, which is near and far from nothing, where it cannot be had.
+
+    A ring that was not ridden is taken at the first of its mounts, which changes its swing by little.
+    """
+    described = settings.rings[ring]
+    own = row.mount_deg if ring == row.ring_name else mounts.get(ring, row.mount_deg)
+    mount = own if own == own else next(iter(described.ridden_mounts_deg), None)
+    try:
+        return swing_of(predict_speed(settings, result, ring, None if described.axis_ratio == 1 else mount))
+    except Refusal:
+        return float("nan")
+
+
+def predict_speed(
+    settings: StudySettings, result: TrialResult, ring: str, mount_deg: float | None
+) -> NDArray[np.float64]:
+    """Predict the crank speed of a trial's stroke, as if on this ring, rad/s at the angles of its torque."""
+    drivetrain = settings.drivetrain_for(ring, mount_deg)
+    return drivetrain.steady_speed(result.torque_at_angles(), result.value("cadence_rpm"))
+
+
+def swing_of(speed: NDArray[np.float64]) -> float:
+    """Peak-to-peak over mean of a speed through the turn.
+
+    >>> swing_of(np.array([9.0, 10.0, 11.0]))
+    0.2
+    """
+    return float(np.ptp(speed) / speed.mean())
+
+
+def is_of_other_ring(measured: float, declared: float, other: float) -> bool:
+    """Whether a swing of speed is far from that of the declared ring and near that of the other; all as peak-to-peak/mean.
+
+    Examples
+    --------
+    Declared oval, 12 % expected, 0.9 % measured where a round ring gives 1 %; then an oval ring with much inertia:
+
+    >>> is_of_other_ring(0.009, 0.12, 0.01), is_of_other_ring(0.05, 0.12, 0.01)
+    (True, False)
+    """
+
+    def times(one: float, two: float) -> float:
+        apart = (one + LEAST_TOLD) / (two + LEAST_TOLD)
+        return max(apart, 1 / apart)
+
+    return times(measured, declared) > FAR_OFF and times(measured, other) < NEAR
