@@ -55,15 +55,14 @@ def _new(arguments: argparse.Namespace) -> int:
     from analysis_lib.study.template import write_template
 
     write_template(arguments.dir)
-    print(f"{arguments.dir}: fill in study.toml first; then `roundoval check {arguments.dir}`")
+    print(f"{arguments.dir}: fill in study.toml first; then `roundoval plan {arguments.dir} --dry-run`")
     return ALL_MADE
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.plan_words import report_frozen
-    from analysis_lib.study.frozen_protocol import freeze_protocol
+    from analysis_lib.reports.plan_command import plan_folder
 
-    print("\n".join(report_frozen(freeze_protocol(arguments.dir), str(arguments.dir))))
+    plan_folder(arguments.dir, arguments.dry_run)
     return ALL_MADE
 
 
@@ -175,12 +174,16 @@ def _add_plan(commands) -> None:
         " overwrites a frozen protocol; prints what the planned riders can show."
     )
     plan.add_argument("dir", type=Path, help="study folder")
+    plan.add_argument(
+        "--dry-run", action="store_true", help="print the protocol as it would be; write nothing"
+    )
 
 
 def _add_check(commands) -> None:
     check = _command(commands, "check", _check, "list every problem of a study folder, then its data quality")
     check.description = (
-        "Reads the study folder and every recording. Writes nothing; prints problems and a table."
+        "Reads the study folder and every recording. Writes nothing; prints problems and a table. Exit codes: 0 nothing"
+        " to mend, also where a protocol is frozen and nothing is recorded yet; 2 something must be mended."
     )
     check.add_argument("dir", type=Path, help="study folder")
 

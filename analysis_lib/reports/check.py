@@ -13,6 +13,9 @@ from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.frozen_protocol import PROTOCOL
+from analysis_lib.study.protocol import PLAN_FOLDER
+from analysis_lib.study.readiness import NO_ROWS
 
 COLUMNS = {
     "trial": "trial",
@@ -35,7 +38,8 @@ def check_study(folder: Path) -> int:
     Returns
     -------
     int
-        0 when nothing is wrong, 2 when something must be mended; notes alone do not count.
+        0 when nothing is wrong, 2 when something must be mended; notes alone do not count, nor does a study whose
+        protocol is frozen and whose tables are empty, because nothing was ridden yet.
 
     Raises
     ------
@@ -44,15 +48,27 @@ def check_study(folder: Path) -> int:
     """
     study = open_study(folder)
     quality, spoilt, doubts = _read_everything(study)
-    faults = [str(problem) for problem in study.errors] + [fault for fault in spoilt if fault]
+    waiting = _nothing_recorded_yet(study)
+    errors = [problem for problem in study.errors if not (waiting and problem.got == NO_ROWS)]
+    faults = [str(problem) for problem in errors] + [fault for fault in spoilt if fault]
     names = [*study.trials["trial"], *study.riders["rider"], *study.trials["file"]]
     _print_list("problem", faults, names)
     _print_list("caution", doubts, names)
     _print_list("note", [str(problem) for problem in study.notes], names)
+    if waiting:
+        enrolled = show_count(len(study.riders), "rider")
+        print(
+            f"Nothing recorded yet: the protocol is frozen, riders.csv lists {enrolled}, trials.csv no trial."
+        )
     if not quality.empty:
         print("\nData quality, one line a trial:\n")
         print(_as_text(quality))
     return 2 if faults else 0
+
+
+def _nothing_recorded_yet(study: Study) -> bool:
+    """Whether the protocol is frozen and no trial is listed."""
+    return study.trials.empty and (study.root / PLAN_FOLDER / PROTOCOL).is_file()
 
 
 def _read_everything(study: Study) -> tuple[pd.DataFrame, list[str], list[str]]:

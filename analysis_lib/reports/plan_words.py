@@ -1,15 +1,13 @@
-"""Sentences of the plan: on the notebook's page and on the command line."""
+"""Sentences of the plan on the notebook's page."""
 
 from __future__ import annotations
 
 from analysis_lib.reports.planned_study import TRIED_WASHOUT_HOURS, PlannedStudy
 from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.statistics.simulated_rings import SimulatedRings
-from analysis_lib.study.frozen_protocol import FrozenProtocol
 from analysis_lib.study.missing_plan import needed_keys, suggest_spread
 from analysis_lib.study.plan import STUDIES, RingsPlan, StudyPlan
-from analysis_lib.study.protocol import PLAN_FOLDER
-from analysis_lib.study.protocol_text import describe_cautions, describe_size, unit_after
+from analysis_lib.study.protocol_text import describe_cautions, unit_after
 
 
 def origin(planned: PlannedStudy) -> list[str]:
@@ -130,19 +128,3 @@ def _formula(plan: StudyPlan) -> str:
         "Power by formula: non-central t of the riders' contrasts (paired, and adjusted for sequence) and"
         " Owen's integral for two one-sided tests, both exact for normal contrasts."
     )
-
-
-def report_frozen(frozen: FrozenProtocol, shown: str) -> list[str]:
-    """Say on the command line what was written and what it can show; `shown` is the folder as the user gave it."""
-    place = f"{shown}/{PLAN_FOLDER}"
-    return [
-        *describe_size(frozen.plan),
-        "",
-        *describe_cautions(frozen.plan, frozen.trials_listed),
-        "",
-        f"frozen: {place}/protocol.md and protocol.json, SHA-256 {frozen.sha256}",
-        "register that sum where somebody else dates it; on this machine it proves no date",
-        "when a rider is enrolled, the sequence of the open list goes into riders.csv",
-        f"for staff who meet riders: {place}/allocation_concealed.csv, schedule_concealed.csv",
-        f"for whoever mounts the rings: {place}/allocation_open.csv, schedule_open.csv",
-    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 
 import pandas as pd
@@ -174,17 +175,23 @@ def check_periods(contents: Contents) -> Iterator[Problem]:
 
 
 def check_missing_trials(contents: Contents) -> Iterator[Problem]:
-    """Planned trials that are not there are named, for they are a result of the study too."""
+    """Planned trials that are not there are named, for they are a result too; an excluded one has its reason."""
     names = contents.settings.intensity_names
+    excluded: dict[str, set[tuple[int, str]]] = defaultdict(set)
+    for trial in rows_of(contents.trials[contents.trials["exclude"]]):
+        excluded[trial.rider].add((int(trial.period), trial.intensity))
     for rider, trials in contents.trials_by_rider():
         order = contents.settings.design.sequences.get(rider.sequence)
         if order is None or not trials:
             continue
-        there = {(int(trial.period), trial.intensity) for trial in trials}
+        there = {(int(trial.period), trial.intensity) for trial in trials} | excluded[rider.rider]
         cells = [(period, name) for period in range(1, len(order) + 1) for name in names]
         missing = [f"period {period} at {name}" for period, name in cells if (period, name) not in there]
         if missing:
-            remedy = "nothing, if they were not ridden or were excluded; say why in the study's report"
+            remedy = (
+                "nothing, if they were not ridden; for the pages to say why, give each a row in trials.csv with exclude ="
+                " yes and the reason in exclude_reason, the file left empty"
+            )
             wanted = show_count(len(cells), "trial")
             got = f"{show_count(len(cells) - len(missing), 'trial')}; missing: {listed(missing)}"
             yield about_rider(rider, "rider", got, wanted, remedy, "note")

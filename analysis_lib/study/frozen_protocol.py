@@ -60,6 +60,73 @@ class FrozenProtocol:
     trials_listed: int
 
 
+@dataclass(frozen=True)
+class ProtocolDraft:
+    """A protocol as it would be frozen now; nothing is written yet.
+
+    Attributes
+    ----------
+    contents : Contents
+        What the folder says.
+    plan : StudyPlan
+    """
+
+    contents: Contents
+    plan: StudyPlan
+
+    @property
+    def folder(self) -> Path:
+        """Where it would stand."""
+        return self.contents.root / PLAN_FOLDER
+
+    @property
+    def trials_listed(self) -> int:
+        """Trials that trials.csv holds already."""
+        return len(self.contents.trial_ids)
+
+    @property
+    def text(self) -> str:
+        """The protocol in words."""
+        return write_protocol(self.plan, self.trials_listed)
+
+    def check_free(self) -> None:
+        """Refuse where a protocol or anything else stands in `plan` already."""
+        _check_free(self.folder)
+
+    def freeze(self) -> FrozenProtocol:
+        """Write the folder `plan`, all files at once or none."""
+        self.check_free()
+        beside = Path(tempfile.mkdtemp(dir=self.contents.root, prefix=f".{PLAN_FOLDER}."))
+        try:
+            _write_files(beside, self)
+            beside.chmod(0o755)
+            if self.folder.exists():
+                self.folder.rmdir()
+            beside.rename(self.folder)
+        except BaseException:
+            shutil.rmtree(beside, ignore_errors=True)
+            raise
+        sha256 = sha256_of_file(self.folder / PROTOCOL)
+        return FrozenProtocol(self.folder, sha256, self.plan, self.trials_listed)
+
+
+def draft_protocol(root: Path) -> ProtocolDraft:
+    """Plan the study of a folder, and write nothing.
+
+    Raises
+    ------
+    Refusal
+        What `plan_study` refuses.
+    Refusals
+        When study.toml or a whole table cannot be used, or study.toml is not filled in.
+    """
+    contents, _ = read_contents(root)
+    if unfilled := list(check_placeholders(contents)):
+        raise Refusals(list(unfilled))
+    plan = plan_study(contents.settings, tuple(str(rider) for rider in contents.riders["rider"]))
+    return ProtocolDraft(contents, plan)
+
+
 def freeze_protocol(root: Path) -> FrozenProtocol:
     """Plan the study of a folder and freeze its protocol in the folder `plan`, all files at once or none.
 
@@ -75,23 +142,7 @@ def freeze_protocol(root: Path) -> FrozenProtocol:
     Refusals
         When study.toml or a whole table cannot be used, or study.toml is not filled in.
     """
-    contents, _ = read_contents(root)
-    if unfilled := list(check_placeholders(contents)):
-        raise Refusals(list(unfilled))
-    folder = root / PLAN_FOLDER
-    _check_free(folder)
-    plan = plan_study(contents.settings, tuple(str(rider) for rider in contents.riders["rider"]))
-    beside = Path(tempfile.mkdtemp(dir=root, prefix=f".{PLAN_FOLDER}."))
-    try:
-        _write_files(beside, plan, contents)
-        beside.chmod(0o755)
-        if folder.exists():
-            folder.rmdir()
-        beside.rename(folder)
-    except BaseException:
-        shutil.rmtree(beside, ignore_errors=True)
-        raise
-    return FrozenProtocol(folder, sha256_of_file(folder / PROTOCOL), plan, len(contents.trial_ids))
+    return draft_protocol(root).freeze()
 
 
 def describe_promises(settings: StudySettings) -> dict[str, Any]:
@@ -146,7 +197,8 @@ def _check_free(folder: Path) -> None:
         raise Refusal(f"{PLAN_FOLDER}/", "something in it", "a new or empty folder", "move it elsewhere")
 
 
-def _write_files(folder: Path, plan: StudyPlan, contents: Contents) -> None:
+def _write_files(folder: Path, draft: ProtocolDraft) -> None:
+    plan, settings = draft.plan, draft.contents.settings
     tables = {
         OPEN_ALLOCATION: plan.allocation,
         "allocation_concealed.csv": conceal_allocation(plan.allocation),
@@ -160,14 +212,14 @@ def _write_files(folder: Path, plan: StudyPlan, contents: Contents) -> None:
         write_text(folder / name, _as_csv(table))
     protocol = {
         "format": FORMAT,
-        "study": contents.settings.study.name,
-        "promised": describe_promises(contents.settings),
-        "trials_listed_when_frozen": len(contents.trial_ids),
+        "study": settings.study.name,
+        "promised": describe_promises(settings),
+        "trials_listed_when_frozen": draft.trials_listed,
         "sha256": {name: sha256_of_file(folder / name) for name in (OPEN_ALLOCATION, OPEN_SCHEDULE)},
     }
     text = json.dumps(protocol, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
     write_text(folder / PROTOCOL, text)
-    write_text(folder / "protocol.md", write_protocol(plan, len(contents.trial_ids)))
+    write_text(folder / "protocol.md", draft.text)
     sums = [f"{sha256_of_file(path)}  {path.name}" for path in sorted(folder.iterdir())]
     write_text(folder / SUMS, "\n".join(sums) + "\n")
 

@@ -12,10 +12,12 @@ from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.settings import FILE
+from analysis_lib.study.template_numbers import numbers_still_the_template_s
 
 FEWEST_RIDERS = 3
 """(riders − 2)(rings − 1) degrees of freedom are left where each rider rides each of several rings once."""
 MIDDLE_BYTES = 4096
+NO_ROWS = "no rows that can be used"
 PLACEHOLDER = re.compile(r"^<.*>$", re.DOTALL)
 
 
@@ -27,11 +29,16 @@ def check_placeholders(contents: Contents) -> Iterator[Problem]:
             yield about_study(place, repr(value), "your own words", "replace what stands in angle brackets")
 
 
+def check_template_numbers(contents: Contents) -> Iterator[Problem]:
+    """The numbers that the template marks as the lab's own were replaced."""
+    yield from numbers_still_the_template_s(contents.settings)
+
+
 def check_anybody(contents: Contents) -> Iterator[Problem]:
     """There are riders and trials."""
     for table, frame in (("riders.csv", contents.riders), ("trials.csv", contents.trials)):
         if frame.empty:
-            yield about_study(table, "no rows that can be used", "at least one", "fill in the table")
+            yield about_study(table, NO_ROWS, "at least one", "fill in the table")
 
 
 def check_enough_riders(contents: Contents) -> Iterator[Problem]:
@@ -104,4 +111,10 @@ def _texts(value: Any, key: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], 
         yield key, value
 
 
-CHECKS = (check_placeholders, check_anybody, check_enough_riders, check_same_recordings)
+CHECKS = (
+    check_placeholders,
+    check_template_numbers,
+    check_anybody,
+    check_enough_riders,
+    check_same_recordings,
+)

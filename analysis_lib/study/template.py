@@ -8,8 +8,7 @@ from analysis_lib.study.datapackage import write_empty_package
 from analysis_lib.study.folder_writer import claim_folder, write_table, write_text
 from analysis_lib.study.quantity_guide import describe_quantities
 from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
-
-TEMPLATE = Path(__file__).parent / "template_files" / "study.toml"
+from analysis_lib.study.template_numbers import TEMPLATE
 
 
 def write_template(directory: Path | str) -> Path:
@@ -87,7 +86,8 @@ _ABOUT = {
     TRIALS: (
         "One row a trial: one rider, one period, one ring, one intensity. Add a column for each outcome that "
         'study.toml declares with source = "trials"; an empty cell there is a missing value. A trial that '
-        "was not ridden has no row. Another meter's mean power of the same trials may stand in a column of its own: "
+        "was not ridden needs no row; with one (exclude = yes, why in exclude_reason, no file) the pages say why. "
+        "Another meter's mean power of the same trials may stand in a column of its own: "
         "notebook 07 compares it with the recorder."
     ),
     ZERO_CHECKS: (
@@ -155,8 +155,13 @@ Package of the Frictionless Standards); where it is there, what it demands of yo
 
 _INTRODUCTION = """# A ring study
 
-1. Fill in `study.toml`; its notes explain each key.
-2. Fill in the tables. They are comma-separated text in UTF-8 with decimal points; keep all columns. Dates and times are
-   those of the lab's clock as `2026-03-02T09:14:00`, without a time zone: set the sheet's cells to text first.
-3. Put the recordings, as the recorder wrote them, into `recordings/`. Nothing ever changes them.
-4. Run `roundoval check` on this folder until it has nothing left to say."""
+1. Fill in `study.toml`; its notes explain each key. Its last table, `[plan]`, is what the study is planned on.
+2. Run `roundoval plan --dry-run` on this folder to see what the planned riders can show, then `roundoval plan`: it draws
+   the allocation and freezes the protocol in `plan/`, before the first rider is enrolled.
+3. Ride, and fill in the tables as you go: a rider of `riders.csv` gets the sequence of `plan/allocation_open.csv`. They are
+   comma-separated text in UTF-8 with decimal points; keep all columns. Dates and times are those of the lab's clock as
+   `2026-03-02T09:14:00`, without a time zone: set the sheet's cells to text first.
+4. Put the recordings, as the recorder wrote them, into `recordings/`. Nothing ever changes them.
+5. Run `roundoval check` until it lists no problem. Cautions and notes stop nothing; a recording beyond mending is left out
+   in `trials.csv` by exclude = yes, with why in exclude_reason.
+6. Run `roundoval report` for the pages."""

@@ -54,6 +54,59 @@ def test_what_the_message_asks_for_is_enough_and_a_second_plan_is_refused(folder
     assert "protocol frozen with SHA-256" in capsys.readouterr().err
 
 
+def test_a_dry_run_shows_the_protocol_and_writes_nothing(folder, capsys):
+    add_plan(folder, NEEDED.replace("riders = 16", "riders = 8"))
+    before = sorted(path.name for path in folder.iterdir())
+    assert main(["plan", str(folder), "--dry-run"]) == 0
+    shown = capsys.readouterr().out
+    assert shown.startswith("TOO LITTLE POWER: 8 riders") and "where 0.8 is wanted" in shown
+    assert "# Protocol: Does the ring matter?" in shown and "nothing was written (--dry-run)" in shown
+    assert sorted(path.name for path in folder.iterdir()) == before
+    assert main(["plan", str(folder)]) == 0
+    assert main(["plan", str(folder), "--dry-run"]) == 0
+    assert "holds a frozen protocol already" in capsys.readouterr().out
+
+
+def test_too_little_power_is_said_before_anything_is_frozen_and_stands_in_the_protocol(folder, capsys):
+    add_plan(folder, NEEDED.replace("riders = 16", "riders = 8"))
+    assert main(["plan", str(folder)]) == 0
+    shown = capsys.readouterr().out
+    # Formula for an SD of 5 W and an effect of 4 W: 16 riders needed, so 18 to recruit when one in ten stops.
+    assert shown.index("TOO LITTLE POWER") < shown.index("frozen: ") and "18 must be recruited" in shown
+    assert "The planned riders are too few" in (folder / "plan" / "protocol.md").read_text(encoding="utf-8")
+
+
+def test_enough_riders_with_numbers_of_their_own_raise_no_warning(folder, capsys):
+    own = (
+        NEEDED.replace("riders = 16", "riders = 24").replace("sd = 5.0", "sd = 4.9").replace("20261", "8734")
+    )
+    add_plan(folder, own)
+    assert main(["plan", str(folder)]) == 0
+    assert capsys.readouterr().out.startswith("24 riders are recruited")
+
+
+def test_numbers_of_the_template_are_named_by_plan_and_by_check(folder, capsys):
+    add_plan(folder)
+    for command in ("plan", "check"):
+        assert main([command, str(folder)]) == 0
+        shown = capsys.readouterr().out
+        for place in ("plan.within_rider_sd – got 5.0,", "plan.allocation_seed – got 20261,"):
+            assert shown.count(f"study.toml, {place} the template's example") == 1
+
+
+def test_a_check_between_plan_and_the_first_trial_says_that_nothing_is_recorded_yet(folder, capsys):
+    add_plan(folder)
+    assert main(["check", str(folder)]) == 2
+    assert "no rows that can be used" in capsys.readouterr().out
+    assert main(["plan", str(folder)]) == 0
+    assert main(["check", str(folder)]) == 0
+    shown = capsys.readouterr().out
+    assert "0 problems" in shown and "Nothing recorded yet" in shown and "no rows" not in shown
+    with (folder / "trials.csv").open("a", encoding="utf-8") as file:
+        file.write("T1,R01,one\n")
+    assert main(["check", str(folder)]) == 2
+
+
 def test_the_commented_plan_of_the_template_can_be_used_once_its_words_are_filled_in(folder, capsys):
     path = folder / "study.toml"
     text = path.read_text(encoding="utf-8")

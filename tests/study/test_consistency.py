@@ -19,10 +19,8 @@ def test_a_study_in_order_has_nothing_but_notes(tiny):
     assert study.errors == []
     assert [note.what for note in study.notes] == [
         "riders.csv, row 1, column age_band",
-        "riders.csv, row 3 (R02), column rider",
         "riders.csv",  # two riders in two sequences have no interval
-    ]
-    assert "3 trials; missing: period 2 at hard" in str(study.notes[1])  # T8 is excluded
+    ]  # T8 is excluded with its reason, so it is not missing
     assert study.trials["usable"].tolist() == [True] * 7 + [False]
     assert study.trials["intensity"].cat.categories.tolist() == ["easy", "hard"]
     assert study.trials_of("R02")["trial"].tolist() == ["T5", "T6", "T7", "T8"]
@@ -148,6 +146,7 @@ def test_notes_stop_nothing(tiny):
     for words in (
         "(R03), column rider – got a rider without trials",
         "3 trials; missing: period 1 at hard",
+        "give each a row in trials.csv with exclude = yes and the reason in exclude_reason, the file left empty",
         "recordings/extra.csv – got a recording that no trial names",
         "recordings/T8.csv – got a recording that no trial names",
         "no, beside a reason",
@@ -155,6 +154,18 @@ def test_notes_stop_nothing(tiny):
     ):
         assert any(words in note for note in notes), words
     assert open_study(tiny.root).errors == []
+
+
+def test_a_trial_that_was_not_ridden_may_have_a_row_with_its_reason_and_nothing_else(tiny):
+    tiny.replace(
+        "trials.csv",
+        "T4,R01,1,2,oval,255,hard,lab,crank,recordings/T4.csv,2026-03-02T09:30:00,,,no,,",
+        "T4,R01,,2,oval,,hard,,,,,,,yes,ill that day,",
+    )
+    (tiny.root / "recordings" / "T4.csv").unlink()
+    study = open_study(tiny.root)
+    assert study.errors == [] and not any("missing" in note for note in notes_of(tiny))
+    assert study.trials.set_index("trial").loc["T4", "exclude_reason"] == "ill that day"
 
 
 def test_one_ring_or_one_sequence_is_noted(tiny):

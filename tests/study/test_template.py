@@ -11,6 +11,7 @@ from analysis_lib.study.folder import open_study
 from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
 from analysis_lib.study.settings import read_settings
 from analysis_lib.study.template import write_template
+from analysis_lib.study.template_numbers import marked_numbers, numbers_still_the_template_s
 
 
 def fill_in(root) -> None:
@@ -130,3 +131,17 @@ def test_the_guide_names_every_measured_quantity_and_says_what_was_asked(tmp_pat
     assert "datapackage.json\n\nOptional" in guide
     toml = (tmp_path / "study" / "study.toml").read_text(encoding="utf-8")
     assert "scale = 0.001" in toml and "the words in reports" not in toml
+
+
+def test_the_guide_leads_in_the_order_of_the_commands(tmp_path):
+    guide = (write_template(tmp_path / "study") / "README.md").read_text(encoding="utf-8")
+    places = [
+        guide.index(f"`roundoval {command}") for command in ("plan --dry-run", "plan`", "check`", "report`")
+    ]
+    assert places == sorted(places)
+
+
+def test_the_numbers_that_are_the_lab_s_own_are_marked_in_the_template(tmp_path):
+    assert marked_numbers() == {("plan", "within_rider_sd"): 5.0, ("plan", "allocation_seed"): 20261}
+    settings = read_settings(write_template(tmp_path / "study") / "study.toml")
+    assert numbers_still_the_template_s(settings) == []  # its [plan] is commented out
