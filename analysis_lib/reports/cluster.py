@@ -1,55 +1,44 @@
 """Pages made on an existing cluster, by its Dask scheduler.
 
 Every worker must see the study folder and the report folder at the same paths as here, and have this very program with
-the same versions; both are looked at before the first page and again by the worker that makes one. Only the making
-of pages is sent away: what is unchanged is decided here, and keys and records are written here. A worker process makes
-one page at a time, because a run's folder and environment are the process's; so start one worker process a core.
+the same versions; both are looked at before the first page and again by the worker at each task. A rider's page is two
+stages: each recording is analysed by a task of its own, on whichever worker is free; then the page is made. What is
+unchanged is decided here, and keys and records are written here. A worker process makes one page at a time; so start one
+worker process a core.
 """
 
 from __future__ import annotations
 
 import contextlib
-import os
-import tempfile
+import shutil
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
-from functools import cache
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.notebook_run import RunFolder
-from analysis_lib.reports.page_keys import FOLDER, source_digest
+from analysis_lib.reports.cluster_worker import (
+    LOOK_SECONDS,
+    WorkOrder,
+    analyse_recording_here,
+    compare_facts,
+    facts_here,
+    make_page_here,
+    stop_here,
+)
+from analysis_lib.reports.first_stage import clear_stages, count_taken
 from analysis_lib.reports.page_list import PlannedPage
-from analysis_lib.reports.page_making import PageMaking, PageState, RunStopped, fail_page
-from analysis_lib.reports.pdf_page import printer_version
-from analysis_lib.reports.run_record import package_versions, sha256_of
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.settings import FILE as SETTINGS
+from analysis_lib.reports.page_making import PageState, RunStopped, fail_page
+from analysis_lib.study.folder import Study
 
 ANSWER_SECONDS = 10
 """A scheduler that has not answered by then is taken to be absent."""
 
-LOOK_SECONDS = 2
-"""How often a waiting page looks whether the scheduler and any worker are still there."""
-
 EMPTY_SECONDS = 60
 """How long a page waits for a worker when the cluster has none left, before the run is given up."""
-
-
-@dataclass(frozen=True)
-class PageOrder:
-    """What a worker needs to know beside the page: where the folders are, and which run it works for."""
-
-    study: Path
-    out: Path
-    scheduler: str
-    cell_seconds: int
-    run: str
-    facts: dict[str, str]
 
 
 @dataclass(frozen=True)
@@ -58,15 +47,15 @@ class Cluster:
 
     client: Any
     study: Study
-    order: PageOrder
+    order: WorkOrder
     places: int
     stopped: threading.Event = field(default_factory=threading.Event)
-    _sent: list = field(default_factory=list)
+    _sent: dict[str, Any] = field(default_factory=dict)
 
     def make(self, plan: PlannedPage) -> PageState:
-        """Let a worker make the page and wait for it.
+        """Let workers analyse the page's recordings and one make the page, and wait for it.
 
-        The scheduler gives the page of a lost worker to another; one that costs worker after worker fails alone.
+        The scheduler gives what a lost worker had in hand to another; a page that costs worker after worker fails alone.
 
         Raises
         ------
@@ -79,11 +68,12 @@ class Cluster:
         from distributed.client import FutureCancelledError
         from distributed.comm import CommClosedError
 
+        stage = self.order.stages / plan.subject
         try:
-            future = self.client.submit(make_page_here, self.order, plan, pure=False, retries=0)
-            self._sent.append(future)
-            self._wait_for(future)
-            return future.result()
+            self._analyse_beforehand(plan, stage)
+            with self._sending(make_page_here, plan, priority=1) as page:
+                self._wait_for(page)
+                return replace(page.result(), beforehand=count_taken(stage))
         except KilledWorker:
             cause = "the cluster lost every worker that tried to make this page; its memory may have been too small"
             return fail_page(self.study, self.order.out, plan, cause)
@@ -91,9 +81,33 @@ class Cluster:
             if self.stopped.is_set():
                 raise RunStopped(plan.name) from error
             raise self._lost("a connection that broke", "start the scheduler again") from error
+        finally:
+            shutil.rmtree(stage, ignore_errors=True)
+
+    def _analyse_beforehand(self, plan: PlannedPage, stage: Path) -> None:
+        """Let workers analyse all recordings of a rider's page; whatever fails there is left to the page."""
+        trials = _recordings_of(self.study, plan)
+        if trials:
+            stage.mkdir()
+        with ExitStack() as sent:
+            tasks = [self._sending(analyse_recording_here, plan.subject, trial) for trial in trials]
+            for future in [sent.enter_context(task) for task in tasks]:
+                self._wait_for(future)
+
+    @contextmanager
+    def _sending(self, task: Callable, *arguments: object, priority: int = 0) -> Iterator[Any]:
+        """Send a task, and hold what comes of it no longer than needed: the scheduler makes lost results anew."""
+        future = self.client.submit(task, self.order, *arguments, pure=False, retries=0, priority=priority)
+        self._sent[future.key] = future
+        try:
+            if self.stopped.is_set():  # it was sent too late to be called back
+                raise RunStopped(str(arguments[0]))
+            yield future
+        finally:
+            del self._sent[future.key]
 
     def _wait_for(self, future: Any) -> None:
-        """Wait until the page is made, as long as the scheduler is there and has workers to make it."""
+        """Wait until a task is done, as long as the scheduler is there and has workers to do it."""
         empty_s = 0
         while not future.done():
             with contextlib.suppress(TimeoutError):
@@ -117,7 +131,7 @@ class Cluster:
         self.stopped.set()
         with contextlib.suppress(OSError, TimeoutError):  # a lost scheduler has nobody to tell
             if self.client.status == "running":
-                self.client.cancel(self._sent)
+                self.client.cancel(list(self._sent.values()))
                 self.client.run(stop_here, self.order.run)
 
 
@@ -136,9 +150,21 @@ def open_cluster(address: str, study: Study, out: Path, cell_seconds: int) -> It
         threads = client.nthreads()
         if not threads:
             raise Refusal(f"the scheduler at {address}", "no worker", "one or more", "start dask workers")
-        _compare(facts, _facts_there(client, study.root, out))
-        order = PageOrder(study.root.resolve(), out, address, cell_seconds, uuid4().hex, facts)
-        yield Cluster(client, study, order, sum(threads.values()))
+        compare_facts(facts, _facts_there(client, study.root, out))
+        order = WorkOrder(study.root.resolve(), out, address, cell_seconds, uuid4().hex, facts)
+        order.stages.mkdir(parents=True)
+        try:
+            yield Cluster(client, study, order, sum(threads.values()))
+        finally:
+            clear_stages(out)
+
+
+def _recordings_of(study: Study, plan: PlannedPage) -> list[str]:
+    """The trials that a rider's page analyses; none for a page about all, which reads the riders' tables."""
+    if not plan.rider:
+        return []
+    trials = study.comparing(str(plan.parameters.get("ring", ""))).trials_of(plan.rider)
+    return [str(trial) for trial in trials.loc[trials["usable"], "trial"]]
 
 
 def _connect(address: str) -> Any:
@@ -172,56 +198,3 @@ def _facts_there(client: Any, study: Path, out: Path) -> dict[str, dict[str, str
             "this program on every worker",
             "install the same version there",
         ) from error
-
-
-def facts_here(study: Path, out: Path) -> dict[str, str]:
-    """Return what must be the same on every machine that makes a page of one report."""
-    marks = {"study folder": study / SETTINGS, "report folder": out / FOLDER / "format.json"}
-    seen = {name: sha256_of(path) if path.is_file() else "not seen" for name, path in marks.items()}
-    return {"program": source_digest(), **seen, **package_versions(), "weasyprint": printer_version()}
-
-
-def _compare(wanted: dict[str, str], found: dict[str, dict[str, str]]) -> None:
-    for worker, facts in sorted(found.items()):
-        differing = {name: facts.get(name, "none") for name in wanted if facts.get(name) != wanted[name]}
-        if differing:
-            raise Refusal(
-                f"worker {worker}",
-                ", ".join(f"{name} {value[:12]}" for name, value in differing.items()),
-                ", ".join(f"{name} {wanted[name][:12]}" for name in differing),
-                "give every worker the same program, versions, and folders at the same paths as here",
-            )
-
-
-_one_page = threading.Lock()
-_folders: dict[str, RunFolder] = {}
-_stopped: set[str] = set()
-
-
-def make_page_here(order: PageOrder, plan: PlannedPage) -> PageState:
-    """Make one page in this worker process."""
-    with _one_page:
-        if order.run in _stopped:
-            raise RunStopped(plan.name)
-        _compare(order.facts, {"of the cluster": facts_here(order.study, order.out)})
-        study = open_study(order.study)
-        with RunFolder(study.root, order.out) as folder:
-            os.environ["MPLCONFIGDIR"] = _fonts().name
-            _folders[order.run] = folder
-            try:
-                return PageMaking(study, order.out, folder, order.cell_seconds).make(plan)
-            finally:
-                del _folders[order.run]
-
-
-def stop_here(run: str) -> None:
-    """End this worker's kernels of one run; it makes no further page for it."""
-    _stopped.add(run)
-    if folder := _folders.get(run):
-        folder.kernels.end_all()
-
-
-@cache
-def _fonts() -> tempfile.TemporaryDirectory:
-    """A folder where this process keeps what it found out about fonts, so that not every page looks for them again."""
-    return tempfile.TemporaryDirectory(prefix="ro-fonts-", ignore_cleanup_errors=True)

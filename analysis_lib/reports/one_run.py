@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.first_stage import clear_stages
 from analysis_lib.reports.whole_file import UNFINISHED
 
 
@@ -34,4 +35,5 @@ def alone_in(report: Path) -> Iterator[None]:
             ) from error
         for leftover in report.rglob(f"{UNFINISHED}*"):
             leftover.unlink(missing_ok=True)
+        clear_stages(report)
         yield

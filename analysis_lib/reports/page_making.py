@@ -25,7 +25,10 @@ class RunStopped(RuntimeError):
 
 @dataclass(frozen=True)
 class PageState:
-    """What became of one page: its subject and name, its files, and the cause when it failed."""
+    """What became of one page: its subject and name, its files, the cause when it failed, and what it cost.
+
+    ``beforehand`` counts the recordings whose results it took from tasks of their own.
+    """
 
     subject: str
     name: str
@@ -34,6 +37,7 @@ class PageState:
     cause: str = ""
     unchanged: bool = False
     seconds: float = 0.0
+    beforehand: int = 0
 
     @property
     def made(self) -> bool:

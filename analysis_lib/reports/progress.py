@@ -23,7 +23,8 @@ class Progress:
             self.through += 1
             count = f"{self.through:>{len(str(self.total))}} of {self.total}"
             words = "unchanged" if state.unchanged else state.words
-            self._say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, key {key[:12]})")
+            before = f"{state.beforehand} recordings analysed beforehand, " if state.beforehand else ""
+            self._say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
 
 
 def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:

@@ -13,6 +13,7 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mounting import MountAdvice
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.first_stage import trial_loader
 from analysis_lib.reports.other_ring import doubt_rings
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
@@ -181,9 +182,10 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     if blocking := blocking_problems(study, rider):
         raise Refusals(blocking)
     trials = labelled_trials(study, rider)
+    load_trial = trial_loader(study)
     results, states = {}, []
     for row in trials.itertuples():
-        result, state, reason = analyse_listed_trial(study, row)
+        result, state, reason = analyse_listed_trial(study, row, load_trial)
         states.append((state, reason))
         if result is not None:
             results[str(row.trial)] = result

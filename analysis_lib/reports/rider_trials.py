@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
@@ -30,7 +32,9 @@ def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
     )
 
 
-def analyse_listed_trial(study: Study, row) -> tuple[TrialResult | None, str, str]:
+def analyse_listed_trial(
+    study: Study, row, load_trial: Callable[[str], TrialResult]
+) -> tuple[TrialResult | None, str, str]:
     """Return one row's result where it has one, its state and the reason of that state."""
     if row.exclude:
         return None, NOT_USED, BEFOREHAND + row.exclude_reason
@@ -41,7 +45,7 @@ def analyse_listed_trial(study: Study, row) -> tuple[TrialResult | None, str, st
             "; ".join(str(problem) for problem in study.errors if problem.trial == row.trial),
         )
     try:
-        result = study.load_trial(row.trial)
+        result = load_trial(row.trial)
     except Refusal as refusal:
         return None, NOT_USED, str(refusal)
     if rule := broken_rule(result.quality, study.settings.rules):

@@ -16,7 +16,8 @@ import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.cluster import _compare, facts_here
+from analysis_lib.reports.cluster_worker import compare_facts, facts_here
+from analysis_lib.reports.first_stage import PLACE
 from analysis_lib.reports.page_keys import PageKeys
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
@@ -117,11 +118,15 @@ def _cluster(folder, workers=2):
 
 @pytest.mark.long
 def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_reports, tmp_path):
-    first = one_trial_reports[0]
+    """The only recording is analysed by a task of its own, and the page's kernel takes its result from there."""
+    first, said = one_trial_reports[0], []
     with _cluster(tmp_path) as cluster:
         way = WayOfWork(scheduler=cluster.address)
-        report = make_report(first.study, tmp_path / "report", say=lambda line: None, way=way)
+        report = make_report(first.study, tmp_path / "report", say=said.append, way=way)
     assert report.exit_code == 0
+    assert [page.beforehand for page in report.pages] == [1, 0, 0]
+    assert [line for line in said if "1 recordings analysed beforehand" in line]
+    assert not (tmp_path / "report" / PLACE).exists()
     assert checksums(tmp_path / "report") == checksums(first.folder)
 
 
@@ -240,10 +245,10 @@ def test_an_installation_without_dask_is_told_what_to_install(study, tmp_path, m
 def test_a_worker_with_other_versions_or_without_the_folders_is_named(study, tmp_path):
     PageKeys(tmp_path / "report").open(fresh=False)
     here = facts_here(study, tmp_path / "report")
-    assert _compare(here, {"tcp://a": dict(here)}) is None
+    assert compare_facts(here, {"tcp://a": dict(here)}) is None
     there = facts_here(tmp_path, tmp_path) | {"numpy": "1.0"}
     with pytest.raises(Refusal, match=r"worker tcp://b – got study folder not seen.*numpy 1.0"):
-        _compare(here, {"tcp://a": dict(here), "tcp://b": there})
+        compare_facts(here, {"tcp://a": dict(here), "tcp://b": there})
 
 
 def test_a_preloaded_parent_and_a_cluster_together_are_refused(study, tmp_path, capsys):
