@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis_lib import __version__
+from analysis_lib.command_words import CommandParser, read_words, show_any_letter, whole_number
 from analysis_lib.refusals import Refusal, Refusals
 
 ALL_MADE, SOME_FAILED, BAD_INPUT, STOPPED = 0, 1, 2, 130
@@ -16,7 +17,8 @@ ALL_MADE, SOME_FAILED, BAD_INPUT, STOPPED = 0, 1, 2, 130
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command; return 0 when all was made, 1 when some rider failed, 2 on bad input or usage, 130 when stopped."""
-    arguments = _parser().parse_args(words)
+    show_any_letter()
+    arguments = read_words(_parser(), words)
     try:
         return arguments.run(arguments)
     except Refusals as several:
@@ -28,6 +30,9 @@ def main(words: Sequence[str] | None = None) -> int:
             print(f"  {line}", file=sys.stderr)
     except Refusal as refusal:
         print(refusal, file=sys.stderr)
+    except BrokenPipeError:  # the reader of a pipe, such as `head`, has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return STOPPED
     except OSError as error:
         place = error.filename or "a file"
         remedy = "choose another place, or make room and rights there"
@@ -130,8 +135,8 @@ def _verify(arguments: argparse.Namespace) -> int:
     return SOME_FAILED if count["differs"] else ALL_MADE
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _parser() -> CommandParser:
+    parser = CommandParser(
         prog="roundoval",
         description="Round-versus-oval chainring studies: check a study folder and write its reports.",
         epilog="Exit codes: 0 all made, 1 some rider failed or some rows were left out, 2 bad input or usage,"
@@ -139,12 +144,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"roundoval {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    _add_demo(commands)
-    _add_new(commands)
-    _add_plan(commands)
-    _add_check(commands)
-    _add_report(commands)
-    _add_verify(commands)
+    for add in (_add_demo, _add_new, _add_plan, _add_check, _add_report, _add_verify):
+        add(commands)
+    parser.known += list(commands.choices)
     return parser
 
 
@@ -212,7 +214,7 @@ def _add_verify(commands) -> None:
 
 
 def _add_report_options(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--jobs", type=_whole_number, default=2, help="kernels at the same time (default 2)")
+    command.add_argument("--jobs", type=whole_number, default=2, help="kernels at the same time (default 2)")
     command.add_argument("--fresh", action="store_true", help="make every page again, also unchanged ones")
     command.add_argument(
         "--preload", action="store_true", help="fork kernels from one process that has imported the libraries"
@@ -221,22 +223,15 @@ def _add_report_options(command: argparse.ArgumentParser) -> None:
         "--scheduler", default="", metavar="ADDRESS", help="make pages on the cluster of this Dask scheduler"
     )
     command.add_argument(
-        "--cell-seconds", type=_whole_number, default=600, help="longest time for one cell (default 600)"
+        "--cell-seconds", type=whole_number, default=600, help="longest time for one cell (default 600)"
     )
     command.add_argument("--out", type=Path, help="folder to fill (default: reports/NAME-OF-DIR)")
 
 
-def _command(commands, name: str, run, summary: str) -> argparse.ArgumentParser:
+def _command(commands, name: str, run, summary: str) -> CommandParser:
     command = commands.add_parser(name, help=summary)
-    command.set_defaults(run=run)
+    command.set_defaults(run=run, parser=command)
     return command
-
-
-def _whole_number(text: str) -> int:
-    number = int(text)
-    if number < 1:
-        raise argparse.ArgumentTypeError("must be 1 or more")
-    return number
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ from analysis_lib.reports.progress import Say
 from analysis_lib.reports.runner import Report, make_report
 from analysis_lib.reports.ways_of_work import WayOfWork
 from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.study.settings import FILE, read_settings
 
 MARK = "studies.txt"
 """Names the studies that the first page of a folder is about; without it a first page is somebody else's."""
@@ -25,6 +26,7 @@ class StudyState:
     name: str
     report: Report | None
     cause: str = ""
+    notice: str = ""
 
     @property
     def words(self) -> str:
@@ -93,7 +95,7 @@ def _report_study(folder: Path, out: Path, fresh: bool, way: WayOfWork | None, s
         cause = str(refusal)
     else:
         say(report.summary)
-        return StudyState(folder.name, report)
+        return StudyState(folder.name, report, notice=read_settings(folder / FILE).study.notice)
     say(cause)
     return StudyState(folder.name, None, cause)
 
@@ -135,9 +137,14 @@ def _write_first_page(made: Reports) -> None:
             study.name,
             f"{study.name}/index.html" if study.report else "",
             study.words,
-            answer=tuple(read_answer(made.folder / study.name)) if study.report else (),
+            answer=_said_first(study, made.folder) if study.report else (),
         )
         for study in made.studies
     ]
     write_text_whole(made.folder / MARK, "".join(f"{study.name}\n" for study in made.studies))
     write_page(made.folder / "index.html", "Reports of several studies", studies_body(entries), "Studies")
+
+
+def _said_first(study: StudyState, out: Path) -> tuple[str, ...]:
+    """A study's answer, behind the notice that its data are simulated where they are."""
+    return tuple(filter(None, (study.notice, *read_answer(out / study.name))))

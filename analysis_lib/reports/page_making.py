@@ -138,4 +138,5 @@ def fail_page(
 
 def _write(study: Study, out: Path, plan: PlannedPage, body: str) -> None:
     home = "../index.html" if "/" in plan.page else "index.html"
-    write_page(out / plan.page, plan.title, body, study.settings.study.name, home)
+    heading = study.settings.study
+    write_page(out / plan.page, plan.title, body, heading.name, home, heading.notice)

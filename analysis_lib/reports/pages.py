@@ -54,10 +54,10 @@ def _templates() -> Environment:
     )
 
 
-def write_page(path: Path, title: str, body: str, study_name: str, home: str = "") -> None:
+def write_page(path: Path, title: str, body: str, study_name: str, home: str = "", notice: str = "") -> None:
     """Write one page around `body` (trusted HTML), and its PDF beside it where one can be made.
 
-    `title` and `study_name` are escaped.
+    `title`, `study_name` and `notice`, which stands below the title, are escaped.
     """
     body, headings = _anchor_headings(body)
     css = _templates().loader.get_source(_templates(), "page.css")[0]  # type: ignore[union-attr]
@@ -67,6 +67,7 @@ def write_page(path: Path, title: str, body: str, study_name: str, home: str = "
         body=body,
         study_name=study_name,
         home=home,
+        notice=notice,
         paper="" if why_no_pdf() else path.with_suffix(".pdf").name,
         css=css,
         headings=headings,

@@ -210,7 +210,8 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str) -> None:
     entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
     problems = [str(problem) for problem in study.problems]
     body = index_body(study.settings.study.question, read_answer(out), entries, problems)
-    write_page(out / "index.html", "All pages of this report", body, study.settings.study.name)
+    heading = study.settings.study
+    write_page(out / "index.html", "All pages of this report", body, heading.name, notice=heading.notice)
     write_run_record(
         out / "run.json",
         software(),

@@ -20,6 +20,7 @@ from analysis_lib.study.ring_roles import check_roles, spell_williams, unknown_r
 from analysis_lib.study.schema import Name, SettingsPart, Word, is_inside
 
 FILE = "study.toml"
+SIMULATED = "Simulated data: an invented scenario; no riders were measured."
 RESERVED = {"overall", "all"}
 """Words that tables and pages use for all intensities together."""
 
@@ -30,6 +31,15 @@ class StudyHeading(SettingsPart):
     name: Word = Field(description="name of the study")
     question: Word = Field(description="the question that the study answers, as one sentence")
     seed: int = Field(ge=0, description="whole number from which every random draw of the study follows")
+    simulated: bool = Field(
+        default=False,
+        description="true where nobody was measured: every page then says that the data are simulated",
+    )
+
+    @property
+    def notice(self) -> str:
+        """What every page says below its title; empty for a study of people."""
+        return SIMULATED if self.simulated else ""
 
 
 def _check_intensities(intensities: list[Intensity]) -> list[Intensity]:

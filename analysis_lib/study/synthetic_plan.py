@@ -199,7 +199,7 @@ class SyntheticStudy:
         recorders = {"two_leg_crank": TWO_LEG_CRANK} | ({"spider": SPIDER} if self.spider_riders else {})
         return StudySettings.model_validate(
             {
-                "study": {"name": self.name, "question": self.question, "seed": self.seed},
+                "study": {"name": self.name, "question": self.question, "seed": self.seed, "simulated": True},
                 "rings": {
                     "round": {"teeth": self.teeth, "axis_ratio": 1.0},
                     "oval": {

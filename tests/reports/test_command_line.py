@@ -1,5 +1,6 @@
 """The command line: exit codes, help, and messages that tell everything at once."""
 
+import os
 import subprocess
 import sys
 
@@ -39,6 +40,40 @@ def test_bad_usage_exits_with_2(words, capsys):
         main(words)
     assert stop.value.code == 2
     assert "usage" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        (["chek", "x"], "did you mean 'check' for 'chek'?"),
+        (["--verison"], "did you mean '--version' for '--verison'?"),
+        (["report", "x", "--jbos", "3"], "did you mean '--jobs' for '--jbos'?"),
+        (["report", "x", "--frsh=1"], "did you mean '--fresh' for '--frsh'?"),
+        (["plan", "x", "--dryrun"], "did you mean '--dry-run' for '--dryrun'?"),
+        (["report", "x", "--jobs", "many"], "got 'many', wanted a whole number from 1"),
+        (["check", "x", "y"], "unrecognized arguments: y"),
+    ],
+)
+def test_a_misspelt_word_is_answered_with_the_nearest_one(words, meant, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    said = capsys.readouterr().err
+    assert meant in said and "Traceback" not in said
+    assert said.startswith(
+        f"usage: roundoval {'' if len(words) < 2 or words[0] == 'chek' else words[0]}".strip()
+    )
+
+
+def test_a_terminal_without_the_letters_ends_in_no_trace(tmp_path):
+    run = subprocess.run(
+        [sys.executable, "-m", "analysis_lib", "check", str(tmp_path)],
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        capture_output=True,
+        text=True,
+    )
+    assert run.returncode == 2 and "riders.csv \\u2013 got no such file" in run.stderr
+    assert "Traceback" not in run.stderr
 
 
 def test_a_folder_without_a_study_exits_with_2_and_names_every_missing_part(tmp_path, capsys):

@@ -13,6 +13,7 @@ from said_numbers import links_of, sentences_without_rows
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
+from analysis_lib.study.settings import SIMULATED
 
 VOID = {"meta", "img", "br", "hr", "input", "link"}
 
@@ -94,6 +95,12 @@ def test_pages_are_self_contained_and_well_formed(damaged_report, page):
     figures = [image for image in parsed.images if "formula" not in image.get("class", "")]
     assert all(len(image["alt"]) > 20 for image in figures)
     assert all(image["alt"] for image in parsed.images)
+
+
+def test_every_page_and_the_first_say_below_the_title_that_the_data_are_simulated(damaged_report):
+    for path in [*damaged_report.folder.glob("*.html"), *damaged_report.folder.glob("riders/*.html")]:
+        head = path.read_text(encoding="utf-8").partition("</header>")[0]
+        assert head.index("<h1>") < head.index(SIMULATED), path.name
 
 
 def test_pages_hold_their_figures(damaged_report):

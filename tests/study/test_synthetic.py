@@ -159,9 +159,19 @@ def test_the_demo_has_no_error_and_says_what_is_missing():
     study = open_study(DEMO)
     assert study.errors == []
     notes = {note.rider: str(note) for note in study.notes}
-    assert set(notes) == {"R02", "R04", "R07", "R10"}
+    assert set(notes) == {"R02", "R07", "R10"}  # R04's trial is excluded with its reason
+    assert study.settings.study.simulated
     assert "9 trials" in notes["R07"] and "period 4 at easy" in notes["R07"]
     assert len(study.riders) == 12 and len(study.trials) == 139
+
+
+def test_the_demo_s_one_recording_that_cannot_be_used_is_the_one_that_its_readme_names():
+    """R09's third trial there is saturated throughout; in the two before, the channel sticks after 20 s."""
+    study = open_study(DEMO)
+    with pytest.raises(Refusal, match="saturated channel"):
+        study.load_trial("R09-P3-hard")
+    for stuck in ("R09-P2-steady", "R09-P2-hard"):
+        assert "stuck channel" in " ".join(study.load_trial(stuck).cautions)
 
 
 def test_the_demo_left_its_frozen_protocol_in_two_places():
