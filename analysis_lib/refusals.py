@@ -30,7 +30,8 @@ def printable(text: str) -> str:
     )
 
 
-def _cut(part: str, longest: int = LONGEST_PART) -> str:
+def cut(part: str, longest: int = LONGEST_PART) -> str:
+    """Return a part of a message, without its end where it is longer than anybody reads."""
     return part if len(part) <= longest else f"{part[: longest - 1]}…"
 
 
@@ -62,8 +63,8 @@ class Refusal(ValueError):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        got, wanted, remedy = map(_cut, (self.got, self.wanted, self.remedy))
-        return printable(f"{_cut(self.what, LONGEST_PLACE)} – got {got} – wanted {wanted} – {remedy}")
+        got, wanted, remedy = map(cut, (self.got, self.wanted, self.remedy))
+        return printable(f"{cut(self.what, LONGEST_PLACE)} – got {got} – wanted {wanted} – {remedy}")
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)

@@ -59,16 +59,7 @@ class StudyInputs:
 
         Places of rows in a table are left out, so that a row put in above makes nobody else's page again.
         """
-        return self._of(rider, self.study.trials_of(rider))
-
-    def of_trial(self, trial: str) -> dict[str, object]:
-        """Return what one usable trial's result is made from: the like of `of_rider`, and its ring's outline."""
-        trials = self.study.trials[self.study.trials["trial"] == trial]
-        rider, ring = (str(trials[name].iloc[0]) for name in ("rider", "ring"))
-        return self._of(rider, trials) | {"outline": self.study.settings.rings[ring].outline_mm}
-
-    def _of(self, rider: str, trials: pd.DataFrame) -> dict[str, object]:
-        study = self.study
+        study, trials = self.study, self.study.trials_of(rider)
         files = sorted({str(name) for name in trials["file"] if name})
         return {
             "rider": study.riders[study.riders["rider"] == rider].drop(columns="row").to_csv(index=False),
@@ -140,6 +131,15 @@ def _checksum_if_there(path: Path) -> str:
     return sha256_of(path) if path.is_file() else "missing"
 
 
+def record_name(subject: str) -> str:
+    """Return the name of the file that keeps what is on record of a page.
+
+    >>> record_name("the study")
+    'the_study.json'
+    """
+    return f"{subject.replace(' ', '_')}.json"
+
+
 @dataclass(frozen=True)
 class PageKeys:
     """The keys of a report folder, one small file a page."""
@@ -156,8 +156,8 @@ class PageKeys:
         """
         mark = self.report / FOLDER / "format.json"
         if mark.is_file():
-            made = json.loads(mark.read_text())["format"]
-            if made > FORMAT:
+            made = _read(mark).get("format")
+            if not isinstance(made, int) or made > FORMAT:
                 raise Refusal(
                     f"report folder {self.report.name}",
                     f"a report of format {made}",
@@ -178,19 +178,24 @@ class PageKeys:
             write_text_whole(mark, json.dumps({"format": FORMAT}) + "\n")
 
     def subjects(self) -> list[str]:
-        """Return the subjects whose pages are on record."""
-        return sorted(path.stem for path in (self.report / FOLDER).glob("*.json") if path.stem != "format")
+        """Return the subjects whose pages are on record; one that cannot be read is none, and its page is made again."""
+        found = sorted(path.stem for path in (self.report / FOLDER).glob("*.json") if path.stem != "format")
+        return [name for name in found if {"key", "page", "files"} <= self.of(name).keys()]
 
     def of(self, subject: str) -> dict:
         """Return what is on record of a page; empty when nothing is."""
-        path = self._path(subject)
-        return json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+        return _read(self._path(subject))
 
     def unchanged(self, subject: str, key: str) -> bool:
         """Whether the page was made with this key and every file it left is as it was."""
         record = self.of(subject)
-        return record.get("key") == key and all(
-            _checksum_if_there(self.report / name) == checksum for name, checksum in record["files"].items()
+        return (
+            {"page", "files"} <= record.keys()
+            and record.get("key") == key
+            and all(
+                _checksum_if_there(self.report / name) == checksum
+                for name, checksum in record["files"].items()
+            )
         )
 
     def forget(self, subject: str) -> None:
@@ -218,16 +223,35 @@ class PageKeys:
         )
 
     def clear(self, roots: Iterable[str]) -> None:
-        """Remove whatever an unfinished page left below `roots`."""
+        """Remove whatever an unfinished page left below `roots`.
+
+        Raises
+        ------
+        Refusal
+            Where the report is no folder of its own: a link in it leads elsewhere, and the page would be written there.
+        """
         for root in roots:
             path = self.report / root
+            if not is_inside(self.report, path):
+                wanted = "a folder without links out of it"
+                raise Refusal(
+                    f"report folder {self.report.name}", f"{root}, a link", wanted, "choose another --out"
+                )
             if path.is_dir():
                 shutil.rmtree(path)
             else:
                 path.unlink(missing_ok=True)
 
     def _path(self, subject: str) -> Path:
-        return self.report / FOLDER / f"{subject.replace(' ', '_')}.json"
+        return self.report / FOLDER / record_name(subject)
+
+
+def _read(path: Path) -> dict:
+    try:
+        content = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+    except (ValueError, RecursionError):
+        return {}
+    return content if isinstance(content, dict) else {}
 
 
 def _files_below(path: Path) -> list[Path]:

@@ -9,13 +9,22 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import unquote
 
-from analysis_lib.refusals import Refusal, Refusals, printable
+from analysis_lib.refusals import Refusal, Refusals, cut, printable
+from analysis_lib.reports.page_keys import FORMAT, record_name
 from analysis_lib.reports.page_origin import MISSING, inputs_of_study, software
 from analysis_lib.reports.run_crate import FILE as CRATE
+from analysis_lib.reports.run_crate import OWN_FILES
 from analysis_lib.reports.run_record import sha256_of
 from analysis_lib.study.folder import open_study
+from analysis_lib.study.schema import is_inside
 
 Finding = Literal["agrees", "differs", "not checked"]
+Kind = type[Any]
+
+RUN: dict[str, Kind] = {"inputs": dict, "packages": dict, "states": dict, "version": str, "git": str}
+RUN_FILE = "run.json"
+PAGE: dict[str, Kind] = {"key": str, "page": dict, "files": dict}
+"""What is needed of the record of a run and of a page."""
 
 
 @dataclass(frozen=True)
@@ -28,8 +37,8 @@ class Check:
 
     def __post_init__(self) -> None:
         """Keep out of the terminal what a stranger's report may hold."""
-        object.__setattr__(self, "what", printable(self.what))
-        object.__setattr__(self, "details", printable(self.details))
+        object.__setattr__(self, "what", printable(cut(self.what)))
+        object.__setattr__(self, "details", printable(cut(self.details)))
 
     @classmethod
     def of(cls, what: str, differences: Iterable[str], agreement: str) -> Check:
@@ -59,47 +68,70 @@ def read_records(report: Path) -> ReportRecords:
     Raises
     ------
     Refusal
-        When the folder holds no record of a run, or one that cannot be read.
+        When the folder holds no record of a run, one that cannot be read, or those of a newer version.
     """
-    if not (report / "run.json").is_file():
+    if not (report / RUN_FILE).is_file():
         wanted = "a report folder made by roundoval"
         raise Refusal(str(report), "no run.json", wanted, "name the folder of a report")
-    run = _read(report / "run.json", ("inputs", "packages", "version", "git"))
-    pages = [
-        _read(path, ("key", "page", "files"))
-        for path in sorted((report / "keys").glob("*.json"))
-        if path.name != "format.json"
-    ]
-    crate = _crate_checksums(report / CRATE) if (report / CRATE).is_file() else None
-    try:
-        subjects = {page["page"]["subject"]: page for page in pages}
-    except (KeyError, TypeError) as error:
-        raise _broken(report / "keys", f"a record without {error}") from error
-    return ReportRecords(report, run, subjects, crate)
+    run = _read(report, report / RUN_FILE, RUN)
+    _check_format(report, run["version"])
+    crate = _crate_checksums(report) if (report / CRATE).is_file() else None
+    paths = [path for path in sorted((report / "keys").glob("*.json")) if path.name != "format.json"]
+    return ReportRecords(report, run, dict(_read_page(report, path) for path in paths), crate)
 
 
-def _read(path: Path, needed: tuple[str, ...]) -> dict[str, Any]:
+def _check_format(report: Path, version: str) -> None:
+    """Refuse a report whose layout is not known here: what would be said of it could be wrong."""
+    made = _read(report, report / "keys" / "format.json", {"format": int})["format"]
+    if made > FORMAT:
+        got = f"format {made}, by roundoval {version}"
+        raise Refusal("report folder", got, f"format {FORMAT} or older", "verify it with that version")
+
+
+def _read_page(report: Path, path: Path) -> tuple[str, dict[str, Any]]:
+    """Read the record of one page, which stands under the name of its subject, so that no second one hides it."""
+    content = _read(report, path, PAGE)
+    subject = content["page"].get("subject", "")
+    if not isinstance(subject, str) or record_name(subject) != path.name:
+        raise _broken(path, f"a record of {str(subject)!r}")
+    return subject, content
+
+
+def _read(report: Path, path: Path, wanted: Mapping[str, Kind]) -> dict[str, Any]:
+    """Read a record. It can be a stranger's: a link out of the folder, a pipe, or of any content."""
+    if not path.is_file() or not is_inside(report, path):
+        raise _broken(path, "no file of the report")
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-        missing = [name for name in needed if name not in content]
-    except (ValueError, TypeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise _broken(path, str(error).splitlines()[0]) from error
-    if missing or not isinstance(content, dict):
-        raise _broken(path, f"no {', '.join(missing) or 'record'}")
+    if not isinstance(content, dict):
+        raise _broken(path, "no record")
+    wrong = [name for name, kind in wanted.items() if not _is(content.get(name), kind)]
+    if wrong:
+        raise _broken(path, f"no {', '.join(wrong)}")
     return content
+
+
+def _is(value: object, kind: Kind) -> bool:
+    """Whether a value is of a kind; a dict is one of words."""
+    return isinstance(value, kind) and (
+        kind is not dict or all(isinstance(word, str) for word in value.values())
+    )
 
 
 def _broken(path: Path, got: str) -> Refusal:
     return Refusal(path.name, got, "the record as roundoval wrote it", "ask for the report again")
 
 
-def _crate_checksums(path: Path) -> dict[str, str]:
+def _crate_checksums(report: Path) -> dict[str, str]:
     """SHA-256 of the report's own files by the research object; inputs, which stand elsewhere, have no relative name."""
-    graph = _read(path, ("@graph",))["@graph"]
+    path = report / CRATE
+    graph = _read(report, path, {"@graph": list})["@graph"]
     try:
         files = [entity for entity in graph if entity["@type"] == "File" and ":" not in entity["@id"]]
-        return {unquote(entity["@id"]): entity["sha256"] for entity in files}
-    except (KeyError, TypeError) as error:
+        return {unquote(entity["@id"]): str(entity["sha256"]) for entity in files}
+    except (KeyError, TypeError, AttributeError) as error:
         raise _broken(path, f"an entity without {error}") from error
 
 
@@ -116,17 +148,36 @@ def check_files(records: ReportRecords) -> Iterator[Check]:
     else:
         told_apart = [
             f"{name}: another checksum than in keys/"
-            for name, sha in records.files.items()
-            if records.crate.get(name) != sha
+            for name in {**records.files, **records.crate}
+            if name not in OWN_FILES and records.crate.get(name) != records.files.get(name)
         ]
         changed = changed_files(records.report, records.crate)
         yield Check.of(CRATE, [*changed, *told_apart], f"{len(records.crate)} files with its checksums")
-    known = {*records.files, *(records.crate or {}), CRATE, "run.json", "index.html", "index.pdf"}
-    found = (path for path in records.report.rglob("*") if path.is_file())
-    names = {path.relative_to(records.report).as_posix() for path in found}
-    strangers = sorted(name for name in names - known if not name.startswith("keys/"))
-    if strangers:
+    yield Check.of(RUN_FILE, _states_apart(records), "the states of the pages as in keys/")
+    if strangers := _strangers(records):
         yield Check("files without record", "not checked", ", ".join(strangers))
+
+
+def _states_apart(records: ReportRecords) -> list[str]:
+    """Say which pages are another in the record of the run than in their own, or are in one of them alone."""
+    told = {
+        subject: f"failed: {page['page'].get('cause')}" if page["page"].get("cause") else "made"
+        for subject, page in records.pages.items()
+    }
+    states = records.run["states"]
+    return [
+        f"{subject}: {states.get(subject, 'no page')}, by keys/ {told.get(subject, 'no page')}"
+        for subject in {**states, **told}
+        if states.get(subject) != told.get(subject)
+    ]
+
+
+def _strangers(records: ReportRecords) -> list[str]:
+    """Name the files, links and whatever else a folder can hold that no record knows."""
+    keys = {"keys/format.json", *(f"keys/{record_name(subject)}" for subject in records.pages)}
+    known = {*records.files, *(records.crate or {}), *keys, *OWN_FILES, CRATE}
+    found = (path for path in records.report.rglob("*") if path.is_symlink() or not path.is_dir())
+    return sorted({path.relative_to(records.report).as_posix() for path in found} - known)
 
 
 def changed_files(root: Path, checksums: Mapping[str, str]) -> list[str]:
@@ -141,11 +192,14 @@ def changed_files(root: Path, checksums: Mapping[str, str]) -> list[str]:
 
 def _state(root: Path, name: str, sha: str) -> str:
     path = root / name
-    if not path.resolve().is_relative_to(root.resolve()):
-        return "leads out of the folder"
-    if not path.is_file():
-        return "" if sha == MISSING else "is missing"
-    return "" if sha256_of(path) == sha else "was edited" if sha != MISSING else "is there now"
+    try:
+        if not path.resolve().is_relative_to(root.resolve()):
+            return "leads out of the folder"
+        if not path.is_file():
+            return "" if sha == MISSING else "is missing"
+        return "" if sha256_of(path) == sha else "was edited" if sha != MISSING else "is there now"
+    except (OSError, ValueError) as error:  # a name that no file can have, or a file that cannot be read
+        return f"cannot be read: {getattr(error, 'strerror', None) or error}"
 
 
 def check_program(record: Mapping[str, Any]) -> Iterator[Check]:

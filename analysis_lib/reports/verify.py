@@ -7,6 +7,7 @@ import re
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -19,8 +20,11 @@ from analysis_lib.reports.record_check import (
     check_program,
     read_records,
 )
+from analysis_lib.reports.run_crate import FILE as CRATE
+from analysis_lib.reports.run_crate import describe_run
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.table_comparison import TOLERANCES, table_differences
+from analysis_lib.study.folder import open_study
 from analysis_lib.study.schema import is_inside
 
 PICTURES = (".svg", ".png", ".pdf")
@@ -41,8 +45,8 @@ def verify_report(report: Path, study: Path | None) -> list[Check]:
     Returns
     -------
     list of Check
-        Files, research object, program, packages, inputs; then every table, every figure's numbers, and every page,
-        notebook and picture, by bytes.
+        Files, research object, program, packages, inputs, records; then every table, every figure's numbers, and every
+        page, notebook and picture, by bytes.
 
     Raises
     ------
@@ -54,7 +58,7 @@ def verify_report(report: Path, study: Path | None) -> list[Check]:
     if study is None:
         said = "no study folder was given: --study DIR"
         return [*checks, Check("inputs", "not checked", said), Check("numbers", "not checked", said)]
-    checks += check_inputs(records.run, study)
+    checks += [*check_inputs(records.run, study), *_check_crate(records, study)]
     same_program = all(check.finding == "agrees" for check in check_program(records.run))
     try:
         return [*checks, *_made_anew(records, study, same_program)]
@@ -65,6 +69,27 @@ def verify_report(report: Path, study: Path | None) -> list[Check]:
 def tolerances_in_words() -> list[str]:
     """Return the tolerance of each kind of column, one sentence each."""
     return [tolerance.sentence() for tolerance in TOLERANCES]
+
+
+def _check_crate(records: ReportRecords, study: Path) -> Iterator[Check]:
+    """The research object says of every page what the page's own record says: an edit of one of the two is found."""
+    if records.crate is None:
+        return
+    try:
+        described = describe_run(records.report, open_study(study))
+    except (Refusal, Refusals):
+        return  # said of the inputs
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
+        yield Check("records", "differs", f"keys/ are not as roundoval wrote them: {error!r}")
+        return
+    told = json.loads((records.report / CRATE).read_text(encoding="utf-8"))["@graph"]
+    there, here = (
+        {str(entity.get("@id")): entity for entity in graph} for graph in (told, described["@graph"])
+    )
+    apart = [name for name in {**there, **here} if there.get(name) != here.get(name)]
+    yield Check.of(
+        "records", (f"{name} is another in {CRATE} than by keys/" for name in apart), "of one mind"
+    )
 
 
 def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Iterator[Check]:
@@ -84,11 +109,21 @@ def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Itera
                     if not is_inside(records.report, records.report / name):
                         yield Check(name, "differs", "leads out of the folder")
                         continue
-                    yield compare_files(name, records.report / name, again / name, same_program)
+                    try:
+                        yield compare_files(name, records.report / name, again / name, same_program)
+                    except (OSError, ValueError) as error:
+                        yield Check(name, "differs", f"cannot be read: {error}")
         if records.pages.keys() == new.pages.keys():
             yield compare_files(
                 "index.html", records.report / "index.html", again / "index.html", same_program
             )
+            told = (_said_of_run(run) for run in (records.run, new.run))
+            yield Check.of("run.json", _value_differences(*told), "as made anew")
+
+
+def _said_of_run(run: dict[str, Any]) -> dict[str, Any]:
+    """What the record says beside program and packages, looked at before, and the command, which may be of one rider."""
+    return {name: run.get(name) for name in ("seed", "parameters", "notebooks", "inputs", "states")}
 
 
 def compare_files(name: str, there: Path, here: Path, same_program: bool) -> Check:
@@ -161,10 +196,14 @@ def _first_line(there: str, here: str) -> str:
 def compare_results(name: str, there: Path, here: Path) -> Check:
     """Compare two JSON files value by value within the declared tolerances, as a table of one row."""
     try:
-        rows = [dict(_values(json.loads(path.read_text(encoding="utf-8")))) for path in (there, here)]
+        contents = [json.loads(path.read_text(encoding="utf-8")) for path in (there, here)]
+        return Check.of(name, _value_differences(*contents), "within the tolerances")
     except (ValueError, RecursionError) as error:
         return Check(name, "differs", f"not JSON any more: {error}")
-    return Check.of(name, table_differences(*(pd.DataFrame([row]) for row in rows)), "within the tolerances")
+
+
+def _value_differences(there: object, here: object) -> list[str]:
+    return table_differences(*(pd.DataFrame([dict(_values(content))]) for content in (there, here)))
 
 
 def _values(content: object, path: str = "") -> Iterator[tuple[str, object]]:

@@ -200,3 +200,32 @@ def test_a_killed_run_is_finished_by_the_next_with_the_same_bytes(one_trial_repo
     run.wait()
     assert subprocess.run(command, check=False, stdout=subprocess.DEVNULL).returncode == 0
     assert checksums(tmp_path / "report") == checksums(first.folder)
+
+
+def test_a_record_that_cannot_be_read_is_none_and_its_page_is_made_again(tmp_path):
+    (tmp_path / "keys").mkdir()
+    (tmp_path / "keys" / "format.json").write_text('{"format": 1}')
+    for name, content in (("R01", "{"), ("R02", "[" * 10_000), ("R03", '["key"]'), ("R04", '{"key": "x"}')):
+        (tmp_path / "keys" / f"{name}.json").write_text(content)
+    keys = PageKeys(tmp_path)
+    keys.open(fresh=False)
+    assert keys.subjects() == []
+    assert not any(keys.unchanged(name, "x") for name in ("R01", "R02", "R03", "R04"))
+
+
+@pytest.mark.parametrize("content", ["{", "[1]", '{"format": "one"}', "{}"])
+def test_a_mark_that_tells_no_format_is_refused(tmp_path, content):
+    (tmp_path / "keys").mkdir()
+    (tmp_path / "keys" / "format.json").write_text(content)
+    with pytest.raises(Refusal, match="a report of format"):
+        PageKeys(tmp_path).open(fresh=False)
+
+
+def test_a_link_in_a_report_neither_clears_nor_fills_another_folder(tmp_path):
+    (tmp_path / "mine" / "R01").mkdir(parents=True)
+    (tmp_path / "mine" / "R01" / "notes.csv").write_text("mine")
+    (tmp_path / "report" / "tables").mkdir(parents=True)
+    (tmp_path / "report" / "tables" / "riders").symlink_to(tmp_path / "mine", target_is_directory=True)
+    with pytest.raises(Refusal, match="tables/riders/R01, a link"):
+        PageKeys(tmp_path / "report").clear(["tables/riders/R01"])
+    assert (tmp_path / "mine" / "R01" / "notes.csv").read_text() == "mine"

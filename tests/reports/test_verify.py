@@ -1,7 +1,9 @@
 """A report is checked against its records and made anew, and every change is found and named."""
 
 import json
+import os
 import shutil
+from pathlib import Path
 
 import nbformat
 import numpy as np
@@ -108,10 +110,13 @@ def test_the_report_comes_out_again_to_the_byte_and_what_does_not_is_named(
     frame.assign(kept_turns=frame["kept_turns"] + 1).to_csv(table, index=False)
     page = report / "study.html"
     page.write_text(page.read_text().replace("<h1>", "<h1>Not ", 1))
+    _edit(report, "run.json", "seed", 99)
+    _edit(report, "keys/the_data.json", "origin", "seed", 98)
     assert main(["verify", str(report), "--study", str(study)]) == 1
     lines = capsys.readouterr().out.splitlines()
     differing = {line.split()[0]: line for line in lines if "  differs" in line and "files of" not in line}
-    assert set(differing) == {CRATE, "tables/riders/R01/trials.csv", "study.html"}
+    assert set(differing) == {CRATE, "records", "run.json", "tables/riders/R01/trials.csv", "study.html"}
+    assert "seed" in differing["run.json"] and "#the%20data-seed" in differing["records"]
     assert "kept_turns in 1 row (row 1" in differing["tables/riders/R01/trials.csv"]
     assert "<h1>Not " in differing["study.html"]
     agreeing = {line.split()[0]: line for line in lines if "  agrees" in line}
@@ -144,6 +149,84 @@ def test_a_study_that_cannot_be_opened_is_said_and_not_computed(report, tmp_path
     assert main(["verify", str(report), "--study", str(tmp_path / "study")]) == 1
     said = capsys.readouterr().out
     assert "study.toml is missing" in said and "no report can be made from this study" in said
+
+
+@pytest.mark.parametrize(
+    ("file", "change", "finding"),
+    [
+        ("study.pdf", b" ", "files of the study"),
+        ("index.html", b" ", CRATE),
+        ("tables/riders/R01/trials.csv", b" ", "files of R01"),
+        ("figures/riders/R01/torque_polar.svg", b" ", "files of R01"),
+        ("keys/R01.json", None, "run.json"),
+    ],
+)
+def test_each_kind_of_file_is_named_when_it_was_edited_or_taken_away(report, file, change, finding):
+    if not (report / file).exists():
+        pytest.skip(f"{file} needs what this machine lacks")
+    if change:
+        (report / file).write_bytes((report / file).read_bytes() + change)
+    else:
+        (report / file).unlink()
+    said = _differences(verify_report(report, None))
+    assert Path(file).name in said[finding] or Path(file).stem in said[finding]
+
+
+def test_whatever_no_record_knows_is_named_also_links_and_what_hides_among_the_keys(report, tmp_path):
+    (report / ".hidden").write_text("x")
+    (report / "keys" / "x.html").write_text("x")
+    (report / "more").symlink_to(tmp_path, target_is_directory=True)
+    os.mkfifo(report / "pipe")
+    found = {check.what: check.details for check in verify_report(report, None)}
+    assert found["files without record"] == ".hidden, keys/x.html, more, pipe"
+
+
+def _edit(report, file, *path_and_value):
+    *path, last, value = path_and_value
+    content = json.loads((report / file).read_text())
+    part = content
+    for name in path:
+        part = part[name]
+    part[last] = value
+    (report / file).write_text(json.dumps(content))
+
+
+@pytest.mark.parametrize(
+    ("file", "edit", "said"),
+    [
+        ("keys/format.json", ("format", 99), "got format 99, by roundoval"),
+        ("keys/format.json", ("format", "x"), "no format"),
+        ("run.json", ("inputs", []), "no inputs"),
+        ("run.json", ("packages", [1]), "no packages"),
+        ("run.json", ("states", {"R01": 1}), "no states"),
+        ("keys/R01.json", ("files", "abc"), "no files"),
+        ("keys/R01.json", ("files", {"a": 1}), "no files"),
+        ("keys/R01.json", ("page", ["x"]), "no page"),
+        ("keys/R01.json", ("page", "subject", "R02"), "a record of 'R02'"),
+        (CRATE, ("@graph", "x"), "no @graph"),
+        (CRATE, ("@graph", [{"@type": "File", "@id": 3}]), "an entity without"),
+    ],
+)
+def test_records_of_a_newer_version_or_of_any_other_content_are_bad_input(report, file, edit, said, capsys):
+    _edit(report, file, *edit)
+    assert main(["verify", str(report)]) == 2
+    assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["a\0b", "a" * 300, "a\ud800", "../../x"])
+def test_a_name_that_no_file_can_have_is_a_difference(report, name):
+    _edit(report, "keys/R01.json", "files", name, "0" * 64)
+    said = _differences(verify_report(report, None))["files of R01"]
+    assert "cannot be read" in said or "leads out of the folder" in said
+
+
+@pytest.mark.parametrize("target", ["/dev/zero", "/etc/passwd", None])
+def test_a_record_that_is_a_pipe_or_a_link_out_of_the_folder_is_not_opened(report, target):
+    """Each of the first and the last would be read without end."""
+    path = report / "keys" / "R02.json"
+    os.mkfifo(path) if target is None else path.symlink_to(target)
+    with pytest.raises(Refusal, match=r"R02\.json – got no file of the report"):
+        verify_report(report, None)
 
 
 def test_a_folder_without_a_record_or_with_a_broken_one_is_bad_input(tmp_path, capsys):
