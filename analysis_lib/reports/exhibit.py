@@ -89,10 +89,13 @@ class FigureExhibit:
         return buffer.getvalue()
 
     def _place_once(self) -> None:
-        """Work out where everything stands, once for all kinds of file: it takes longer than the drawing itself."""
+        """Work out where everything stands, once for all kinds of file: it takes longer than the drawing itself.
+
+        Then there is none: matplotlib draws a figure with a layout, even one that does nothing, twice for each file.
+        """
         if layout := self.figure.get_layout_engine():
             layout.execute(self.figure)
-            self.figure.set_layout_engine("none")
+            self.figure.set_layout_engine(None)
             for axes in self.figure.axes:
                 if _dots_in(axes) > MANY_DOTS:
                     for line in axes.lines:

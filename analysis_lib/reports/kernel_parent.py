@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ast
 import contextlib
+import gc
 import importlib
 import json
 import os
@@ -151,6 +152,7 @@ def serve(imports: Iterable[str]) -> None:
         importlib.import_module(name)
     for statement in imports:
         exec(statement, {})
+    gc.freeze()  # no kernel need look through all this for garbage, and so take a copy of its memory
     kernels: set[int] = set()
     for line in sys.stdin:
         request = json.loads(line)

@@ -6,13 +6,18 @@ where a run has a preloaded parent, lets that parent fork it. So a run that is s
 
 from __future__ import annotations
 
+import asyncio
 import json
 import sys
 import threading
+import time
+from collections.abc import Callable
 from importlib.metadata import EntryPoint
 from pathlib import Path
+from queue import Empty
 from typing import Any, Protocol
 
+from jupyter_client.asynchronous import AsyncKernelClient
 from jupyter_client.connect import KernelConnectionInfo
 from jupyter_client.provisioning.factory import KernelProvisionerFactory
 from jupyter_client.provisioning.local_provisioner import LocalProvisioner
@@ -20,6 +25,12 @@ from traitlets import Unicode
 
 KERNEL = "python3"
 PROVISIONER = "kernels-of-a-run"
+
+SELDOM = "import gc; gc.set_threshold(200_000)"
+"""A kernel that lives for one notebook need not look for garbage after every 700 objects: it took a sixth of its time."""
+
+MOMENT_S, SHORT_WHILE_S = 0.01, 5.0
+"""How often, and for how long, a kernel's coming and going is looked for; Jupyter looks every tenth of a second."""
 
 
 class NoFork(RuntimeError):
@@ -56,7 +67,14 @@ class Kernels:
     def open(self) -> None:
         """Describe the kernel to Jupyter below the run's folder, and say which run its provisioner serves."""
         described = {
-            "argv": [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"],
+            "argv": [
+                sys.executable,
+                "-m",
+                "ipykernel_launcher",
+                "-f",
+                "{connection_file}",
+                f"--IPKernelApp.exec_lines={SELDOM}",
+            ],
             "display_name": "Python 3 (ipykernel)",
             "language": "python",
             "metadata": {
@@ -112,6 +130,26 @@ _RUNS: dict[str, Kernels] = {}
 """The runs of this process, by their folder. Jupyter makes provisioners itself, so they find their run by name."""
 
 
+class RunClient(AsyncKernelClient):
+    """Speaks with one kernel for a run."""
+
+    async def wait_for_ready(self, timeout: float | None = None) -> None:
+        """Wait until the kernel answers and its words arrive here.
+
+        Jupyter's own then waits a fifth of a second for words that belong to no cell; those are passed over anyway.
+        """
+        late = time.monotonic() + (timeout or float("inf"))
+        while time.monotonic() < late and await self._async_is_alive():
+            self.kernel_info()
+            try:
+                await self.shell_channel.get_msg(timeout=1)
+                await self.iopub_channel.get_msg(timeout=0.2)
+            except Empty:
+                continue
+            return
+        raise RuntimeError("Kernel died, or did not answer, before its first cell")
+
+
 class RunKernel(LocalProvisioner):
     """Starts one kernel for a run."""
 
@@ -128,7 +166,20 @@ class RunKernel(LocalProvisioner):
             await super().launch_kernel(cmd, **(options | {"cwd": str(kernels.folder)}))
         assert self.process is not None  # Jupyter's own launch leaves it behind
         kernels.add(self.process)
+        # Who comes before the sockets are there tries again only after a tenth of a second or two; the heart's is the last.
+        await self._look_for(Path(f"{self.connection_info['ip']}-{self.connection_info['hb_port']}").exists)
         return self.connection_info
+
+    async def kill(self, restart: bool = False) -> None:
+        """End the kernel at once; it is gone long before Jupyter looks."""
+        await super().kill(restart)
+        await self._look_for(lambda: False)
+
+    async def _look_for(self, sign: Callable[[], bool]) -> None:
+        """Wait a short while for a sign of the kernel, or for its end."""
+        late = time.monotonic() + SHORT_WHILE_S
+        while not sign() and await self.poll() is None and time.monotonic() < late:
+            await asyncio.sleep(MOMENT_S)
 
     def _fork(self, cmd: list[str], options: dict[str, Any]) -> bool:
         """Let the run's source start the kernel; it gets no process group, because a fork takes its own only later."""

@@ -12,7 +12,7 @@ from traitlets.config import Config
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.canonical import canonical_notebook
-from analysis_lib.reports.kernels import KERNEL, Kernels, KernelSource
+from analysis_lib.reports.kernels import KERNEL, Kernels, KernelSource, RunClient
 from analysis_lib.reports.notebook_file import read_notebook
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.whole_file import write_text_whole
@@ -113,6 +113,8 @@ def run_notebook(
     import papermill
     from papermill.exceptions import PapermillExecutionError
 
+    from analysis_lib.reports import notebook_engine
+
     raw = folder.path / f"{label}.ipynb"
     failure = None
     try:
@@ -120,13 +122,19 @@ def run_notebook(
             str(notebook),
             str(raw),
             parameters=parameters,
+            engine_name=notebook_engine.NAME,
             kernel_name=KERNEL,
             progress_bar=False,
             log_output=False,
             execution_timeout=cell_seconds,
             record_timing=False,
             shutdown_kernel="immediate",
-            config=Config({"KernelManager": {"transport": "ipc", "ip": folder.socket_prefix(label)}}),
+            config=Config(
+                {
+                    "KernelManager": {"transport": "ipc", "ip": folder.socket_prefix(label)},
+                    "AsyncKernelManager": {"client_class": f"{RunClient.__module__}.{RunClient.__name__}"},
+                }
+            ),
         )
     except PapermillExecutionError as error:
         failure = _failed_cell(notebook, raw, error)
