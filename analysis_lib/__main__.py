@@ -10,7 +10,7 @@ from pathlib import Path
 
 from analysis_lib import __version__
 from analysis_lib.command_words import CommandParser, read_words, show_any_letter, whole_number
-from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.refusals import Refusal, Refusals, printable
 
 ALL_MADE, SOME_FAILED, BAD_INPUT, STOPPED = 0, 1, 2, 130
 
@@ -36,9 +36,8 @@ def main(words: Sequence[str] | None = None) -> int:
     except OSError as error:
         place = error.filename or "a file"
         remedy = "choose another place, or make room and rights there"
-        print(
-            f"{place} – got {error.strerror} – wanted a place to read and write – {remedy}", file=sys.stderr
-        )
+        said = f"{place} – got {error.strerror} – wanted a place to read and write – {remedy}"
+        print(printable(said), file=sys.stderr)
     except KeyboardInterrupt as stopped:
         print(f"\n{stopped or 'stopped'}", file=sys.stderr)
         return STOPPED

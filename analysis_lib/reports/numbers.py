@@ -17,6 +17,9 @@ FILE_DIGITS = 10
 SPREADSHEET_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """OWASP, CSV injection; from memory. The wide forms count where the spreadsheet speaks an East Asian language."""
 
+FORMULA_IN_A_CELL_OF_ITS_OWN = re.compile(r"([;\t\n]\s*)([=+\-@＝＋－＠])")
+"""Where decimals have commas, a spreadsheet parts cells at semicolons, so that words after one begin a cell."""
+
 
 _TORQUE_UNIT = re.compile(r"\bN m\b")
 """As files and study.toml spell it; a reader sees N·m."""
@@ -60,8 +63,9 @@ def write_csv(path: Path, frame: pd.DataFrame) -> None:
 
 
 def _spreadsheet_safe(value: object) -> object:
-    """Quote off a formula; a lone carriage return, which would begin a row of its own, becomes a line feed."""
+    """Quote off formulas; a lone carriage return, which would begin a row of its own, becomes a line feed."""
     if not isinstance(value, str):
         return value
     text = value.replace("\r\n", "\n").replace("\r", "\n")
+    text = FORMULA_IN_A_CELL_OF_ITS_OWN.sub(r"\1'\2", text)
     return "'" + text if text.startswith(SPREADSHEET_FORMULA_STARTS) else text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 
+from analysis_lib.refusals import printable
 from analysis_lib.reports.page_making import PageState
 
 Say = Callable[[str], None]
@@ -22,7 +23,7 @@ class Progress:
         with self._lock:
             self.through += 1
             count = f"{self.through:>{len(str(self.total))}} of {self.total}"
-            words = "unchanged" if state.unchanged else state.words
+            words = "unchanged" if state.unchanged else printable(state.words)
             before = f"{state.beforehand} recordings analysed beforehand, " if state.beforehand else ""
             self._say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
 

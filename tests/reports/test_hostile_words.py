@@ -2,7 +2,9 @@
 
 import ast
 import csv
+import re
 from html.parser import HTMLParser
+from urllib.parse import unquote, urlsplit
 
 import nbformat
 import pandas as pd
@@ -16,7 +18,7 @@ from analysis_lib.reports.figures.style import in_house_style, new_figure
 from analysis_lib.reports.notebook_page import NotebookPage
 from analysis_lib.reports.notebook_run import NotebookFailure
 from analysis_lib.reports.numbers import write_csv
-from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, write_page
+from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, studies_body, write_page
 from analysis_lib.reports.runner import make_report
 from analysis_lib.study.synthetic import small_study
 
@@ -181,6 +183,44 @@ def test_no_cell_and_no_heading_of_a_table_is_a_formula(start, tmp_path):
     )  # a return within a cell would begin a row, whose first cell is a formula
     assert heading == ["rider", "'" + words, "n"]
     assert row == ["'" + words, "x", "-1.5"]
+
+
+@pytest.mark.parametrize(
+    ("words", "written"),
+    [
+        ("x;=cmd|' /C calc'!A0", "x;'=cmd|' /C calc'!A0"),
+        ("x; \t@SUM(A1)", "x; \t'@SUM(A1)"),
+        ("x\n=1+1", "x\n'=1+1"),
+        ("hot; 3 - 1 = 2", "hot; 3 - 1 = 2"),
+    ],
+)
+def test_no_part_of_a_cell_is_a_formula_where_cells_are_parted_by_semicolons(words, written, tmp_path):
+    write_csv(tmp_path / "t.csv", pd.DataFrame({"note": [words]}))
+    with (tmp_path / "t.csv").open(encoding="utf-8", newline="") as file:
+        assert list(csv.reader(file))[1] == [written]
+
+
+@pytest.mark.parametrize("name", ["javascript:alert(1)", "a#b", "a?b", "50% off", "a b"])
+def test_a_folders_name_is_a_place_and_no_script(name, tmp_path, monkeypatch):
+    """A link's name before a colon would be its scheme; # and ? would end the path."""
+    monkeypatch.setattr("analysis_lib.reports.pages.why_no_pdf", lambda: "not here")
+    body = studies_body([IndexEntry(name, f"{name}/index.html", "made")])
+    write_page(tmp_path / "index.html", "Studies", body, "Studies")
+    links = [
+        value for key, value in _Elements((tmp_path / "index.html").read_text()).attributes if key == "href"
+    ]
+    (link,) = [link for link in links if "index.html" in link]
+    assert urlsplit(link).scheme == ""
+    assert unquote(urlsplit(link).path) == f"{name}/index.html"
+
+
+def test_a_page_lets_a_browser_run_and_load_nothing(tmp_path, monkeypatch):
+    """Content Security Policy (W3C): pictures from the page itself and its own style, nothing else."""
+    monkeypatch.setattr("analysis_lib.reports.pages.why_no_pdf", lambda: "not here")
+    write_page(tmp_path / "page.html", "t", "<p>x</p>", "s")
+    text = (tmp_path / "page.html").read_text()
+    (policy,) = re.findall(r'Content-Security-Policy" content="([^"]+)"', text)
+    assert policy.startswith("default-src 'none'; img-src data:; style-src 'unsafe-inline';")
 
 
 @pytest.mark.parametrize("words", [*HOSTILE, 'a"\n__import__("os").abort()\n"', "\\", '\\"', "\u2028x"])

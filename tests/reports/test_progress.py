@@ -28,3 +28,10 @@ def test_the_end_table_counts_done_unchanged_and_failed_with_times():
         "failed    1   0.2 s of work, longest 0.2 s (Rider R03)",
         "in all    4   5.0 s on the clock",
     ]
+
+
+def test_an_error_of_a_hostile_file_sends_nothing_to_the_terminal():
+    said = []
+    state = PageState("R01", "Rider R01", "", "", cause="ValueError: \x1b]0;title\x07\u202e")
+    Progress(said.append, 1).tell(state, "0" * 64)
+    assert "ValueError: ·]0;title··" in said[0]
