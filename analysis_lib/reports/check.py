@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
-from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.refusals import Refusals
 from analysis_lib.reports.numbers import format_cell
-from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider_analysis import read_rider
 from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import grouped
@@ -47,22 +48,24 @@ def check_study(folder: Path) -> int:
         When study.toml or a whole table cannot be read: then there is nothing to tabulate.
     """
     study = open_study(folder)
-    quality, spoilt, doubts = _read_everything(study)
-    waiting = _nothing_recorded_yet(study)
+    read, waiting = _read_everything(study), _nothing_recorded_yet(study)
     errors = [problem for problem in study.errors if not (waiting and problem.got == NO_ROWS)]
-    faults = [str(problem) for problem in errors] + [fault for fault in spoilt if fault]
+    tables = list(dict.fromkeys([*map(str, errors), *read.of_riders]))
     names = [*study.trials["trial"], *study.riders["rider"], *study.trials["file"]]
-    _print_list("problem", faults, names)
-    _print_list("caution", doubts, names)
-    _print_list("note", [str(problem) for problem in study.notes], names)
+    faults = len(tables) + sum(map(len, read.of_recorders.values()))
+    _print_list("problem", faults, [*grouped(tables, names), *_lines_of_recorders(study, read, names)])
+    doubts = list(dict.fromkeys(read.doubts))
+    _print_list("caution", len(doubts), grouped(doubts, names))
+    notes = list(dict.fromkeys(map(str, study.notes)))
+    _print_list("note", len(notes), grouped(notes, names))
     if waiting:
         enrolled = show_count(len(study.riders), "rider")
         print(
             f"Nothing recorded yet: the protocol is frozen, riders.csv lists {enrolled}, trials.csv no trial."
         )
-    if not quality.empty:
+    if not read.trials.empty:
         print("\nData quality, one line a trial:\n")
-        print(_as_text(quality))
+        print(_as_text(read.trials))
     return 2 if faults else 0
 
 
@@ -71,36 +74,55 @@ def _nothing_recorded_yet(study: Study) -> bool:
     return study.trials.empty and (study.root / PLAN_FOLDER / PROTOCOL).is_file()
 
 
-def _read_everything(study: Study) -> tuple[pd.DataFrame, list[str], list[str]]:
-    """Read every recording.
+@dataclass(frozen=True)
+class _Readings:
+    """The trials of a study as read.
 
-    Returns
-    -------
-    tuple of DataFrame, list of str and list of str
-        The trials' quality; what stopped any of them beyond the tables' own faults; and what speaks against those that
-        are used, or by which declared rule they are left out.
+    ``of_recorders`` is what stopped any beyond the tables' own faults, each message once; ``doubts`` speak against trials
+    that are used, or name the declared rule by which one is left out.
     """
-    frames, faults, doubts = [], [], []
+
+    trials: pd.DataFrame
+    of_riders: list[str]
+    of_recorders: dict[str, dict[str, None]]
+    doubts: list[str]
+
+
+def _read_everything(study: Study) -> _Readings:
+    frames, of_riders, doubts = [], [], []
+    of_recorders: dict[str, dict[str, None]] = {}
     for rider in study.riders["rider"]:
         try:
-            trials = analyse_rider(study, rider).trials
-        except (Refusal, Refusals) as refusal:
-            faults += [str(part) for part in getattr(refusal, "refusals", [refusal])]
+            trials, _ = read_rider(study, rider)
+        except Refusals as several:
+            of_riders += [str(part) for part in several.refusals]
             frames.append(study.trials[study.trials["rider"] == rider].assign(state=NOT_USED))
             continue
         by_rule = trials["reason"].str.startswith(BY_RULE)
-        unusable = trials[(trials["state"] == NOT_USED) & ~trials["exclude"] & ~by_rule]
-        faults += list(unusable["reason"])
+        for row in trials[(trials["state"] == NOT_USED) & trials["usable"] & ~by_rule].itertuples():
+            of_recorders.setdefault(str(row.recorder), {})[str(row.reason)] = None
         doubtful = trials[(trials["state"] == CAUTION) | by_rule]
         doubts += [f"{row.trial}: {row.reason}" for row in doubtful.itertuples()]
         frames.append(trials)
-    return (pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()), faults, doubts
+    read = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+    return _Readings(read, of_riders, of_recorders, doubts)
 
 
-def _print_list(kind: str, messages: list[str], names: list[str]) -> None:
-    lines = list(dict.fromkeys(messages))
-    print(show_count(len(lines), kind) + (":" if lines else ""))
-    for line in grouped(lines, names):
+def _lines_of_recorders(study: Study, read: _Readings, names: list[str]) -> list[str]:
+    """Tell what stopped recordings, those of one recorder together: a whole recorder often has one cause."""
+    lines: list[str] = []
+    for recorder, messages in read.of_recorders.items():
+        here = grouped(messages, names)
+        if len(here) < len(messages):
+            count = show_count(int((study.trials["recorder"] == recorder).sum()), "trial")
+            lines.append(f"recorder {recorder}, {len(messages)} of its {count} cannot be used:")
+        lines += here
+    return lines
+
+
+def _print_list(kind: str, count: int, lines: list[str]) -> None:
+    print(show_count(count, kind) + (":" if count else ""))
+    for line in lines:
         print(f"  {line}")
 
 

@@ -23,6 +23,8 @@ from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_trials, with_quality
 from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.reports.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
+from analysis_lib.signals.trial import TrialResult
+from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study
 from analysis_lib.study.problems import suggest
 
@@ -179,6 +181,33 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     Refusal
         When no trial of the rider can be used.
     """
+    trials, results = read_rider(study, rider)
+    if not results:
+        reasons = grouped(trials["reason"], [*trials["trial"], *trials["file"]])
+        raise Refusal(
+            f"rider {rider}",
+            "no trial that could be used: " + "; ".join(reasons),
+            "at least one",
+            "mend the recordings that the messages name",
+            "rider",
+            rider,
+        )
+    return RiderAnalysis(study, rider, trials, results)
+
+
+def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialResult]]:
+    """Read every trial of one rider.
+
+    Returns
+    -------
+    tuple of DataFrame and dict of trial to TrialResult
+        The trials with ``state``, ``reason`` and data quality, and the results of those that gave any.
+
+    Raises
+    ------
+    Refusals
+        When the tables disagree about this rider.
+    """
     if blocking := blocking_problems(study, rider):
         raise Refusals(blocking)
     trials = labelled_trials(study, rider)
@@ -190,17 +219,7 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
         if result is not None:
             results[str(row.trial)] = result
     trials = trials.assign(state=[state for state, _ in states], reason=[reason for _, reason in states])
-    if not results:
-        raise Refusal(
-            f"rider {rider}",
-            "no trial that could be used: " + "; ".join(dict.fromkeys(trials["reason"])),
-            "at least one",
-            "mend the recordings that the messages name",
-            "rider",
-            rider,
-        )
-    trials = doubt_rings(study.settings, trials, results)
-    return RiderAnalysis(study, rider, with_quality(trials, results), results)
+    return with_quality(doubt_rings(study.settings, trials, results), results), results
 
 
 def blocking_problems(study: Study, rider: str) -> list[Refusal]:

@@ -55,5 +55,7 @@ def analyse_listed_trial(
 
 def with_quality(trials: pd.DataFrame, results: dict[str, TrialResult]) -> pd.DataFrame:
     """Return the trials with the data-quality columns of those that gave results."""
+    if not results:
+        return trials
     quality = pd.DataFrame([{"trial": trial, **result.quality} for trial, result in results.items()])
     return trials.merge(quality, how="left", on="trial", suffixes=("_listed", ""))

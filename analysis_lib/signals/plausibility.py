@@ -8,7 +8,8 @@ import numpy as np
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import Turns
-from analysis_lib.signals.turn_rules import GAP, NO_TORQUE, SATURATED
+from analysis_lib.signals.turn_rules import GAP, NO_TORQUE, SATURATED, STUCK
+from analysis_lib.signals.units import UNITS_BY_QUANTITY
 
 HIGHEST_POWER_W = 2500.0
 """Above the highest published power within a sprint, 2137 W at one instant (Martin et al. 1997, MSSE 29:1505)."""
@@ -29,10 +30,15 @@ no refusal, for a record may fall."""
 FAINTEST_POWER_W = 25.0
 """Ergometers brake no less than this, or not steadily; common practice, no source."""
 
-WRONG_UNIT = (
-    "look at unit and scale of the torque columns in study.toml: one of them is probably wrong (pounds-force inch declared"
-    " as N·m read 8.85 times too much, millinewton metres 1000 times)"
+_TORQUE = UNITS_BY_QUANTITY["torque"]
+OTHER_UNITS = (
+    f"pounds-force inch declared as N·m read {1 / _TORQUE['lbf in']:.2f} times too much, kilogram-force centimetres"
+    f" {1 / _TORQUE['kgf cm']:.1f} times, millinewton metres 1000 times; pounds-force foot are"
+    f" {1 / _TORQUE['lbf ft']:.2f} times the N·m"
 )
+"""What a wrong unit does, by the factors of NIST SP 811, appendix B.8."""
+
+WRONG_UNIT = f"look at unit and scale of the torque columns in study.toml: one of them is probably wrong ({OTHER_UNITS})"
 
 THOUSAND_TIMES_W = 20_000.0
 """A thousand times the power at which an ergometer hardly brakes; 8.85 times a record is less."""
@@ -43,7 +49,8 @@ THOUSANDTHS = (
 )
 
 NO_TORQUE_HINT = (
-    "look at unit and scale of the torque columns (N·m declared as mN·m read 1000 times too little)"
+    "look at unit and scale of the torque columns (N·m declared as mN·m read 1000 times too little, as pounds-force inch"
+    f" {1 / _TORQUE['lbf in']:.2f} times, as kilogram-force centimetres {1 / _TORQUE['kgf cm']:.1f} times)"
 )
 SATURATED_HINT = (
     "look at full_scale_Nm, and at unit and scale of the torque columns (a channel read many times too large is beyond its"
@@ -113,6 +120,6 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
 
 def unit_hint(turns: Turns) -> str:
     """Name the unit to look at where most turns were dropped for what a wrong unit does; empty otherwise."""
-    hints = {NO_TORQUE: NO_TORQUE_HINT, GAP: SPARSE_HINT, SATURATED: SATURATED_HINT}
+    hints = {NO_TORQUE: NO_TORQUE_HINT, STUCK: NO_TORQUE_HINT, GAP: SPARSE_HINT, SATURATED: SATURATED_HINT}
     most = [hint for reason, hint in hints.items() if 2 * turns.reasons.get(reason, 0) > turns.reason.size]
     return f"{most[0]}; " if most else ""

@@ -8,12 +8,19 @@ from difflib import get_close_matches
 from analysis_lib.refusals import Refusal
 
 # Factor from the declared unit to metres, seconds, radians, newton metres, degrees Celsius, newtons and radians a second.
-# Inch-pounds and pounds of force are exact: 1 lbf = 0.45359237 · 9.80665 N, 1 in = 0.0254 m (NIST SP 811, appendix B.8).
-POUND_FORCE_N = 0.45359237 * 9.80665
+# Exact: 1 kgf = 9.80665 N, 1 lbf = 0.45359237 kgf, 1 in = 0.0254 m, 1 ft = 0.3048 m (NIST SP 811, appendix B.8).
+KILOGRAM_FORCE_N = 9.80665
+POUND_FORCE_N = 0.45359237 * KILOGRAM_FORCE_N
 UNITS_BY_QUANTITY: dict[str, dict[str, float]] = {
     "time": {"s": 1.0, "ms": 1e-3},
     "angle": {"rad": 1.0, "deg": math.pi / 180, "turn": 2 * math.pi},
-    "torque": {"N m": 1.0, "mN m": 1e-3, "lbf in": POUND_FORCE_N * 0.0254},
+    "torque": {
+        "N m": 1.0,
+        "mN m": 1e-3,
+        "lbf in": POUND_FORCE_N * 0.0254,
+        "lbf ft": POUND_FORCE_N * 0.3048,
+        "kgf cm": KILOGRAM_FORCE_N * 0.01,
+    },
     "temperature": {"degC": 1.0},
     "force": {"N": 1.0, "kN": 1e3, "lbf": POUND_FORCE_N},
     "turning rate": {"rad/s": 1.0, "deg/s": math.pi / 180, "turn/s": 2 * math.pi, "rpm": math.pi / 30},

@@ -11,7 +11,7 @@ FEWEST_TO_GROUP = 4
 MOST_NAMED = 6
 
 _PARTICULARS = re.compile(
-    r"'[^']*'|\"[^\"]*\"|\S+/\S+|\b\S+\.(?:csv|parquet|mat|c3d|log|txt)\b(?=,)|[+−-]?\d+(?:[.,:T-]\d+)*"
+    r"'[^']*'|\"[^\"]*\"|\S+/\S+|\b\S+\.(?:csv|parquet|mat|c3d|log|txt)\b(?=,)|[+−-]?\d+(?:[.,:T-]\d+)*(?:e[+-]?\d+)?"
 )
 _PLACE = " – "
 

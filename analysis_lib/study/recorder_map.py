@@ -39,7 +39,7 @@ class ColumnMap(SettingsPart):
 
     column: Word = Field(description="name of the column in the recording")
     unit: Word = Field(
-        description='unit of the column, such as "s", "ms", "deg", "rad", "turn", "N m", "lbf in", "N", "mm"'
+        description='unit of the column, such as "s", "ms", "deg", "rad", "turn", "N m", "lbf in", "kgf cm", "N", "mm"'
     )
     scale: float = Field(default=1.0, description="factor from the stored number to the unit")
 

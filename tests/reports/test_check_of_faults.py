@@ -83,6 +83,19 @@ def test_each_fault_is_told_once_and_loses_nothing_else(faulty, capsys):
     assert sum(state == "used" for state in states.values()) == 6 * 4 - 2 - (len(TOLD) - 1)
 
 
+def test_a_whole_recorder_in_another_unit_is_told_in_one_line(tmp_path, capsys):
+    root = tmp_path / "study"
+    one = tuple(part for part in DEMO_INTENSITIES if part.name == "hard")
+    small_study(root, riders=3, duration_s=6.0, rate_hz=50.0, intensities=one, rules={"min_turns": 5})
+    settings = (root / "study.toml").read_text(encoding="utf-8").replace("full_scale_Nm = 200.0\n", "")
+    (root / "study.toml").write_text(settings.replace('"mN m"', '"N m"'), encoding="utf-8")
+    assert check_study(root) == 2
+    said = capsys.readouterr().out.partition("Data quality")[0].splitlines()
+    assert said[:2] == ["12 problems:", "  recorder two_leg_crank, 12 of its 12 trials cannot be used:"]
+    assert "the values look 1000 times too large" in said[2] and "and 11 more like it: R01-P2-hard" in said[3]
+    assert said[4:6] == ["0 cautions", "0 notes"]
+
+
 def test_a_report_names_what_stopped_recordings_once_and_neither_rules_nor_other_riders(tmp_path):
     """Two rings share a round trial, so its fault stands in both tables; the tables' own faults are told elsewhere."""
     rows = [

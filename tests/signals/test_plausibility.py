@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.plausibility import highest_power_W
+from analysis_lib.signals.plausibility import WRONG_UNIT, highest_power_W
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial
+from analysis_lib.signals.units import unit_factor
 
 
 def _ride(mean_Nm, rpm=90.0, duration_s=30):
@@ -28,6 +29,8 @@ def test_a_sprint_of_a_champion_is_believed():
     assert analyse_trial(_ride(117.7, rpm=129.8)).value("power_W") == pytest.approx(1600, rel=0.01)
 
 
+# NIST SP 811, appendix B.8, as printed there: foot pound-force, inch pound-force and kilogram-force meter in N·m.
+TORQUE_UNITS = {"lbf ft": 1.355818, "lbf in": 0.1129848, "kgf cm": 9.80665 / 100}
 LBF_IN_IN_NM = 0.112984829  # 1 lbf·in in N·m, NIST SP 811, appendix B.8
 
 
@@ -86,3 +89,14 @@ def test_a_channel_beyond_its_full_scale_is_told_to_look_at_unit_and_full_scale(
     everywhere = {"total": np.arange(recording.time_s.size)}
     with pytest.raises(Refusal, match="look at full_scale_Nm, and at unit and scale"):
         analyse_trial(replace(recording, saturated=everywhere))
+
+
+@pytest.mark.parametrize(("unit", "newton_metres"), TORQUE_UNITS.items())
+def test_torque_units_are_those_of_the_handbook(unit, newton_metres):
+    assert unit_factor("torque_Nm", unit, "ride.csv") == pytest.approx(newton_metres, rel=5e-7)
+
+
+def test_the_hint_says_how_far_each_unit_is_off():
+    """1/0.1129848 = 8.851, 1/0.0980665 = 10.197, 1/1.355818 = 0.7376."""
+    for words in ("inch declared as N·m read 8.85 times", "centimetres 10.2 times", "foot are 0.74 times"):
+        assert words in WRONG_UNIT

@@ -40,6 +40,11 @@ def test_recordings_are_named_where_no_trial_is():
     )
 
 
+def test_large_numbers_are_alike_whatever_way_they_are_written():
+    values = ["995.2", "1.2e+04", "2.31e+05", "9e+03", "1.1e-05"]
+    assert len(grouped(said(f"T{n}", value) for n, value in enumerate(values))) == 2
+
+
 def test_a_message_said_twice_counts_once():
     assert grouped([said("T1")] * 5, ["T1"]) == [said("T1")]
 
