@@ -143,7 +143,7 @@ def steps_table(analysis: StudyAnalysis) -> TableExhibit:
 
 def rider_axes(analysis: StudyAnalysis) -> pd.DataFrame:
     """Return the axial mean over periods of two-leg torque phase: rider, ring, intensity, torque_phase_deg."""
-    rows = analysis.quantities[analysis.quantities["quantity"] == PHASE].dropna(subset=["value"])
+    rows = analysis.values_of(PHASE).dropna(subset=["value"])
     if rows.empty:
         raise Refusal(
             "torque phases", "none", "two-leg torque of some trial", "record both legs or their total"

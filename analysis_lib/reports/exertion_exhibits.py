@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
@@ -32,7 +34,7 @@ MEASURED = {"power_W": "target_power_W", "cadence_rpm": "target_cadence_rpm"}
 
 def exertion_table(analysis: StudyAnalysis) -> TableExhibit:
     """Give power, cadence and rated exertion on each ring at each intensity, beside what was asked for."""
-    rows = analysis.quantities[analysis.quantities["quantity"].isin([*MEASURED, EXERTION])]
+    rows = analysis.values_of(*MEASURED, EXERTION)
     by_rider = rows.groupby(["intensity", "ring", "quantity", "rider"], observed=True)["value"].mean()
     means = by_rider.groupby(["intensity", "ring", "quantity"]).mean().unstack("quantity")
     if means.empty:
@@ -54,8 +56,13 @@ def exertion_table(analysis: StudyAnalysis) -> TableExhibit:
     )
 
 
-def exertion_cautions(analysis: StudyAnalysis) -> list[str]:
-    """Say where power was set and where it was free, whether it was met, and what follows for the outcomes."""
+def exertion_cautions(
+    analysis: StudyAnalysis, compare: Callable[[Outcome], list[str]] | None = None
+) -> list[str]:
+    """Say where power was set and where it was free, whether it was met, and what follows for the outcomes.
+
+    ``compare`` says how the rings compare by one outcome; left out, it is the verdict on oval − round.
+    """
     frame = exertion_table(analysis).frame
     intensities = analysis.study.settings.intensities
     free = [part for part in intensities if part.target_power_W is None]
@@ -64,7 +71,7 @@ def exertion_cautions(analysis: StudyAnalysis) -> list[str]:
         for part in intensities
         if part.target_power_W is not None
     ]
-    return [*words, *_about_free(free), *_about_exertion(analysis)]
+    return [*words, *_about_free(free), *_about_exertion(analysis, compare or _verdict_of(analysis))]
 
 
 def _about_target(asked: Intensity, rows: pd.DataFrame) -> str:
@@ -97,7 +104,11 @@ def _about_free(free: list[Intensity]) -> list[str]:
     ]
 
 
-def _about_exertion(analysis: StudyAnalysis) -> list[str]:
+def _verdict_of(analysis: StudyAnalysis) -> Callable[[Outcome], list[str]]:
+    return lambda outcome: [judge(analysis.effect(outcome).overall, outcome.smallest_effect).sentence()]
+
+
+def _about_exertion(analysis: StudyAnalysis, compare: Callable[[Outcome], list[str]]) -> list[str]:
     """Say whether rated exertion itself differs between the rings, where it is an outcome."""
     outcome: Outcome | None = next((part for part in analysis.outcomes if part.name == EXERTION), None)
     if outcome is None:
@@ -108,7 +119,7 @@ def _about_exertion(analysis: StudyAnalysis) -> list[str]:
     if len(analysis.tables) == 1:
         return [f"Whether the effort was the same stands below, where {outcome.label} is an outcome."]
     try:
-        verdict = judge(analysis.effect(outcome).overall, outcome.smallest_effect)
+        said = " ".join(compare(outcome))
     except Refusal as refusal:
         return [f"Whether exertion was the same is not known: {refusal}"]
-    return [f"Whether the effort was the same, as riders rated it: {verdict.sentence()}"]
+    return [f"Whether the effort was the same, as riders rated it: {said}"]

@@ -55,7 +55,7 @@ def gas_table(analysis: StudyAnalysis) -> TableExhibit:
             "gross_efficiency_pct or metabolic_power_W",
             "declare one beside",
         )
-    rows = analysis.quantities[analysis.quantities["quantity"] == outcome.name]
+    rows = analysis.values_of(outcome.name)
     state = rows["note"].map(why_refused).where(rows["value"].isna(), HAVE)
     counted = rows.groupby(["intensity", "ring", state.rename("state")]).size().unstack(fill_value=0)
     reasons = [name for name in counted if name != HAVE]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
 from analysis_lib.reports.other_ring import of_another_ring
-from analysis_lib.reports.rider_tables import RiderTables
+from analysis_lib.reports.rider_tables import TABLES, RiderTables
 from analysis_lib.study.settings import StudySettings
 
 _KEYS = {
@@ -36,32 +36,39 @@ def compared_rings(settings: StudySettings) -> list[str]:
 
 
 def join_rings(settings: StudySettings, tables: Mapping[str, RiderTables]) -> RiderTables:
-    """Join a rider's tables of several comparisons, by oval ring, into one set.
-
-    Rings are called as `StudySettings.ring_label` says. The torque phases are those on the round ring; ``meter``
-    gets a column ``ring``.
-    """
+    """Join a rider's tables of several comparisons, by oval ring, into one set; see `join_table`."""
     if list(tables) == [""]:
         return tables[""]
-    labels: dict[str, str] = {}
-    for found in tables.values():
-        names = zip(found.trials["trial"], found.trials["ring_name"], strict=True)
-        labels |= {str(trial): settings.ring_label(str(name)) for trial, name in names}
-    joined = {
-        name: _join([getattr(one, name) for one in tables.values()], keys) for name, keys in _KEYS.items()
+    labels = ring_labels(settings, (found.trials for found in tables.values()))
+    parts = {name: {ring: getattr(one, name) for ring, one in tables.items()} for name in TABLES}
+    return RiderTables(**{name: join_table(name, parts[name], labels) for name in TABLES})
+
+
+def ring_labels(settings: StudySettings, trials: Iterable[pd.DataFrame]) -> dict[str, str]:
+    """Return what tables of all rings call the ring of each trial, as `StudySettings.ring_label` says."""
+    return {
+        str(trial): settings.ring_label(str(name))
+        for found in trials
+        for trial, name in zip(found["trial"], found["ring_name"], strict=True)
     }
-    called = {name: frame.assign(ring=frame["trial"].map(labels)) for name, frame in joined.items()}
-    called["trials"] = called["trials"].sort_values("period", kind="stable", ignore_index=True)
-    phases = pd.concat([one.phases for one in tables.values()], ignore_index=True)
-    meter = [one.meter.assign(ring=ring) for ring, one in tables.items()]
-    return RiderTables(
-        **called,
-        phases=phases.drop_duplicates(["rider", "intensity"], ignore_index=True),
-        meter=pd.concat(meter, ignore_index=True),
-    )
 
 
-def _join(frames: list[pd.DataFrame], keys: list[str]) -> pd.DataFrame:
+def join_table(name: str, parts: Mapping[str, pd.DataFrame], labels: Mapping[str, str]) -> pd.DataFrame:
+    """Join one table of a rider's several comparisons, by oval ring.
+
+    The torque phases are those on the round ring; ``meter`` gets a column ``ring``; elsewhere ``ring`` is what `labels`
+    call that of the trial.
+    """
+    if name == "phases":
+        return _join(parts.values(), ["rider", "intensity"])
+    if name == "meter":
+        return pd.concat([part.assign(ring=ring) for ring, part in parts.items()], ignore_index=True)
+    joined = _join(parts.values(), _KEYS[name])
+    joined = joined.assign(ring=joined["trial"].map(labels))
+    return joined.sort_values("period", kind="stable", ignore_index=True) if name == "trials" else joined
+
+
+def _join(frames: Iterable[pd.DataFrame], keys: list[str]) -> pd.DataFrame:
     rows = pd.concat(frames, ignore_index=True)
     if "reason" in rows:
         # A round trial that was ridden on one of the ovals shows that in the comparison with that ring alone.

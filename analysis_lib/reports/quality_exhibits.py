@@ -133,7 +133,7 @@ def _overlaps(trials: pd.DataFrame) -> set[str]:
 
 def side_table(analysis: StudyAnalysis) -> TableExhibit:
     """Give the range of each rider's left share over trials: a swapped or failing side shows as a trial apart."""
-    rows = analysis.quantities[analysis.quantities["quantity"] == "left_share_pct"]
+    rows = analysis.values_of("left_share_pct")
     if rows.empty:
         remedy = "record both legs, or look at the recorder's own checks"
         raise Refusal("sides", "no trial that tells the legs apart", "torque of both legs", remedy)
@@ -175,9 +175,8 @@ def side_table(analysis: StudyAnalysis) -> TableExhibit:
 
 def _legs_apart(analysis: StudyAnalysis) -> pd.DataFrame:
     """How much later the left leg drives than the right one, ``rider, later_deg, later_low, later_high``."""
-    rows = analysis.quantities
     legs = [
-        rows[rows["quantity"] == f"torque_phase_{leg}_deg"].set_index(["rider", "trial"])["value"]
+        analysis.values_of(f"torque_phase_{leg}_deg").set_index(["rider", "trial"])["value"]
         for leg in ("left", "right")
     ]
     later = ((legs[0] - legs[1]).dropna() + 180) % 360 - 180

@@ -54,15 +54,18 @@ class RiderTables:
                 write_csv(_folder(results_dir, rider) / f"{name}.csv", getattr(self, name))
 
 
-def read_rider_tables(results_dir: str, rider: str) -> RiderTables | None:
-    """Read the tables of one rider's page; None when that page was not made."""
+def has_rider_tables(results_dir: str, rider: str) -> bool:
+    """Whether the page of a rider was made and left its tables."""
     folder = _folder(results_dir, rider)
-    if not all((folder / f"{name}.csv").is_file() for name in TABLES):
-        return None
+    return all((folder / f"{name}.csv").is_file() for name in TABLES)
+
+
+def read_rider_table(results_dir: str, rider: str, name: str) -> pd.DataFrame:
+    """Read one of the tables that a rider's page left."""
     text: dict[str, type] = dict.fromkeys(
         ("trial", "rider", "sequence", "intensity", "reason", "note", "unit"), str
     )
-    return RiderTables(*(_read(folder / f"{name}.csv", text) for name in TABLES))
+    return _read(_folder(results_dir, rider) / f"{name}.csv", text)
 
 
 def faults_of_recordings(results_dir: str, riders: Collection[str]) -> tuple[str, ...]:

@@ -107,7 +107,7 @@ class RingsAnalysis(StudyAnalysis):
 
         Columns ``ring, intensity, sectors, mean_W, lowest_W, highest_W, riders``.
         """
-        gaps = self._together("meter")
+        gaps = self.meter
         if gaps.empty:
             remedy = "record the torque of both legs"
             raise Refusal("a meter's error", "no rider with two-leg torque", "at least one", remedy)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -59,6 +59,7 @@ def make_report(
     fresh: bool = False,
     say: Say = print,
     way: WayOfWork | None = None,
+    subjects: Collection[str] | None = None,
 ) -> Report:
     """Run the notebooks of a study and write its pages, tables, figures and record below `out`.
 
@@ -74,6 +75,8 @@ def make_report(
         Make every page again, also those that would come out unchanged.
     way : WayOfWork, optional
         Where and how pages are made, in place of `jobs` kernels started anew on this machine.
+    subjects : collection of str, optional
+        Make only the pages of these subjects and leave the others as they are.
 
     Raises
     ------
@@ -86,6 +89,8 @@ def make_report(
     study_dir, out = study_dir.resolve(), out.resolve()
     study = open_study(study_dir)
     plans = _chosen_pages(study, only_rider)
+    if subjects is not None:
+        plans = tuple(plan for plan in plans if plan.subject in subjects)
     _check_outside(out, study.root)
     keys = PageKeys(out)
     keys.open(fresh)
@@ -95,7 +100,7 @@ def make_report(
         check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
     with alone_in(out), open_making(study, out, plans, way or WayOfWork(jobs), say) as making:
         run = _Run(study, out, making, keys, Progress(say, len(plans)), StudyInputs(study))
-        if not only_rider:
+        if not only_rider and subjects is None:
             run.drop_strangers(plans)
         pages = run.make_all(plans)
         _finish(study, out, keys, only_rider)

@@ -11,23 +11,37 @@ from analysis_lib.reports.effect_exhibits import EFFECT_DIGITS, EFFECT_HEADINGS,
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.sensitivity_figures import forest, residual_panels
 from analysis_lib.reports.intensity_labels import NO_LABELS
-from analysis_lib.reports.sister_analyses import SisterAnalyses
+from analysis_lib.reports.sister_analyses import (
+    FIRM,
+    FIXED,
+    MIXED,
+    MIXED_BY_INTENSITY,
+    PRIMARY,
+    RELABELLED,
+    SURE,
+    SisterAnalyses,
+)
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.estimates import decimals_for
 from analysis_lib.statistics.fixed_riders import FixedRiders
 from analysis_lib.statistics.period_effects import period_effects
+from analysis_lib.statistics.sensitivity import leave_one_out
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
 
-MODELS_IN_WORDS = (
-    "Primary: t on the riders' contrasts. Relabelling: the riders' sequences dealt otherwise; it rests on riders"
-    " and periods with a value at every intensity, so its estimate may differ where trials are missing. Mixed"
-    " model: every trial, random rider, rider:ring and rider:period. By intensity: with rider:intensity (each"
-    " rider's own level at an intensity, which otherwise counts as noise there), rider:ring:intensity and a residual"
-    " variance at each intensity too. Fixed riders: rider, period and ring by least squares, for these riders only."
-    " Without cautions: the primary analysis without the trials used under caution, where there are any."
-)
+WAYS = {
+    PRIMARY: "t on the riders' contrasts.",
+    RELABELLED: "The riders' sequences dealt otherwise; it rests on riders and periods with a value at every intensity, so"
+    " its estimate may differ where trials are missing.",
+    MIXED: "Every trial; random rider, rider:ring and rider:period.",
+    MIXED_BY_INTENSITY: "With rider:intensity (each rider's own level at an intensity, which otherwise counts as noise"
+    " there), rider:ring:intensity and a residual variance at each intensity too.",
+    FIXED: "Rider, period and ring by least squares, for these riders only.",
+    FIRM: "The primary analysis without the trials used under caution.",
+    SURE: "The primary analysis without the trials in which the crank turns as on the other ring.",
+}
+"""What each analysis is, in a sentence or two."""
 
 
 def agreement_sentences(sisters: SisterAnalyses, labels: Mapping[str, str] = NO_LABELS) -> list[str]:
@@ -62,12 +76,11 @@ def analyses_table(sisters: SisterAnalyses) -> TableExhibit:
     """Give every analysis at every intensity."""
     frame = sisters.moves().drop(columns=["low90", "high90"])
     decimals = decimals_for(float(frame["se"].iloc[0]))
-    notes = " ".join(f"{name[0].upper()}{name[1:]}: {note}" for name, note in sisters.notes.items())
     return TableExhibit(
         f"analyses_{sisters.outcome.name}",
         frame,
         f"{name_with_unit(sisters.outcome)}, oval − round, by every analysis. Moved: distance from the primary"
-        f" estimate, in the outcome's unit and in its standard errors. {MODELS_IN_WORDS} {notes}",
+        " estimate, in the outcome's unit and in its standard errors. The next table says what each analysis is.",
         EFFECT_HEADINGS | {"moved_se": "moved (in its SE)"},
         EFFECT_DIGITS
         | dict.fromkeys(("estimate", "se", "low", "high"), decimals)
@@ -75,12 +88,26 @@ def analyses_table(sisters: SisterAnalyses) -> TableExhibit:
     )
 
 
+def ways_table(sisters: SisterAnalyses) -> TableExhibit:
+    """Say what each analysis is, and what belongs to it alone: variance components, the floor of p."""
+    names = list(dict.fromkeys(sisters.frame["analysis"]))
+    notes = [
+        f"{note[0].upper()}{note[1:]}" if (note := sisters.notes.get(name, "")) else "" for name in names
+    ]
+    frame = pd.DataFrame(
+        {"analysis": names, "what_it_is": [WAYS[name] for name in names], "found_with_it": notes}
+    )
+    return TableExhibit(
+        f"ways_{sisters.outcome.name}", frame, f"The analyses of {sisters.outcome.label} in the table above."
+    )
+
+
 def leave_one_out_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     """Show how the overall estimate moves when each rider in turn is left out."""
-    frame = effect.leave_one_out()
+    overall = effect.contrasts[effect.contrasts["intensity"] == OVERALL]
     return TableExhibit(
         f"leave_one_out_{outcome.name}",
-        frame[frame["intensity"] == OVERALL].reset_index(drop=True),
+        leave_one_out(overall, effect.level, effect.resolution),
         f"{name_with_unit(outcome)}, oval − round overall, without each rider in turn. An answer that hangs on"
         " one rider shows here.",
         EFFECT_HEADINGS,

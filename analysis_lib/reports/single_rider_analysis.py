@@ -87,8 +87,8 @@ class SingleRiderAnalysis(StudyAnalysis):
         an outcome that was not measured turn by turn.
         """
         place = {name: number for number, name in enumerate(self.levels(outcome))}
-        wanted = (self.quantities["quantity"] == outcome.name) & self.quantities["intensity"].isin(place)
-        rows = self.quantities[wanted].sort_values(
+        rows = self.values_of(outcome.name)
+        rows = rows[rows["intensity"].isin(place)].sort_values(
             ["intensity", "period"], key=lambda part: part.replace(place)
         )
         columns = ["intensity", "period", "ring", "value", "se", "n_turns", "n_effective"]

@@ -12,6 +12,7 @@ import pandas as pd
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_tables import RiderTables
+from analysis_lib.reports.written_tables import each_table
 from analysis_lib.statistics.circular import CircularMean, axial_mean
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
@@ -25,6 +26,20 @@ from analysis_lib.study.protocol import Outcome
 
 CELL = ["rider", "sequence", "period", "ring", "intensity"]
 
+CHANNELS = ("total", "left", "right")
+"""Torque of both legs together, and of each."""
+
+BESIDE_OUTCOMES = (
+    "power_W",
+    "cadence_rpm",
+    "rpe",
+    "left_share_pct",
+    "torque_phase_deg",
+    "torque_phase_left_deg",
+    "torque_phase_right_deg",
+)
+"""What pages about all ask for beside the declared outcomes; a rider's tables have some ninety quantities a trial."""
+
 FEWEST_FOR_A_BAND = 6
 """2/2⁶ = 0.031 is the first below 0.05."""
 
@@ -34,7 +49,11 @@ FEWEST_TO_SHARE_A_SEQUENCE = 3
 
 @dataclass(frozen=True)
 class StudyAnalysis:
-    """A study with the tables of the riders that could be analysed, and why the others could not."""
+    """A study with the tables of the riders that could be analysed, and why the others could not.
+
+    What pages about all need of a table is taken from one rider's after the other, so that memory hardly grows with the
+    riders: not all quantities, and of torque profiles each rider's mean on a ring.
+    """
 
     study: Study
     tables: Mapping[str, RiderTables]
@@ -47,13 +66,32 @@ class StudyAnalysis:
 
     @cached_property
     def quantities(self) -> pd.DataFrame:
-        """Every quantity of every used trial, one row each."""
-        return self._together("quantities")
+        """The declared outcomes and what stands beside them, of every used trial, one row each; see `values_of`."""
+        kept = {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}
+        tables = each_table(self.tables, "quantities")
+        return pd.concat([rows[rows["quantity"].isin(kept)] for rows in tables], ignore_index=True)
 
     @cached_property
-    def profiles(self) -> pd.DataFrame:
-        """Every used trial's torque profile and crank speed."""
-        return self._together("profiles")
+    def mean_curves(self) -> dict[str, pd.DataFrame]:
+        """By channel: each rider's mean torque over trials, (intensity, ring, rider) by degrees of the right crank."""
+        found: dict[str, list[pd.DataFrame]] = {channel: [] for channel in CHANNELS}
+        for profiles in each_table(self.tables, "profiles"):
+            columns = {channel: f"torque_{channel}_Nm" for channel in CHANNELS}
+            known = {channel: name for channel, name in columns.items() if name in profiles}
+            cells = profiles.groupby(["intensity", "ring", "rider", "crank_deg"])[list(known.values())]
+            means = cells.mean().unstack("crank_deg")
+            for channel, name in known.items():
+                found[channel].append(pd.DataFrame(means[name]))
+        return {channel: pd.concat(parts) for channel, parts in found.items() if parts}
+
+    @cached_property
+    def meter(self) -> pd.DataFrame:
+        """What a meter would add to oval − round by itself, one row a rider, intensity and number of speed sectors."""
+        return self._together("meter")
+
+    @cached_property
+    def _phases(self) -> pd.DataFrame:
+        return self._together("phases")
 
     @cached_property
     def budgets(self) -> pd.DataFrame:
@@ -64,6 +102,14 @@ class StudyAnalysis:
     def outcomes(self) -> list[Outcome]:
         """The declared outcomes, the primary one first."""
         return sorted(self.study.settings.outcomes, key=lambda outcome: not outcome.primary)
+
+    def values_of(self, *quantities: str) -> pd.DataFrame:
+        """Return the rows of some quantities: declared outcomes, or those of `BESIDE_OUTCOMES`."""
+        if unkept := {*quantities} - {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}:
+            raise LookupError(
+                f"no page about all riders keeps {', '.join(sorted(unkept))}: add it to BESIDE_OUTCOMES"
+            )
+        return self.quantities[self.quantities["quantity"].isin(quantities)]
 
     @property
     def intensities(self) -> list[str]:
@@ -76,8 +122,7 @@ class StudyAnalysis:
 
     def without_value(self, outcome: Outcome) -> list[str]:
         """The intensities at which no rider has a value of an outcome that has values elsewhere."""
-        rows = self.quantities[self.quantities["quantity"] == outcome.name].dropna(subset=["value"])
-        known = set(rows["intensity"])
+        known = set(self.values_of(outcome.name).dropna(subset=["value"])["intensity"])
         levels = self.levels(outcome)
         return [name for name in levels if name not in known] if known & set(levels) else []
 
@@ -93,8 +138,8 @@ class StudyAnalysis:
         that 179° and 1° differ by two degrees.
         """
         levels = [name for name in self.levels(outcome) if name not in self.without_value(outcome)]
-        wanted = (self.quantities["quantity"] == outcome.name) & self.quantities["intensity"].isin(levels)
-        rows = self.quantities[wanted]
+        rows = self.values_of(outcome.name)
+        rows = rows[rows["intensity"].isin(levels)]
         table = rows[[*CELL, "value"]].rename(columns={"value": outcome.label})
         if outcome.unit == "deg":
             table[outcome.label] = _as_neighbours(table[outcome.label])
@@ -154,20 +199,13 @@ class StudyAnalysis:
         ) / (steps @ steps)
         return self._band(pd.DataFrame(slopes, index=riders), "trend of torque curves")
 
-    @once
     def curve_differences(self, intensity: str, channel: str = "total", ring: str = "oval") -> pd.DataFrame:
         """Return riders by degrees: mean torque over oval periods minus that over round periods.
 
         ``channel`` is total (both legs), left or right; always against the right crank. ``ring`` names the oval
         ring where a study has several.
         """
-        column = f"torque_{channel}_Nm"
-        rows = self.profiles[self.profiles["intensity"] == intensity]
-        rows = rows.reindex(columns=[*rows.columns.union([column])]).dropna(subset=[column])
-        curves = {
-            name: here.pivot_table(index="rider", columns="crank_deg", values=column)
-            for name, here in rows.groupby("ring")
-        }
+        curves = self._curves_by_ring(intensity, channel)
         if not {"round", ring} <= set(curves):
             legs = "two-leg torque" if channel == "total" else f"torque of the {channel} leg"
             raise Refusal(
@@ -179,9 +217,20 @@ class StudyAnalysis:
         both = curves[ring].index.intersection(curves["round"].index)
         return curves[ring].loc[both] - curves["round"].loc[both]
 
+    def _curves_by_ring(self, intensity: str, channel: str) -> dict[str, pd.DataFrame]:
+        """Riders by degrees on each ring; only riders, and degrees, with torque of that channel."""
+        means = self.mean_curves.get(channel)
+        if means is None:
+            return {}
+        here = means[means.index.get_level_values("intensity") == intensity].dropna(how="all")
+        return {
+            str(ring): curves.droplevel(["intensity", "ring"]).dropna(axis="columns", how="all").sort_index()
+            for ring, curves in here.groupby(level="ring")
+        }
+
     def phases(self, intensity: str) -> pd.Series:
         """Return each rider's torque phase at one intensity, degrees in [0, 180)."""
-        rows = self._together("phases")
+        rows = self._phases
         return rows[rows["intensity"] == intensity].set_index("rider")["torque_phase_deg"]
 
     def mean_phase(self, intensity: str) -> CircularMean:
@@ -193,7 +242,7 @@ class StudyAnalysis:
 
         Columns ``intensity, sectors, mean_W, lowest_W, highest_W, riders``.
         """
-        gaps = self._together("meter")
+        gaps = self.meter
         over_all = gaps.groupby(["rider", "sectors"], as_index=False)["gap_W"].mean().assign(intensity="all")
         grouped = pd.concat([gaps, over_all]).groupby(["intensity", "sectors"], sort=False)["gap_W"]
         return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
@@ -204,7 +253,7 @@ class StudyAnalysis:
         Flipping the signs of two riders of a sequence turns their difference from its mean into nothing as often as not.
         Where no sequence has a third, flips without any scatter are common and the band grows beyond all use.
         """
-        sequence = self.quantities.drop_duplicates("rider").set_index("rider")["sequence"].loc[riders]
+        sequence = self.trials.drop_duplicates("rider").set_index("rider")["sequence"].loc[riders]
         shared = sequence.value_counts().max() >= FEWEST_TO_SHARE_A_SEQUENCE
         return sequence.to_numpy(dtype=object) if shared else None
 
@@ -222,7 +271,7 @@ class StudyAnalysis:
         return paired_curves(differences.to_numpy(), seed=seed, sequence=sequence)
 
     def _together(self, name: str) -> pd.DataFrame:
-        return pd.concat([getattr(tables, name) for tables in self.tables.values()], ignore_index=True)
+        return pd.concat(each_table(self.tables, name), ignore_index=True)
 
 
 def _as_neighbours(angles_deg: pd.Series) -> np.ndarray:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.page_list import PlannedPage, planned_pages
 from analysis_lib.reports.record_check import (
     Check,
     ReportRecords,
@@ -27,6 +28,8 @@ from analysis_lib.reports.table_comparison import TOLERANCES, table_differences
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.schema import is_inside
 
+NAMED = 5
+"""Pages that a report lacks and that are named, so that the others of a large study fill no screen."""
 PICTURES = (".svg", ".png", ".pdf")
 DRAWN_ELSEWHERE = "drawn by other versions of packages; its numbers are compared as tables"
 PICTURE_IN_TEXT = re.compile(r"data:image/[a-z+]+;base64,[A-Za-z0-9+/=]+|\"image/[a-z+]+\": \"[^\"]*\"")
@@ -93,15 +96,20 @@ def _check_crate(records: ReportRecords, study: Path) -> Iterator[Check]:
 
 
 def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Iterator[Check]:
-    """Every file of every page comes out again; pages that the report does not have are named."""
+    """Every file of every page comes out again; pages that the report does not have are not made, but named."""
+    planned = {plan.subject: plan for plan in planned_pages(open_study(study))}
     with tempfile.TemporaryDirectory(prefix="verify-") as folder:
         again = Path(folder) / "report"
-        make_report(study, again, jobs=2, say=lambda line: None)
+        needed = _needed(records.pages, planned.values())
+        make_report(study, again, jobs=2, say=lambda line: None, subjects=needed)
         new = read_records(again)
-        for subject in sorted(records.pages.keys() | new.pages.keys()):
-            if subject not in records.pages:
-                yield Check(f"page of {subject}", "not checked", "the report has no such page")
-            elif subject not in new.pages:
+        if lacking := [subject for subject in planned if subject not in records.pages]:
+            some = ", ".join(lacking[:NAMED]) + (", …" if len(lacking) > NAMED else "")
+            yield Check(
+                f"pages of {some}", "not checked", f"{len(lacking)} pages that the report does not have"
+            )
+        for subject in sorted(records.pages):
+            if subject not in new.pages:
                 yield Check(f"page of {subject}", "differs", "no such page comes from this study")
             else:
                 names = {*records.pages[subject]["files"], *new.pages[subject]["files"]}
@@ -124,6 +132,13 @@ def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Itera
 def _said_of_run(run: dict[str, Any]) -> dict[str, Any]:
     """What the record says beside program and packages, looked at before, and the command, which may be of one rider."""
     return {name: run.get(name) for name in ("seed", "parameters", "notebooks", "inputs", "states")}
+
+
+def _needed(held: Collection[str], planned: Iterable[PlannedPage]) -> set[str]:
+    """The pages to make: those that the report has and, where one of them is about all riders, every rider's."""
+    plans = list(planned)
+    about_all = any(plan.subject in held for plan in plans if not plan.rider)
+    return {plan.subject for plan in plans if plan.subject in held or (about_all and plan.rider)}
 
 
 def compare_files(name: str, there: Path, here: Path, same_program: bool) -> Check:

@@ -58,7 +58,8 @@ class KeptPeriods:
 
 @dataclass(frozen=True)
 class PeriodFit:
-    """A least-squares fit of periods, riders and ring: columns, a solution, the projection on what is determined."""
+    """A least-squares fit of periods and ring, freed of riders' levels: columns, a solution, the projection on what is
+    determined."""
 
     columns: pd.Index
     coefficients: NDArray[np.float64]
@@ -118,16 +119,16 @@ def _amount(weights: pd.Series, fitted: PeriodFit) -> float:
 
 
 def _fit_periods(here: pd.DataFrame) -> PeriodFit:
-    """Fit value = rider + period + ring by least squares, however much of it the trials determine."""
+    """Fit value = rider + period + ring by least squares, however much of it the trials determine.
+
+    Each rider's mean is taken out of values and columns, which leaves what they say of periods and ring as it is.
+    """
     seen = here.dropna(subset=["value"])
-    design = pd.concat(
-        [
-            pd.get_dummies(seen["period"], dtype=float),
-            pd.get_dummies(seen["rider"].astype(str), prefix="rider", dtype=float),
-            (seen["ring"] == "oval").astype(float).rename("oval"),
-        ],
-        axis=1,
-    )
-    inverse = np.linalg.pinv(design.to_numpy(), rcond=1e-10)
-    coefficients = inverse @ seen["value"].to_numpy(dtype=float)
-    return PeriodFit(design.columns, coefficients, inverse @ design.to_numpy())
+    oval = (seen["ring"] == "oval").astype(float).rename("oval")
+    columns = pd.concat([pd.get_dummies(seen["period"], dtype=float), oval], axis=1)
+    by_rider = seen["rider"].to_numpy()
+    design = (columns - columns.groupby(by_rider).transform("mean")).to_numpy()
+    values = seen["value"].astype(float)
+    inverse = np.linalg.pinv(design, rcond=1e-10)
+    coefficients = inverse @ (values - values.groupby(by_rider).transform("mean")).to_numpy()
+    return PeriodFit(columns.columns, coefficients, inverse @ design)

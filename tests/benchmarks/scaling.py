@@ -27,7 +27,7 @@ import pandas as pd
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
 from analysis_lib.reports.page_list import planned_pages
 from analysis_lib.reports.page_origin import page_origin
-from analysis_lib.reports.rider_tables import RiderTables, read_rider_tables
+from analysis_lib.reports.rider_tables import TABLES, RiderTables, read_rider_table
 from analysis_lib.reports.rider_trials import labelled_trials
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.synthetic import DEMO_INTENSITIES, small_study
@@ -106,10 +106,10 @@ def _measure(what: str, *words: object) -> None:
 def _write_others(study: Study, report: Path) -> None:
     """Leave for every other rider what a page leaves, made up from the model's."""
     keys, inputs = PageKeys(report), StudyInputs(study)
-    model = read_rider_tables(str(report), MODEL)
+    model = RiderTables(**{name: read_rider_table(str(report), MODEL, name) for name in TABLES})
     pages = {plan.rider: plan for plan in planned_pages(study) if plan.rider}
     for number, (rider, plan) in enumerate(pages.items()):
-        if rider == MODEL or model is None:
+        if rider == MODEL:
             continue
         for one, other in zip(pages[MODEL].roots, plan.roots, strict=True):
             _copy(report / one, report / other)
