@@ -4,8 +4,9 @@ A number is linked to a row only when that row holds it: a value that rounds to 
 sought in the tables that the sentence names, or else in those under the same heading. Where several rows hold it, the
 row is taken that holds most of the sentence's other numbers and is named in it. Numbers of few digits stand in too many
 rows to mean one by themselves: they are linked to a row that the sentence names or that holds another of its numbers
-(whole ones only where the words around say what they are, as in "n = 12"), or to the row whose head they are. Captions of
-figures are linked like sentences.
+(whole ones only where the words around say what they are, as in "n = 12"), or to the row whose head they are. What was
+declared beforehand stands in a table of its own, which any sentence may speak of. Captions of figures are linked like
+sentences.
 """
 
 from __future__ import annotations
@@ -27,8 +28,11 @@ SECTION = re.compile(r"(?=<h2\b)")
 NUMBER = re.compile(r"(?<![\w.])([+−]?)(\d+)(\.\d+)?(?![\w.]*\w)(\s?%)?")
 """A number that is no part of a name such as R01, an index or a date."""
 
-NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |F\((\d+, )?)$")
-NAMED_AFTER = re.compile(r" (df\b|of \d+ trials|allocations)")
+DECLARED = "declared"
+"""The table of what was declared beforehand; see `declared_exhibits`."""
+
+NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |that matters |\b[a-z]+_\w+ = |F\((\d+, )?)$")
+NAMED_AFTER = re.compile(r" (df\b|of \d+ trials|allocations|whole turns were kept)")
 """Words that say what a whole number is."""
 
 NAMED = 0.9
@@ -131,7 +135,7 @@ def _link_section(section: str, tables: dict[str, list[Row]]) -> str:
 
     def linked(match: re.Match[str]) -> str:
         names = match[1].split() if match[1] else here
-        rows = [row for name in names for row in tables.get(name, [])]
+        rows = [row for name in dict.fromkeys([*names, DECLARED]) for row in tables.get(name, [])]
         return f'<p class="said">{_link_sentence(unescape(match[2]), rows)}</p>'
 
     rows_here = [row for name in here for row in tables[name]]
@@ -185,7 +189,8 @@ def _chooser(sentence: str, numbers: Iterable[Number], rows: Sequence[Row]) -> C
         alone = number.percent and not number.level and len(holding) == 1
         headed = any(row.headed == number.value for row in holding)
         if not (number.telling or alone or headed):
-            enough = NAMED if number.decimals else 1.0 if number.percent or number.named else math.inf
+            telling_name = number.decimals or number.named or number.level
+            enough = NAMED if telling_name else 1.0 if number.percent else math.inf
             holding = [row for row in holding if weight[row.anchor] >= enough]
         return max(holding, key=lambda row: weight[row.anchor], default=None)
 

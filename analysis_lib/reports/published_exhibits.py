@@ -47,7 +47,7 @@ def rider_sentence(compared: list[ComparedEffect]) -> str:
     )
     return (
         "Held against published changes of power, each at its own ring and cadence, this rider's stroke and the likely"
-        f" range of strokes give: {each}. Table, doubts and what is not compared: in the notebook 02_ring_and_power."
+        f" range of strokes give: {each}. Doubts and what is not compared: in the notebook 02_ring_and_power."
     )
 
 

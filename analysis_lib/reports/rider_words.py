@@ -188,7 +188,6 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
 
 def methods(analysis: RiderAnalysis) -> list[str]:
     """Generate the methods text from what was done."""
-    rules = analysis.study.settings.rules.turn_rules()
     return [
         (
             "Zero torque from the checks before and after each trial, linear in time, is subtracted. The"
@@ -197,11 +196,8 @@ def methods(analysis: RiderAnalysis) -> list[str]:
             " turn divided by its duration."
         ),
         (
-            f"A whole turn is kept between {rules.cadence_min_rpm:g} and {rules.cadence_max_rpm:g} rpm,"
-            f" without a gap of more than {rules.max_gap_s:g} s between samples, a step back of more than"
-            f" {rules.max_backward_deg:g}°, a standstill of more than {rules.max_standstill_s:g} s or a"
-            f" saturated or stuck channel, and with a mean torque of at least {rules.min_mean_torque_Nm:g}"
-            " N·m."
+            "A whole turn is kept when its cadence, its longest gap, its farthest step back, its longest standstill and its"
+            " mean torque keep to the rules of the table, and no channel is saturated or stuck."
         ),
         (
             "A trial's value is the mean over its kept turns with a standard error that allows for"

@@ -18,7 +18,7 @@ def cautions_of(turns: Turns) -> list[str]:
     cautions = []
     if kept < turns.rules.min_turns:
         cautions.append(
-            f"Only {kept} whole turns were kept; a stable mean needs {turns.rules.min_turns} "
+            f"Only {kept} whole turns were kept, fewer than min_turns = {turns.rules.min_turns}, which a stable mean needs "
             "(Sports Biomechanics 2025, 24:2519)."
         )
     if whole - kept > MANY_DROPPED * whole:

@@ -222,7 +222,8 @@ class TestWhatIsSaid:
     def test_few_turns_are_a_caution(self):
         """Thirty turns for a stable mean: Sports Biomechanics 2025, 24:2519."""
         assert analyse_trial(ride(duration_s=20)).cautions == [
-            "Only 29 whole turns were kept; a stable mean needs 30 (Sports Biomechanics 2025, 24:2519)."
+            "Only 29 whole turns were kept, fewer than min_turns = 30, which a stable mean needs (Sports Biomechanics 2025,"
+            " 24:2519)."
         ]
         assert analyse_trial(ride(duration_s=21)).cautions == []
 
