@@ -162,6 +162,14 @@ class Page:
         )
 
 
+def _say_why_it_ended(program: str, log: str):
+    """Skip the test where the system lacks a library of the browser's, by its name; anything else is an error."""
+    missing = [line for line in log.splitlines() if "shared librar" in line or "Library not loaded" in line]
+    if missing:
+        pytest.skip(f"{program} lacks a system library: {missing[0].strip()}")
+    raise AssertionError(f"{program} ended at once: {log[-500:]}")
+
+
 @contextmanager
 def browser_page(program: str, address: str, home: Path):
     """Open an address in a headless browser."""
@@ -183,9 +191,15 @@ def browser_page(program: str, address: str, home: Path):
         f"--user-data-dir={profile}",
         address,
     ]
-    with _running(command, home / "browser.log"):
+    with _running(command, home / "browser.log") as process:
         told = profile / "DevToolsActivePort"
-        port = wait_for("the browser", lambda: told.exists() and told.read_text().split("\n")[0])
+
+        def port_told():
+            if process.poll() is not None:
+                _say_why_it_ended(program, (home / "browser.log").read_text(errors="replace"))
+            return told.exists() and told.read_text().split("\n")[0]
+
+        port = wait_for("the browser", port_told)
 
         def pages():
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/json", timeout=5) as answer:

@@ -9,6 +9,7 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
+from paper import require_printer
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
@@ -162,8 +163,8 @@ def test_a_study_that_cannot_be_opened_is_said_and_not_computed(report, tmp_path
     ],
 )
 def test_each_kind_of_file_is_named_when_it_was_edited_or_taken_away(report, file, change, finding):
-    if not (report / file).exists():
-        pytest.skip(f"{file} needs what this machine lacks")
+    if file.endswith(".pdf"):
+        require_printer()
     if change:
         (report / file).write_bytes((report / file).read_bytes() + change)
     else:
