@@ -59,7 +59,16 @@ class StudyInputs:
 
         Places of rows in a table are left out, so that a row put in above makes nobody else's page again.
         """
-        study, trials = self.study, self.study.trials_of(rider)
+        return self._of(rider, self.study.trials_of(rider))
+
+    def of_trial(self, trial: str) -> dict[str, object]:
+        """Return what one usable trial's result is made from: the like of `of_rider`, and its ring's outline."""
+        trials = self.study.trials[self.study.trials["trial"] == trial]
+        rider, ring = (str(trials[name].iloc[0]) for name in ("rider", "ring"))
+        return self._of(rider, trials) | {"outline": self.study.settings.rings[ring].outline_mm}
+
+    def _of(self, rider: str, trials: pd.DataFrame) -> dict[str, object]:
+        study = self.study
         files = sorted({str(name) for name in trials["file"] if name})
         return {
             "rider": study.riders[study.riders["rider"] == rider].drop(columns="row").to_csv(index=False),
