@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from matplotlib.ticker import FuncFormatter
+from matplotlib.ticker import FuncFormatter, ScalarFormatter
 
 from analysis_lib.reports.exhibit import TableExhibit
 
@@ -55,6 +55,8 @@ def label_figure(figure: Figure, labels: Mapping[str, str]) -> None:
 
 
 def _label_ticks(axis: Axis, labels: Mapping[str, str]) -> None:
+    if isinstance(axis.get_major_formatter(), ScalarFormatter):
+        return  # numbers are no names
     words = [text.get_text() for text in axis.get_ticklabels()]
     if any(word in labels for word in words):
         shown = {

@@ -57,9 +57,14 @@ def format_p(p: float) -> str:
 
 def write_csv(path: Path, frame: pd.DataFrame) -> None:
     """Write a tidy table with declared digits; text that a spreadsheet would run as a formula is quoted off."""
-    safe = frame.apply(lambda column: column.map(_spreadsheet_safe)).rename(columns=_spreadsheet_safe)
+    safe = frame.apply(_safe_column).rename(columns=_spreadsheet_safe)
     text = safe.to_csv(index=False, float_format=f"%.{FILE_DIGITS}g", lineterminator="\n")
     write_text_whole(path, text)
+
+
+def _safe_column(column: pd.Series) -> pd.Series:
+    """Look at every cell of a column, unless it holds numbers alone."""
+    return column if column.dtype.kind in "biuf" else column.map(_spreadsheet_safe)
 
 
 def _spreadsheet_safe(value: object) -> object:

@@ -7,6 +7,7 @@ datapackage.json.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
@@ -173,7 +174,7 @@ class TableKind:
 
     def column_schema(self, column: str) -> dict[str, Any]:
         """Describe a column as JSON Schema does, without the choice of an empty cell."""
-        described = dict(self.row.model_json_schema()["properties"][column])
+        described = dict(_described(self.row)[column])
         described.pop("may_be_left_out", None)
         described.pop("default", None)
         choices = [choice for choice in described.pop("anyOf", []) if choice.get("type") != "null"]
@@ -181,7 +182,7 @@ class TableKind:
 
     def may_be_empty(self, column: str) -> bool:
         """Whether an empty cell is a value that the column allows."""
-        described = self.row.model_json_schema()["properties"][column]
+        described = _described(self.row)[column]
         is_optional = any(choice.get("type") == "null" for choice in described.get("anyOf", []))
         is_optional &= not described.get("asked_for_later", False)
         return is_optional or self.column_type(column) == "boolean"
@@ -190,6 +191,12 @@ class TableKind:
         """Name the type of a column's values."""
         described = self.column_schema(column)
         return "datetime" if described.get("format") == "date-time" else described["type"]
+
+
+@cache
+def _described(row: type[TableRow]) -> dict[str, dict[str, Any]]:
+    """Return what JSON Schema says of every column of a row model; made once, because it takes a while."""
+    return row.model_json_schema()["properties"]
 
 
 #: A rider with a bad cell stays in the table, the cell being absent: he has a page, which says so.
