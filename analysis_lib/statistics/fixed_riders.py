@@ -92,10 +92,15 @@ def fixed_rider_effect(table: pd.DataFrame, value: str, level: float = 0.95, uni
 
 
 def _fit(seen: pd.DataFrame, quantity: str, unit: str) -> tuple[Estimate, pd.DataFrame]:
-    design, y = _design(seen), seen["value"].to_numpy(dtype=float)
-    n, rank = int(seen["rider"].nunique()), int(np.linalg.matrix_rank(design))
+    y = seen["value"].to_numpy(dtype=float)
+    # Each rider's level is taken out of values and columns; what is left of the other columns is fitted as if all stood
+    # beside one another, without a column for each of a thousand riders.
+    trials = seen.groupby("rider")["value"].transform("size").to_numpy(dtype=float)
+    design, freed = _without_riders(_design(seen), seen), _without_riders(y[:, None], seen)[:, 0]
+    n = int(seen["rider"].nunique())
+    rank = n + int(np.linalg.matrix_rank(design))
     # The ring must add to the rank, or it is a mixture of riders and periods.
-    if rank == np.linalg.matrix_rank(design[:, 1:]) or len(y) <= rank:
+    if rank == n + np.linalg.matrix_rank(design[:, 1:]) or len(y) <= rank:
         raise Refusal(
             quantity,
             f"{show_count(len(y), 'value')} of {show_count(n, 'rider')}",
@@ -103,13 +108,13 @@ def _fit(seen: pd.DataFrame, quantity: str, unit: str) -> tuple[Estimate, pd.Dat
             "add riders or sequences, or leave this part out",
         )
     inverse = np.linalg.pinv(design)
-    coefficients, df = inverse @ y, len(y) - rank
-    residual = y - design @ coefficients
+    coefficients, df = inverse @ freed, len(y) - rank
+    residual = freed - design @ coefficients
     sd = float(np.sqrt(residual @ residual / df))
     if sd <= ROUNDING_ERRORS * np.finfo(float).eps * np.abs(y).max():
         sd = 0.0
     se = sd * float(np.sqrt(inverse[0] @ inverse[0]))
-    leverage = np.einsum("ij,ji->i", design, inverse)
+    leverage = 1 / trials + np.einsum("ij,ji->i", design, inverse)
     columns = ["rider", "sequence", "period", "ring"]
     left = seen[columns].assign(
         fitted=y - residual, residual=residual, standardised=_standardise(residual, sd, leverage)
@@ -118,14 +123,19 @@ def _fit(seen: pd.DataFrame, quantity: str, unit: str) -> tuple[Estimate, pd.Dat
 
 
 def _design(seen: pd.DataFrame) -> NDArray[np.float64]:
-    """Ring first, then riders, then periods but the first."""
+    """Ring first, then periods but the first."""
     return np.column_stack(
         [
             (seen["ring"] == "oval").to_numpy(dtype=float),
-            pd.get_dummies(seen["rider"].astype(str), dtype=float).to_numpy(),
             pd.get_dummies(seen["period"].astype(str), dtype=float, drop_first=True).to_numpy(),
         ]
     )
+
+
+def _without_riders(columns: NDArray[np.float64], seen: pd.DataFrame) -> NDArray[np.float64]:
+    """Take each rider's mean out of columns, a row a trial."""
+    frame = pd.DataFrame(columns)
+    return (frame - frame.groupby(seen["rider"].to_numpy()).transform("mean")).to_numpy()
 
 
 def _standardise(

@@ -186,11 +186,14 @@ def _own_replicates(seen: pd.DataFrame) -> pd.DataFrame:
 
 def _pool_replicates(seen: pd.DataFrame) -> tuple[float, int]:
     """Residual variance and degrees of freedom around rider × ring cells and common period effects."""
-    cell = pd.get_dummies(seen["rider"].astype(str) + " : " + seen["ring"], dtype=float)
     period = pd.get_dummies(seen["period"].astype(str), dtype=float)
-    design, values = np.column_stack([cell, period]), seen["value"].to_numpy()
+    # Each cell's mean is taken out of values and periods, which spares a column for each of them.
+    cells = seen.groupby(["rider", "ring"])
+    columns = period.assign(value=seen["value"].astype(float))
+    freed = columns - columns.groupby(cells.ngroup()).transform("mean")
+    design, values = freed.drop(columns="value").to_numpy(), freed["value"].to_numpy()
     solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
-    freedom = len(values) - int(rank)
+    freedom = len(values) - cells.ngroups - int(rank)
     if freedom < 1:
         raise Refusal(
             "individual responses",
@@ -199,7 +202,7 @@ def _pool_replicates(seen: pd.DataFrame) -> tuple[float, int]:
             "report the group's effect; one difference cannot tell a response from chance",
         )
     variance = float(((values - design @ solution) ** 2).sum()) / freedom
-    if math.sqrt(variance) <= 64 * np.finfo(float).eps * np.abs(values).max():
+    if math.sqrt(variance) <= 64 * np.finfo(float).eps * float(seen["value"].abs().max()):
         raise Refusal(
             "individual responses",
             "replicates that do not vary",

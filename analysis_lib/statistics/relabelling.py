@@ -18,6 +18,7 @@ from analysis_lib.statistics.trial_table import OVERALL, check_trials, ring_orde
 
 MOST_EXACT = 20_000
 RANDOM_RELABELLINGS = 9999
+AT_ONCE = 1000
 TIE = 1e-9
 
 
@@ -177,14 +178,22 @@ def relabelling_test(
         )
     allocations, exact = allocate(sequence, sizes, seed)
     weights = 1 / (len(sizes) * sizes)
-    riders = np.arange(len(sequence))
     return RelabellingTest(
         f"{value}, oval − round, {intensity}",
-        (effects * weights)[riders, allocations].sum(axis=1),
-        (exposures * weights)[riders, allocations].sum(axis=1),
+        _sum_over_riders(effects * weights, allocations),
+        _sum_over_riders(exposures * weights, allocations),
         exact,
         len(sequence),
         unit,
+    )
+
+
+def _sum_over_riders(parts: NDArray[np.float64], allocations: NDArray) -> NDArray[np.float64]:
+    """Sum each rider's part in the sequence that an allocation gives him; some allocations at a time, to spare memory."""
+    riders = np.arange(len(parts))
+    starts = range(0, len(allocations), AT_ONCE)
+    return np.concatenate(
+        [parts[riders, allocations[start : start + AT_ONCE]].sum(axis=1) for start in starts]
     )
 
 
@@ -212,14 +221,16 @@ def _contrasts_in_any_sequence(
     return np.array(effects).T[complete], np.array(exposures).T[complete], sequence[complete]
 
 
-def allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[NDArray[np.intp], bool]:
+def allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[NDArray, bool]:
     """All ways to share out the sequences, or random ones; the one that happened comes first."""
     n = len(sequence)
     ways = math.factorial(n) // math.prod(math.factorial(int(size)) for size in sizes)
     if ways > MOST_EXACT:
-        rng = np.random.default_rng(seed)
-        shuffled = rng.permuted(np.tile(sequence, (RANDOM_RELABELLINGS, 1)), axis=1)
-        return np.vstack([sequence, shuffled]), False
+        # A byte a rider where there are few sequences: ten thousand allocations of a thousand riders are many numbers.
+        short = sequence.astype(np.min_scalar_type(len(sizes)))
+        dealt = np.tile(short, (1 + RANDOM_RELABELLINGS, 1))
+        np.random.default_rng(seed).permuted(dealt[1:], axis=1, out=dealt[1:])
+        return dealt, False
     everything = np.array(list(_share_out(list(range(n)), [int(size) for size in sizes])))
     observed = (everything == sequence).all(axis=1)
     return np.vstack([everything[observed], everything[~observed]]), True

@@ -130,7 +130,7 @@ def _take_out(seen: pd.DataFrame) -> Array:
 
 
 def _explained(
-    values: Array, left: Array, ridden: Array, allocations: NDArray[np.intp], place: NDArray[np.intp]
+    values: Array, left: Array, ridden: Array, allocations: NDArray, place: NDArray[np.intp]
 ) -> Array:
     """Squares that rings explain of each column of `values` under each allocation (allocations, columns)."""
     rest, trials = left @ values, np.arange(len(values))
