@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from analysis_lib.reports.counts_in_words import say_counts
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.curve_figures import curve_difference_panels
 from analysis_lib.reports.intensity_labels import NO_LABELS, call
@@ -60,8 +61,8 @@ def trend_curve_exhibit(
     return _curve_figure(
         "curve_difference_trend",
         {STEP: trend} if isinstance(trend, PairedCurves) else trend,
-        f"Ring × intensity through the turn: change of the two-leg torque difference, {difference}, per step of"
-        " intensity, mean of the riders' own slopes",
+        f"Ring × intensity: change of the two-leg torque difference, {difference}, per step of intensity, from the riders'"
+        " own slopes",
         difference,
     )
 
@@ -86,12 +87,13 @@ def _curve_figure(
         )
         for panel, curve in curves.items()
     )
-    riders = "; ".join(f"{called[panel]}: {curve.n}" for panel, curve in curves.items())
-    found = "; ".join(f"{called[panel]}: {_runs_in_words(curve)}" for panel, curve in curves.items())
+    counts = {str(called[panel]): curve.n for panel, curve in curves.items()}
+    found = _where_in_words({str(called[panel]): curve for panel, curve in curves.items()})
     return FigureExhibit(
         name,
         curve_difference_panels(frame.assign(panel=frame["panel"].map(called)), difference),
-        f"{what}: mean over riders with a {_how_made(curves)}. Riders: {riders}. Where the band leaves zero: {found}.",
+        f"{what}: mean over riders with a {_how_made(curves)}. {say_counts('Riders', counts)} Where the band leaves zero:"
+        f" {found}.",
         f"{what}: mean difference curves with simultaneous bands; the band excludes zero: {found}.",
         frame,
     )
@@ -100,16 +102,26 @@ def _curve_figure(
 def _how_made(curves: Mapping[str, PairedCurves]) -> str:
     """Say how bands were made; adjusting for sequence costs degrees of freedom beyond the one of the mean."""
     if any(curve.df < curve.n - 1 for curve in curves.values()):
-        how = "largest |t| over relabelled sequences or flipped signs, adjusted for sequence as the primary analysis is"
+        how = (
+            "largest |t| over relabelled sequences or signs, adjusted for sequence as the primary analysis is"
+        )
     else:
         how = "largest |t| over flipped signs, not adjusted for sequence"
-    return f"95 % band that holds for the whole turn at once ({how}, closed at 360°)"
+    return f"95 % band that holds for the whole turn at once ({how})"
 
 
 def _runs_in_words(curve: PairedCurves) -> str:
     return (
         ", ".join(f"{start}–{(end + 1) % 360 or 360}°" for start, end in curve.excludes_zero()) or "nowhere"
     )
+
+
+def _where_in_words(curves: Mapping[str, PairedCurves]) -> str:
+    """Name the panels whose band leaves zero, and say once that the others do not."""
+    leaving = [f"{name}: {_runs_in_words(curve)}" for name, curve in curves.items() if curve.excludes_zero()]
+    if leaving and len(leaving) < len(curves):
+        leaving.append("nowhere else")
+    return "; ".join(leaving) or "nowhere"
 
 
 def curve_sentence(
@@ -154,11 +166,9 @@ def curve_table(
     return TableExhibit(
         name,
         pd.DataFrame(rows),
-        f"{what}, {difference} (N·m): where the band leaves zero, from and to which crank angle (a dash:"
-        " nowhere; over 360° where it ends before it begins), the largest mean difference there, or in the turn, with"
-        " its band, and how far the band is from zero at most. Largest possible: no difference larger than this, in"
-        " either direction, is left open anywhere in the turn. p is for the whole curve of one row's name, and beside"
-        f" it adjusted for having looked at all {over} (Holm).",
+        f"{what}, {difference} (N·m): where the band leaves zero (a dash: nowhere; over 360° where it ends before it"
+        " begins), the largest mean difference there, or in the turn. Largest possible: no larger one is left open"
+        f" anywhere. p is for a whole curve, beside it adjusted for all {over} (Holm).",
         {
             "intensity": "intensity" if over == "intensities" else "curve",
             "from_deg": "leaves zero from (deg)",

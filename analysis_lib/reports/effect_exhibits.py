@@ -58,11 +58,10 @@ def effect_exhibit(outcome: Outcome, effect: RingEffect, level: float = 0.95) ->
         effect_panel(
             frame, effect.contrasts, outcome.smallest_effect, outcome.label, outcome.difference_unit
         ),
-        f"{outcome.label}, oval − round: estimate (diamonds) with {show_level(level)} interval (capped bar) and,"
-        " for single intensities, the longer interval that holds for all of them at once (thin line), beside"
-        " each rider's own contrast (dots). Shaded: smaller than the smallest effect that matters,"
-        f" {outcome.smallest_effect:g}{unit_after(outcome)}, as study.toml declares. {riders_at_each(frame)} An"
-        " interval wholly inside the shade speaks for no effect that matters.",
+        f"{outcome.label}, oval − round: estimate (diamonds) with {show_level(level)} interval (capped bar; thin line: the"
+        " longer one that holds for all intensities at once), beside each rider's own contrast (dots). Shaded: smaller than"
+        f" the smallest effect that matters, {outcome.smallest_effect:g}{unit_after(outcome)}. {riders_at_each(frame)} An"
+        " interval inside the shade speaks for no effect that matters.",
         f"Point and interval plot of {outcome.label} by intensity; overall {estimate}{unit_after(outcome)}, interval"
         f" {low} to {high}.",
         frame,

@@ -33,12 +33,11 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
     return FigureExhibit(
         f"riders_{outcome.name}",
         rider_effects(riders, _group_effect(riders), outcome.smallest_effect, axis),
-        f"{name_with_unit(outcome)}, oval − round, of each rider (all intensities together, n = {len(riders)})"
+        f"{name_with_unit(outcome)}, oval − round, of each rider (n = {len(riders)})"
         f"{', in the order of what was measured' if many else ''}. Thick"
-        " bar: 95 % interval from the rider's own periods with the typical error of all riders. Thin line: 95 %"
-        " interval from that rider's own replicates alone, on very few degrees of freedom, cut off at the edge. Open"
-        " circle: shrunken towards the group by as much as chance explains the spread. Shaded: smaller than the"
-        " smallest effect that matters. Bars that all cross one line do not speak against one response of all.",
+        " bar: 95 % interval by the typical error of all riders. Thin line: by that rider's own replicates alone, cut off"
+        " at the edge. Open circle: shrunken towards the group. Shaded: smaller than matters. Bars that all cross one line"
+        " allow one response of all.",
         f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is {spread.sd:.2g}"
         f" {outcome.difference_unit}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
         riders,

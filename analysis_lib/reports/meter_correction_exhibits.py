@@ -22,6 +22,8 @@ from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.trial_table import RINGS
 
 SECTORS = (1, 2, 4, 8, 16)
+NEGLIGIBLE = 0.001
+"""A correction of a thousandth is below what any meter can tell; common practice, no source."""
 ASSUMED_INERTIA_PCT, ASSUMED_MOUNT_DEG, ASSUMED_ANGLE_DEG = 20.0, 1.0, 1.0
 """Standard uncertainties where study.toml declares none; common practice, no source."""
 
@@ -134,16 +136,16 @@ def _known_to(analysis: RiderAnalysis) -> tuple[DriveUncertainty, list[str]]:
 def correction_table(corrections: RiderCorrections) -> TableExhibit:
     """Give the factor and the watts by which to correct each reading, with their intervals."""
     known = corrections.known_to
+    frame = corrections.to_frame()
+    idle = _needs_none(frame)
     return TableExhibit(
         "meter_correction",
-        corrections.to_frame(),
-        "Correction of another meter on this bike, one that averages torque over time, by the number of speed readings a"
-        f" turn (oval at {corrections.mount_deg:g}°): power = reading × factor = reading + watts to add. 95 % intervals by"
-        " Monte Carlo (JCGM 101:2008) over draws of the mean turn (turn to turn, period to period), inertia"
-        f" ({100 * known.inertia_relative:g} %), mount ({known.mount_deg:g}°) and angle zero ({known.angle_zero_deg:g}°),"
-        " standard uncertainties. Constant resistance, rigid drive; first sector from top dead centre. Last column:"
-        " the factor by the recorded crank speed instead, mean over trials; where it lies far from the other, the"
-        " resistance was not constant or the inertia is another.",
+        frame[~idle].reset_index(drop=True),
+        "Correction of a meter that averages torque over time, by speed readings a turn (oval at"
+        f" {corrections.mount_deg:g}°): power = reading × factor = reading + watts. 95 % by Monte Carlo (JCGM 101:2008):"
+        f" turns, periods, inertia ({100 * known.inertia_relative:g} %), mount ({known.mount_deg:g}°), angle zero"
+        f" ({known.angle_zero_deg:g}°). Last column: by the recorded speed; far off, resistance or inertia is"
+        f" another.{_about_idle(frame[idle])}",
         {
             "sectors": "readings",
             "power_W": "power (W)",
@@ -159,6 +161,20 @@ def correction_table(corrections: RiderCorrections) -> TableExhibit:
         | dict.fromkeys(("factor", "factor_low", "factor_high", "factor_measured"), 4)
         | dict.fromkeys(("add_W", "add_low_W", "add_high_W"), 2),
     )
+
+
+def _needs_none(frame: pd.DataFrame) -> pd.Series:
+    """Mark the rows of a round ring that no reading needs correcting on; none where that would leave no row."""
+    is_round = frame["ring"] == "round"
+    factors = frame.loc[is_round, ["factor", "factor_measured"]].fillna(1.0)
+    all_small = bool(((factors - 1).abs() < NEGLIGIBLE).all(axis=None))
+    return is_round if all_small and not is_round.all() else is_round & False
+
+
+def _about_idle(frame: pd.DataFrame) -> str:
+    if frame.empty:
+        return ""
+    return f" On the round ring: none, {frame['add_W'].abs().max():.2f} W at most."
 
 
 def correction_words(corrections: RiderCorrections) -> list[str]:
@@ -177,8 +193,8 @@ def correction_words(corrections: RiderCorrections) -> list[str]:
     ]
     words.append(
         "A meter that averages torque over equal angles needs no correction, however seldom it reads the speed: angle-mean"
-        " torque times the turn's mean speed is the power. The correction takes nothing off a meter's errors of zero,"
-        " slope and delay."
+        " torque times the turn's mean speed is the power. The correction takes for granted constant resistance, a"
+        " rigid drive and a first sector from top dead centre, and takes nothing off errors of zero, slope and delay."
     )
     if corrections.assumed:
         words.append(

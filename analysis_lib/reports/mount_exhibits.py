@@ -33,9 +33,9 @@ def criteria_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         "mount_criteria",
         criteria_panels(curves, mounts, LOSS_LABELS),
         f"Loss by each criterion against mount angle, smaller is better; band: {show_level(criteria.level)} interval"
-        f" ({criteria.n_draws} draws), often narrower than the line. Shaded: where the loss is within the"
-        " smallest difference that matters of the lowest. Squares: available mounts; filled: will do, its loss being no"
-        " further than that from the best available one. An axis: 0° and 180° are the same.",
+        f" ({criteria.n_draws} draws), often narrower than the line. Shaded: no further from the lowest loss than matters."
+        " Squares: available mounts; filled: will do, no further than that from the best available one. 0° and 180° are"
+        " the same.",
         "Four line charts of loss against mount angle, one a criterion; "
         + "; ".join(
             f"{row.criterion}: best available {row.best_mount_deg:g} degrees, {row.verdict}"

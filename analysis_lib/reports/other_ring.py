@@ -24,8 +24,8 @@ FEWEST_PULSES = 8
 """Pulses a turn from which two waves of speed a turn can be seen; fewer, or a log of messages, show an even speed."""
 
 RULE = (
-    f"Turns as on the other ring: a swing more than {FAR_OFF:g} times off what the declared ring gives, and within"
-    f" {NEAR:g} times of what the other would ({100 * LEAST_TOLD:g} % added to each; conventions, no source)"
+    f"Turns as on the other ring: swing over {FAR_OFF:g} times off the declared ring's and within {NEAR:g} times the"
+    f" other's ({100 * LEAST_TOLD:g} % added to each)"
 )
 
 

@@ -69,10 +69,9 @@ def speed_fit_table(trials: pd.DataFrame) -> TableExhibit:
     return TableExhibit(
         "speed_fit",
         trials,
-        "Crank speed predicted from the trial's own torque, ring, mount and the stated inertia, against the"
-        " speed measured in it. Agrees: swing"
-        f" {low:g} to {high:g} of the measured, turned by {PHASE_BAND_DEG:g}° at most and four fifths of the variation"
-        f" explained (conventions, no source). {RULE}.",
+        "Crank speed predicted from torque, ring, mount and the stated inertia, against the speed measured. Agrees: swing"
+        f" {low:g} to {high:g} of the measured, turned by {PHASE_BAND_DEG:g}° at most, four fifths of the variation"
+        f" explained. {RULE}; all conventions, no source.",
         SPEED_HEADINGS,
         SPEED_DIGITS,
     )
@@ -106,7 +105,8 @@ def prediction_table(predictions: list[OvalPrediction]) -> TableExhibit:
     return TableExhibit(
         "torque_prediction",
         frame,
-        "What each assumption predicts at the same mean cadence; meter error: one speed reading a turn.",
+        "What each assumption predicts at the same mean cadence; meter error: one speed reading a turn. Peak torque: of the"
+        " mean turn, whose peak lies a little below the mean of the turns' own peaks, which the table of the stroke gives.",
         {
             "power_W": "power (W)",
             "peak_torque_Nm": "peak torque (N·m)",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis_lib.reports.counts_in_words import say_counts
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import quality_strip
 from analysis_lib.reports.figures.torque_figures import polar_panels, torque_panels
@@ -97,7 +98,7 @@ def torque_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         torque_panels(curves, trials),
         f"{_whose_torque(analysis)} against right-crank angle, mean over kept turns. Thick: mean of the trials on a"
         " ring (round solid, oval dashed); thin: single trials, so the spread of thin lines is the"
-        f" repeatability that a difference of rings must beat. {_trial_counts(analysis)}.",
+        f" repeatability that a difference of rings must beat. {_trial_counts(analysis)}",
         "Line chart of crank torque through the turn, one panel an intensity, one line a ring; the largest mean"
         f" torque is {_peak_in_words(curves)}.",
         curves,
@@ -137,10 +138,10 @@ def stroke_table(analysis: RiderAnalysis) -> TableExhibit:
     return TableExhibit(
         "stroke",
         pd.DataFrame(frame, columns=["intensity", "ring", "trials", *known]),
-        "The stroke by intensity and ring, mean over trials. Dead-centre size: mean of the smallest power"
+        "The stroke, mean over trials. Dead-centre size: mean of the smallest power"
         " near top and near bottom dead centre over the mean power (Leirdal & Ettema 2011). Evenness: mean"
-        " over peak torque. Left share: left leg's work over the work of both. What the recorder cannot tell"
-        " has no column.",
+        " over peak torque. Peak torque: mean of the turns' own peaks. Left share: left leg's work over the work of both."
+        " What the recorder cannot tell has no column.",
         STROKE_QUANTITIES,
         STROKE_DIGITS,
     )
@@ -244,4 +245,6 @@ def _trial_counts(analysis: RiderAnalysis) -> str:
     counts = analysis.used.groupby(["intensity", "ring"], sort=False).size().reset_index(name="n")
     called = analysis.study.settings.intensity_label
     cells = counts.to_dict("records")
-    return "Trials: " + ", ".join(f"{called(cell['intensity'])} {cell['ring']} {cell['n']}" for cell in cells)
+    return say_counts(
+        "Trials", {f"{called(cell['intensity'])} {cell['ring']}": int(cell["n"]) for cell in cells}
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.doubtful_rings import other_ring
+from analysis_lib.reports.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.rings_analysis import REFERENCE, RingsAnalysis
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_level, show_number, show_p
@@ -80,6 +81,13 @@ def _reason(row: dict, outcome: Outcome, unit: str) -> str:
     if min(abs(row["low"]), abs(row["high"])) >= outcome.smallest_effect:
         return f"It differs from zero by at least {margin}."
     return f"It differs from zero; whether by as much as {margin} is not settled."
+
+
+def exertion_sentences(analysis: RingsAnalysis) -> list[str]:
+    """Say whether the effort was the same on all rings; see `exertion_cautions`."""
+    return exertion_cautions(
+        analysis, lambda outcome: ring_sentences(outcome, analysis.rings_effect(outcome))
+    )
 
 
 def omnibus_sentences(analysis: RingsAnalysis, effect: RingsEffect) -> list[str]:

@@ -170,12 +170,6 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
             return pd.DataFrame(columns=COLUMNS)
         return _rows(name, effect.estimates, outcome.smallest_effect)
 
-    def sure() -> pd.DataFrame:
-        rows = without(SURE, effect_on_sure_rings(analysis, outcome))
-        if not rows.empty:
-            notes[SURE] = "leaving out the trials in which the crank turns as on the other ring."
-        return rows
-
     primary = analysis.effect(outcome)
     frame_order = list(primary.estimates)
     ways: dict[str, Callable[[], pd.DataFrame]] = {
@@ -186,7 +180,7 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
         ),
         FIXED: fixed,
         FIRM: lambda: without(FIRM, analysis.effect_without_caution(outcome)),
-        SURE: sure,
+        SURE: lambda: without(SURE, effect_on_sure_rings(analysis, outcome)),
     }
     frames = [_rows(PRIMARY, primary.estimates, outcome.smallest_effect)]
     for name, analyse in ways.items():

@@ -70,6 +70,15 @@ def test_the_table_states_method_and_standard_uncertainties(corrections):
     assert "JCGM 101:2008" in caption and "inertia (20 %)" in caption
 
 
+def test_the_round_ring_s_rows_that_say_nothing_are_left_out_and_summed_up(analysis, corrections):
+    table = correction_table(corrections)
+    assert set(table.frame["ring"]) == {"oval"} and len(table.frame) == len(analysis.intensities) * len(
+        SECTORS
+    )
+    largest = corrections.to_frame().query("ring == 'round'")["add_W"].abs().max()
+    assert largest < 0.5 and f"On the round ring: none, {largest:.2f} W at most." in table.caption
+
+
 def test_a_single_trial_gives_the_factor_of_its_own_torque(analysis, corrections):
     """By the one-turn functions, on the mean torque of the trials."""
     drivetrain = analysis.drivetrains(analysis.mount_deg)["oval"]

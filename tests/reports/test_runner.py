@@ -103,6 +103,15 @@ def test_every_page_and_the_first_say_below_the_title_that_the_data_are_simulate
         assert head.index("<h1>") < head.index(SIMULATED), path.name
 
 
+@pytest.mark.parametrize("page", ["study.html", "riders/R01.html"])
+def test_captions_are_short_enough_to_be_read(damaged_report, page):
+    """Sixty words, and a few for the names of a study's own intensities."""
+    found = re.findall(r"<(?:fig)?caption[^>]*>(.*?)</(?:fig)?caption>", damaged_report.text(page), re.DOTALL)
+    captions = [unescape(re.sub(r"<[^>]+>", "", caption)) for caption in found]
+    assert len(captions) > 15
+    assert [caption for caption in captions if len(caption.split()) > 66] == []
+
+
 def test_pages_hold_their_figures(damaged_report):
     rider = {"figure-quality_strip", "figure-torque_by_angle", "figure-torque_polar", "figure-crank_speed"}
     study = {

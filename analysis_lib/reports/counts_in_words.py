@@ -1,0 +1,18 @@
+"""How many of something each part of a figure rests on, in few words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+
+def say_counts(what: str, counts: Mapping[str, int]) -> str:
+    """Say the counts, and only one where all parts have the same.
+
+    >>> say_counts("Riders", {"easy": 11, "hard": 11}), say_counts("Riders", {"easy": 11, "hard": 12})
+    ('Riders: 11 in each.', 'Riders: easy 11, hard 12.')
+    >>> say_counts("Riders", {"hard": 12})
+    'Riders: 12.'
+    """
+    if len(set(counts.values())) == 1:
+        return f"{what}: {next(iter(counts.values()))}{' in each' if len(counts) > 1 else ''}."
+    return f"{what}: " + ", ".join(f"{part} {count}" for part, count in counts.items()) + "."
