@@ -88,6 +88,7 @@ class RunFolder:
             "JUPYTER_DATA_DIR",
             "JUPYTER_RUNTIME_DIR",
             "MPLCONFIGDIR",
+            "MATPLOTLIBRC",  # a user's own taste in figures would show on every page
         )
         ours = {name: str(self.path / name.lower()) for name in homes}
         return ours | {"JUPYTER_PATH": str(self.path)} | dict.fromkeys(ONE_THREAD, "1")

@@ -1,7 +1,7 @@
 """A page on paper: the PDF that stands beside its HTML.
 
 Paper pages are made by WeasyPrint, an extra of the installation that also needs the text libraries of the system
-(Pango and its fellows). Where either is missing a report has HTML pages only, and says so once.
+(Pango and its fellows) and a font. Where one is missing a report has HTML pages only, and says so once.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import contextlib
 import io
 import logging
 import threading
+import warnings
 from functools import cache
 from importlib import import_module
 from pathlib import Path
@@ -31,7 +32,8 @@ _one_at_a_time = threading.Lock()  # Pango's font map is not made for two thread
 def _printer() -> ModuleType | Refusal:
     """Return WeasyPrint, or the refusal that says what is missing; its own banner on standard output is held back."""
     try:
-        with contextlib.redirect_stdout(io.StringIO()):
+        with contextlib.redirect_stdout(io.StringIO()), warnings.catch_warnings(record=True) as warned:
+            warnings.simplefilter("always")
             module = import_module("weasyprint")
     except ImportError:
         return _no_paper("the package weasyprint is not installed", "pip install 'roundoval[pdf]'")
@@ -41,6 +43,10 @@ def _printer() -> ModuleType | Refusal:
             f"a system library of weasyprint is missing ({missing})",
             "install Pango with HarfBuzz and fontconfig (Debian: libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0)",
         )
+    without_fonts = any("FontConfig" in str(warning.message) for warning in warned)
+    if without_fonts:  # then printing ends the whole process, with nothing but a signal
+        remedy = "install one, DejaVu Sans for example (Debian: fonts-dejavu-core)"
+        return _no_paper("no font is installed", remedy)
     for name in ("weasyprint", "fontTools"):  # style rules that only a screen needs are no news
         logging.getLogger(name).setLevel(logging.CRITICAL)
     return module

@@ -90,6 +90,10 @@ def test_the_same_page_gives_the_same_bytes_and_no_place_of_this_machine(tmp_pat
     [
         ("raise ImportError('no such module')", r"roundoval\[pdf\]"),
         ("raise OSError('cannot load library libpango-1.0-0')", "libpango-1.0-0"),
+        (
+            "import warnings\nwarnings.warn('No fonts configured in FontConfig. Expect ugly output.')",
+            "DejaVu",
+        ),
     ],
 )
 def test_without_the_printer_there_is_html_only_and_one_sentence_why(

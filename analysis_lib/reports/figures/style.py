@@ -32,6 +32,7 @@ RC: dict[Any, Any] = {
     "axes.linewidth": 0.7,
     "lines.linewidth": 1.3,
     "lines.markersize": 4,
+    "axes.formatter.use_locale": False,  # a point in every number, as in the tables
     "text.parse_math": False,  # a dollar sign in a study's own words is a dollar sign
     "svg.hashsalt": "roundoval",
     "svg.fonttype": "path",
