@@ -12,6 +12,7 @@ import scipy  # its part for MATLAB files is loaded when one is read
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.mat_structures import check_structures
 from analysis_lib.signals.stored_columns import (
     StoredColumns,
     check_columns,
@@ -23,6 +24,7 @@ from analysis_lib.signals.stored_columns import (
 FloatArray = NDArray[np.float64]
 HDF5_MAGIC = b"\x89HDF\r\n\x1a\n"
 MAT_5_MAGIC = b"MATLAB 5.0 MAT-file"
+STRUCTURES = ("struct", "cell", "object")
 
 
 def read_mat_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
@@ -75,10 +77,13 @@ def read_mat_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
 
 def _read_version_5(path: Path, wanted: Sequence[str]) -> dict[str, FloatArray]:
     roots = list(dict.fromkeys(name.split(".")[0] for name in wanted))
-    shapes = {name: shape for name, shape, _ in scipy.io.whosmat(str(path))}
+    found = scipy.io.whosmat(str(path))
+    shapes = {name: shape for name, shape, _ in found}
     check_columns(path.name, list(shapes), roots)
     for root in roots:
         check_size(f"{path.name}, variable {root!r}", math.prod(shapes[root]))
+    if any(kind in STRUCTURES for name, _, kind in found if name in roots):
+        check_structures(path)
     held = scipy.io.loadmat(str(path), variable_names=roots, squeeze_me=True, struct_as_record=False)
     return {name: _as_vector(path, name, _walk(path, held, name)) for name in wanted}
 

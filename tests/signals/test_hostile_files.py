@@ -9,6 +9,7 @@ import struct
 import time
 import zipfile
 import zlib
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -83,6 +84,44 @@ def test_a_matlab_variable_that_unpacks_to_far_more_than_its_file(read):
     content = mat_5(struct.pack("<II", 15, len(packed)) + packed + others.getvalue()[128:])
     with pytest.raises(Refusal, match="'t' – got 2000000000 numbers"):
         read(content, "mat")
+
+
+IN_A_RIDE = {name: replace(source, column=f"ride.{source.column}") for name, source in COLUMNS.items()}
+
+
+def element(kind, content):
+    """One element of a MATLAB file, level 5: its kind, its size, its content to the next eight bytes."""
+    return struct.pack("<II", kind, len(content)) + content + bytes(-len(content) % 8)
+
+
+def cells_within_cells(depth):
+    """A variable `ride` of 1 × 1 cells, each of which holds the next."""
+    head = element(6, struct.pack("<II", 1, 0)) + element(5, struct.pack("<ii", 1, 1))
+    content = b""
+    for level in range(depth):
+        content = element(14, head + element(1, b"ride" if level == depth - 1 else b"") + content)
+    return content
+
+
+@pytest.mark.parametrize("depth", [17, 2000])
+def test_cells_nested_deeper_than_the_parser_can_go(tmp_path, depth):
+    """Of 30 000 the compiled parser ended the whole process; 60 kilobytes hold so many."""
+    packed = zlib.compress(cells_within_cells(depth))
+    for content in (cells_within_cells(depth), struct.pack("<II", 15, len(packed)) + packed):
+        (tmp_path / "ride").write_bytes(mat_5(content))
+        with pytest.raises(Refusal, match="structures nested more than 16 deep"):
+            read_recording(tmp_path / "ride", RecorderSettings("mat", IN_A_RIDE))
+
+
+def test_a_structure_that_unpacks_to_far_more_than_its_file(tmp_path, monkeypatch):
+    columns = {"t": TIME, "angle": np.degrees(crank_at(TIME)), "torque": leg_torque(crank_at(TIME))}
+    savemat(tmp_path / "ride", {"ride": columns | {"spare": np.zeros(200_000)}}, do_compression=True)
+    settings = RecorderSettings("mat", IN_A_RIDE)
+    assert read_recording(tmp_path / "ride", settings).time_s.size == 400
+    monkeypatch.setattr("analysis_lib.signals.mat_structures.LARGEST_COLUMN", 100_000)
+    monkeypatch.setattr("analysis_lib.signals.stored_columns.LARGEST_COLUMN", 100_000)
+    with pytest.raises(Refusal, match="wanted at most 100000"):
+        read_recording(tmp_path / "ride", settings)
 
 
 def test_a_parquet_file_of_like_rows_that_unpacks_to_far_more_than_its_file(tmp_path, monkeypatch):

@@ -1,0 +1,59 @@
+"""How deep the structures of a MATLAB file of version 5 to 7 go, told before a parser goes down into them.
+
+After the MAT-File Format document, level 5, from memory; checked against files of scipy.io.savemat. Some kilobytes can nest
+cells ten thousand times, and the compiled parser then ends the whole process without a word.
+"""
+
+from __future__ import annotations
+
+import mmap
+import struct
+import zlib
+from pathlib import Path
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.signals.stored_columns import LARGEST_COLUMN, check_size
+
+DEEPEST = 16
+"""Structures within structures; a recording has one or two."""
+
+HEADER_BYTES, MATRIX, COMPRESSED = 128, 14, 15
+
+
+def check_structures(path: Path) -> None:
+    """Refuse a file whose structures are nested deeper than any recording's, or unpack to more than it can hold."""
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as held:
+        order = "<" if held[126:128] == b"IM" else ">"
+        at = HEADER_BYTES
+        while at + 8 <= len(held):
+            kind, size = struct.unpack_from(f"{order}2I", held, at)
+            end = at + 8 + size
+            content = _unpacked(held[at + 8 : end], path.name) if kind == COMPRESSED else held[at:end]
+            if _depth(content, order) > DEEPEST:
+                got, wanted = f"structures nested more than {DEEPEST} deep", "a structure of vectors"
+                raise Refusal(path.name, got, wanted, "save the vectors themselves", scope="trial")
+            at = end
+
+
+def _unpacked(packed: bytes, name: str) -> bytes:
+    unpacking = zlib.decompressobj()
+    content = unpacking.decompress(packed, 8 * LARGEST_COLUMN)
+    check_size(name, LARGEST_COLUMN + 1 if unpacking.unconsumed_tail else 0)
+    return content
+
+
+def _depth(content: bytes, order: str) -> int:
+    """Go through the elements of a variable, into each matrix and past all else, as far as is not too deep."""
+    ends: list[int] = []
+    at = deepest = 0
+    while at + 8 <= len(content) and deepest <= DEEPEST:
+        while ends and at >= ends[-1]:
+            ends.pop()
+        kind, size = struct.unpack_from(f"{order}2I", content, at)
+        at += 8
+        if kind == MATRIX:
+            ends.append(at + size)
+            deepest = max(deepest, len(ends))
+        elif kind < 1 << 16:  # a small element holds its data within its eight bytes
+            at += size + -size % 8
+    return deepest
