@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 from analysis_lib.refusals import printable
 from analysis_lib.reports.page_making import PageState
+from analysis_lib.statistics.estimates import show_count
 
 Say = Callable[[str], None]
 
@@ -24,7 +25,8 @@ class Progress:
             self.through += 1
             count = f"{self.through:>{len(str(self.total))}} of {self.total}"
             words = "unchanged" if state.unchanged else printable(state.words)
-            before = f"{state.beforehand} recordings analysed beforehand, " if state.beforehand else ""
+            taken = show_count(state.beforehand, "recording")
+            before = f"{taken} analysed beforehand, " if state.beforehand else ""
             self._say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
 
 

@@ -125,7 +125,7 @@ def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_
         report = make_report(first.study, tmp_path / "report", say=said.append, way=way)
     assert report.exit_code == 0
     assert [page.beforehand for page in report.pages] == [1, 0, 0]
-    assert [line for line in said if "1 recordings analysed beforehand" in line]
+    assert [line for line in said if "1 recording analysed beforehand" in line]
     assert not (tmp_path / "report" / PLACE).exists()
     assert checksums(tmp_path / "report") == checksums(first.folder)
 
@@ -221,6 +221,56 @@ def test_a_run_on_a_cluster_that_the_user_stops_ends_its_kernels_there(one_trial
     assert "Traceback" not in said
     make_report(first.study, tmp_path / "report", say=lambda line: None)
     assert checksums(tmp_path / "report") == checksums(first.folder)
+
+
+def _kill_once(seen, words):
+    """Start a command and kill it, as the system does when memory runs out, once `seen` finds what it waits for."""
+    run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        end = time.monotonic() + 120
+        while not seen() and time.monotonic() < end:
+            time.sleep(0.01)
+        assert run.poll() is None, "the run ended before it could be killed"
+    finally:
+        run.kill()
+        run.wait()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("moment", ["recordings are sent", "a kernel works"])
+def test_a_killed_run_is_finished_by_the_next_on_the_same_cluster_with_the_same_bytes(
+    one_trial_reports, tmp_path, moment
+):
+    """The workers know nothing of the kill, so the next run meets their late results and their kernel at work."""
+    first, report = one_trial_reports[0], tmp_path / "report"
+    with _cluster(tmp_path) as cluster:
+        words = [sys.executable, "-m", "analysis_lib", "report", str(first.study), "--out", str(report)]
+        seen = {
+            "recordings are sent": lambda: list(report.glob(f"{PLACE}/*/R01")),
+            "a kernel works": cluster.kernels,
+        }[moment]
+        _kill_once(seen, [*words, "--scheduler", cluster.address])
+        assert (report / PLACE).is_dir()
+        way = WayOfWork(scheduler=cluster.address)
+        assert make_report(first.study, report, say=lambda line: None, way=way).exit_code == 0
+        assert cluster.kernels() == []
+        assert not (report / PLACE).exists()
+        assert checksums(report) == checksums(first.folder)
+
+
+@pytest.mark.long
+def test_a_second_run_into_the_same_folder_is_refused_and_does_the_first_no_harm(one_trial_reports, tmp_path):
+    first, report, refused = one_trial_reports[0], tmp_path / "report", []
+
+    def run_too(worker):
+        with pytest.raises(Refusal, match="another run at work in it") as refusal:
+            make_report(first.study, report, say=lambda line: None, way=WayOfWork(scheduler=cluster.address))
+        refused.append(refusal)
+
+    with _cluster(tmp_path) as cluster:
+        assert _while_it_works(first, report, cluster, run_too).exit_code == 0
+    assert refused
+    assert checksums(report) == checksums(first.folder)
 
 
 def test_an_address_that_does_not_answer_is_refused(study, tmp_path, monkeypatch):

@@ -9,16 +9,18 @@ PAGES = (
     PageState("R03", "Rider R03", "", "", cause="no recording", seconds=0.25),
     PageState("R04", "Rider R04", "", "", unchanged=True),
 )
+ON_A_CLUSTER = PageState("R05", "Rider R05", "", "", seconds=3.0, beforehand=12)
 
 
 def test_each_page_has_a_line_with_its_count_state_time_and_key():
     said = []
     progress = Progress(said.append, 12)
-    for page in PAGES:
+    for page in (*PAGES, ON_A_CLUSTER):
         progress.tell(page, "0123456789abcdef")
     assert said[0] == " 1 of 12  Rider R01: made (2.5 s, key 0123456789ab)"
     assert said[2] == " 3 of 12  Rider R03: failed: no recording (0.2 s, key 0123456789ab)"
     assert said[3] == " 4 of 12  Rider R04: unchanged (0.0 s, key 0123456789ab)"
+    assert said[4].endswith("made (3.0 s, 12 recordings analysed beforehand, key 0123456789ab)")
 
 
 def test_the_end_table_counts_done_unchanged_and_failed_with_times():
