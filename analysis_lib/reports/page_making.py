@@ -6,15 +6,15 @@ The same code makes a page in the run's own process and on a machine of a cluste
 from __future__ import annotations
 
 import threading
-import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis_lib.reports.notebook_run import CELL_SECONDS, NotebookFailure, RunFolder, run_notebook
 from analysis_lib.reports.page_list import PlannedPage
-from analysis_lib.reports.pages import failure_body, notebook_body, write_page
+from analysis_lib.reports.pages import failure_body, write_page
 from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.printing import PageOrder, Printing, write_notebook_page
 from analysis_lib.reports.rider_analysis import blocking_problems
 from analysis_lib.study.folder import Study
 
@@ -57,13 +57,17 @@ class PageState:
 
 @dataclass(frozen=True)
 class PageMaking:
-    """What the making of every page of one run shares, which has at most so many `kernels` at the same time."""
+    """What the making of every page of one run shares, which has at most so many `kernels` at the same time.
+
+    Pages are written by the processes of ``printing``, or here where there are none.
+    """
 
     study: Study
     out: Path
     folder: RunFolder
     cell_seconds: int = CELL_SECONDS
     kernels: int = 1
+    printing: Printing | None = None
     _free: threading.Semaphore = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -102,16 +106,18 @@ class PageMaking:
 
     def _show(self, plan: PlannedPage) -> NotebookFailure | None:
         """Write the executed notebook as a page; a fault in that is this page's, but a full disk is the whole run's."""
-        try:
-            _write(self.study, self.out, plan, notebook_body(self.out / plan.notebook, plan.tables))
-        except OSError:
-            raise
-        except Exception as error:
-            trace = traceback.format_exc()
-            return NotebookFailure(
-                plan.template, "the writing of the page", type(error).__name__, str(error), trace
-            )
-        return None
+        heading = self.study.settings.study
+        order = PageOrder(
+            template=plan.template,
+            notebook=str(self.out / plan.notebook),
+            page=str(self.out / plan.page),
+            title=plan.title,
+            tables=plan.tables,
+            study=heading.name,
+            home=_home(plan),
+            notice=heading.notice,
+        )
+        return self.printing.write(order) if self.printing else write_notebook_page(order)
 
     def _execute(self, plan: PlannedPage) -> NotebookFailure | None:
         notebook = notebooks_folder() / plan.template
@@ -137,6 +143,9 @@ def fail_page(
 
 
 def _write(study: Study, out: Path, plan: PlannedPage, body: str) -> None:
-    home = "../index.html" if "/" in plan.page else "index.html"
     heading = study.settings.study
-    write_page(out / plan.page, plan.title, body, heading.name, home, heading.notice)
+    write_page(out / plan.page, plan.title, body, heading.name, _home(plan), heading.notice)
+
+
+def _home(plan: PlannedPage) -> str:
+    return "../index.html" if "/" in plan.page else "index.html"

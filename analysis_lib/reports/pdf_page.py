@@ -17,6 +17,7 @@ from pathlib import Path
 from types import ModuleType
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.lettering import set_lettering
 from analysis_lib.reports.whole_file import write_bytes_whole
 
 TAGGED = "pdf/ua-1"
@@ -85,6 +86,7 @@ def write_pdf(html_path: Path, pdf_path: Path) -> None:
         raise printer
     fetcher = printer.urls.URLFetcher(allowed_protocols=OUR_OWN_CONTENT)
     with _one_at_a_time:
-        page = printer.HTML(string=html_path.read_text(encoding="utf-8"), url_fetcher=fetcher)
+        html = set_lettering(html_path.read_text(encoding="utf-8"))
+        page = printer.HTML(string=html, url_fetcher=fetcher)
         content = page.write_pdf(pdf_variant=TAGGED)
     write_bytes_whole(pdf_path, content)

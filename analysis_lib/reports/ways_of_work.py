@@ -14,6 +14,7 @@ from analysis_lib.reports.notebook_run import CELL_SECONDS, RunFolder
 from analysis_lib.reports.page_list import PlannedPage
 from analysis_lib.reports.page_making import PageMaking, PageState
 from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.printing import Printing
 from analysis_lib.study.folder import Study
 
 
@@ -74,5 +75,10 @@ def open_making(
         say(why_not)
     templates = sorted({notebooks_folder() / plan.template for plan in plans})
     parent = KernelParent(imports_of(templates)) if way.preload and not why_no_fork() else None
+    printing = Printing(way.jobs) if way.jobs > 1 else None
     with RunFolder(study.root, out, parent) as folder:
-        yield PageMaking(study, out, folder, way.cell_seconds, way.jobs)
+        try:
+            yield PageMaking(study, out, folder, way.cell_seconds, way.jobs, printing)
+        finally:
+            if printing:
+                printing.close()

@@ -29,9 +29,8 @@ def test_one_page_is_written_while_others_run_but_no_more_kernels_than_asked_for
             at_work.pop()
 
     monkeypatch.setattr(page_making, "run_notebook", run)
-    monkeypatch.setattr(page_making, "notebook_body", lambda *_: "")
-    monkeypatch.setattr(page_making, "write_page", lambda *_: time.sleep(0.02))
-    study = SimpleNamespace(settings=SimpleNamespace(study=SimpleNamespace(name="")))
+    monkeypatch.setattr(page_making, "write_notebook_page", lambda _: time.sleep(0.02))
+    study = SimpleNamespace(settings=SimpleNamespace(study=SimpleNamespace(name="", notice="")))
     folder = SimpleNamespace(kernels=SimpleNamespace(ended=False))
     making = PageMaking(study, tmp_path, folder, kernels=kernels)
     page = PlannedPage("a", "A", "A", "a", "03_rider_report.ipynb", {})
