@@ -97,6 +97,11 @@ class FigureExhibit:
             layout.execute(self.figure)
             self.figure.set_layout_engine(None)
             for axes in self.figure.axes:
+                for axis in (axes.xaxis, axes.yaxis):
+                    if not axis.get_label_text():
+                        axis.set_label_coords(
+                            0, 0
+                        )  # no words whose place must be found anew for each drawing
                 if _dots_in(axes) > MANY_DOTS:
                     for line in axes.lines:
                         line.set_rasterized(True)
