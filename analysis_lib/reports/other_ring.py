@@ -69,9 +69,14 @@ def _is_of_another(settings: StudySettings, row, result: TrialResult, mounts: di
     measured = swing_of(result.speed_at_angles())
     if measured < SMALLEST_SWING:
         return False
-    swings = {name: _swing_on(settings, name, row, result, mounts) for name in settings.rings}
-    declared = swings.pop(row.ring_name)
-    return any(is_of_other_ring(measured, declared, other) for other in swings.values())
+    declared = _swing_on(settings, row.ring_name, row, result, mounts)
+    if not _times_apart(measured, declared) > FAR_OFF:
+        return False  # as nearly always; the other rings need not be predicted
+    others = [name for name in settings.rings if name != row.ring_name]
+    return any(
+        is_of_other_ring(measured, declared, _swing_on(settings, name, row, result, mounts))
+        for name in others
+    )
 
 
 def _shows_speed(recorder: RecorderMap) -> bool:
@@ -123,9 +128,9 @@ def is_of_other_ring(measured: float, declared: float, other: float) -> bool:
     >>> is_of_other_ring(0.009, 0.12, 0.01), is_of_other_ring(0.05, 0.12, 0.01)
     (True, False)
     """
+    return _times_apart(measured, declared) > FAR_OFF and _times_apart(measured, other) < NEAR
 
-    def times(one: float, two: float) -> float:
-        apart = (one + LEAST_TOLD) / (two + LEAST_TOLD)
-        return max(apart, 1 / apart)
 
-    return times(measured, declared) > FAR_OFF and times(measured, other) < NEAR
+def _times_apart(one: float, two: float) -> float:
+    apart = (one + LEAST_TOLD) / (two + LEAST_TOLD)
+    return max(apart, 1 / apart)
