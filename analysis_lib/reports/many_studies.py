@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.reports.kernel_parent import why_no_fork
 from analysis_lib.reports.page_list import read_answer
 from analysis_lib.reports.pages import IndexEntry, studies_body, write_page
+from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.progress import Say
 from analysis_lib.reports.runner import Report, make_report
 from analysis_lib.reports.ways_of_work import WayOfWork
@@ -77,6 +79,7 @@ def report_studies(
     folders, out = [study.resolve() for study in studies], out.resolve()
     _check_names(folders)
     _check_folder(folders, out)
+    say = _said_once(say, way)
     states = []
     for folder in folders:
         say(f"{folder.name}:")
@@ -84,6 +87,14 @@ def report_studies(
     made = Reports(out, tuple(states))
     _write_first_page(made)
     return made
+
+
+def _said_once(say: Say, way: WayOfWork | None) -> Say:
+    """Say what holds for every study on this machine, and return what says all but that."""
+    common = [why_no_pdf(), why_no_fork() if way and way.preload else ""]
+    for line in filter(None, common):
+        say(line)
+    return lambda line: None if line in common else say(line)
 
 
 def _report_study(folder: Path, out: Path, fresh: bool, way: WayOfWork | None, say: Say) -> StudyState:

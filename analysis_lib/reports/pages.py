@@ -18,6 +18,7 @@ from analysis_lib.reports.notebook_file import read_notebook
 from analysis_lib.reports.notebook_run import NotebookFailure
 from analysis_lib.reports.number_links import link_numbers
 from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
+from analysis_lib.reports.run_record import sha256_of
 from analysis_lib.reports.whole_file import write_text_whole
 
 HEADING = re.compile(r'<h2(?: id="([^"]+)")?>(.*?)</h2>', re.DOTALL)
@@ -54,10 +55,19 @@ def _templates() -> Environment:
     )
 
 
-def write_page(path: Path, title: str, body: str, study_name: str, home: str = "", notice: str = "") -> None:
+def write_page(
+    path: Path,
+    title: str,
+    body: str,
+    study_name: str,
+    home: str = "",
+    notice: str = "",
+    printed: str = "",
+) -> None:
     """Write one page around `body` (trusted HTML), and its PDF beside it where one can be made.
 
-    `title`, `study_name` and `notice`, which stands below the title, are escaped.
+    `title`, `study_name` and `notice`, which stands below the title, are escaped. Where the page comes out with the SHA-256
+    `printed`, its PDF is there already.
     """
     body, headings = _anchor_headings(body)
     css = _templates().loader.get_source(_templates(), "page.css")[0]  # type: ignore[union-attr]
@@ -77,7 +87,7 @@ def write_page(path: Path, title: str, body: str, study_name: str, home: str = "
         ),
     )
     write_text_whole(path, text)
-    if not why_no_pdf():
+    if not why_no_pdf() and sha256_of(path) != printed:
         write_pdf(path, path.with_suffix(".pdf"))
 
 

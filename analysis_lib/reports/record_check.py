@@ -135,6 +135,22 @@ def _crate_checksums(report: Path) -> dict[str, str]:
         raise _broken(path, f"an entity without {error}") from error
 
 
+def first_page_printed(report: Path) -> str:
+    """Return the SHA-256 of the first page whose PDF stands beside it as this very program printed it, '' for none.
+
+    ``run.json`` tells program and printer, the research object, which a run writes last, the files.
+    """
+    pdf, made_by = report / "index.pdf", software()
+    try:
+        run = _read(report, report / RUN_FILE, {"source": str, "paper": str})
+        files = _crate_checksums(report)
+    except Refusal:
+        return ""
+    same = pdf.is_file() and files.get(pdf.name) == sha256_of(pdf)
+    same = same and all(run[name] == made_by[name] for name in ("source", "paper"))
+    return files.get("index.html", "") if same else ""
+
+
 def check_files(records: ReportRecords) -> Iterator[Check]:
     """Every file is as it was when it was made, by the page's record and by the research object."""
     for subject, page in records.pages.items():

@@ -19,6 +19,7 @@ from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.progress import Progress, Say, end_table
+from analysis_lib.reports.record_check import first_page_printed
 from analysis_lib.reports.rider_tables import faults_of_recordings
 from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import checksums, write_run_record
@@ -103,7 +104,7 @@ def make_report(
         if not only_rider and subjects is None:
             run.drop_strangers(plans)
         pages = run.make_all(plans)
-        _finish(study, out, keys, only_rider)
+        _finish(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
     return Report(
         out,
         tuple(pages),
@@ -207,8 +208,11 @@ def _first_the_study(plan: PlannedPage) -> tuple[bool, bool]:
     return bool(plan.rider), plan == QUALITY_PAGE
 
 
-def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str) -> None:
-    """Write the first page and the records of the run, from all pages that the folder holds; the crate last."""
+def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: str) -> None:
+    """Write the first page and the records of the run, from all pages that the folder holds; the crate last.
+
+    The first page is not printed again where it is the one `printed`, by its SHA-256.
+    """
     held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
     states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
@@ -216,7 +220,14 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str) -> None:
     problems = [str(problem) for problem in study.problems]
     body = index_body(study.settings.study.question, read_answer(out), entries, problems)
     heading = study.settings.study
-    write_page(out / "index.html", "All pages of this report", body, heading.name, notice=heading.notice)
+    write_page(
+        out / "index.html",
+        "All pages of this report",
+        body,
+        heading.name,
+        notice=heading.notice,
+        printed=printed,
+    )
     write_run_record(
         out / "run.json",
         software(),

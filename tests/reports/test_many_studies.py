@@ -9,7 +9,7 @@ import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import many_studies
+from analysis_lib.reports import many_studies, pages
 from analysis_lib.reports.many_studies import MARK, Reports, StudyState, report_studies
 from analysis_lib.reports.page_making import PageState
 from analysis_lib.reports.runner import Report
@@ -63,6 +63,21 @@ def test_studies_of_one_name_and_first_pages_of_others_are_refused_before_any_ru
     with pytest.raises(Refusal, match="something else"):
         report_studies([tmp_path / "a", tmp_path / "b"], tmp_path)
     assert (tmp_path / "index.html").read_text() == "mine"
+
+
+def test_what_holds_for_all_studies_is_said_once(tmp_path, monkeypatch):
+    def refuse(folder, out, fresh, say, way):
+        say("no printer here")
+        say("this study's own words")
+        raise Refusal(folder.name, "nothing", "something", "mend it")
+
+    for place in (many_studies, pages):
+        monkeypatch.setattr(place, "why_no_pdf", lambda: "no printer here")
+    monkeypatch.setattr(many_studies, "make_report", refuse)
+    said = []
+    report_studies([tmp_path / "a", tmp_path / "b"], tmp_path / "out", say=said.append)
+    assert said.count("no printer here") == 1
+    assert said.count("this study's own words") == 2
 
 
 def test_one_rider_of_several_studies_is_refused(tmp_path, capsys):

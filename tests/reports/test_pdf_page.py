@@ -1,6 +1,7 @@
 """Paper pages are whole and the same twice; where none can be made, one sentence says why."""
 
 import re
+import shutil
 import sys
 
 import pandas as pd
@@ -8,9 +9,11 @@ import pytest
 from paper import A4_POINTS, MARGIN_POINTS, TOP_POINTS, paper_pages, poppler, require_printer
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import pdf_page, runner
+from analysis_lib.reports import pages, pdf_page, record_check, runner
 from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.page_origin import software
 from analysis_lib.reports.pages import write_page
+from analysis_lib.reports.run_record import checksums, sha256_of
 from analysis_lib.study.synthetic import small_study
 
 
@@ -83,6 +86,42 @@ def test_the_same_page_gives_the_same_bytes_and_no_place_of_this_machine(tmp_pat
     elsewhere.mkdir()
     assert _printed(elsewhere, _table("t", 5, 3)).read_bytes() == first
     assert str(tmp_path).encode() not in first
+
+
+def test_an_unchanged_first_page_is_not_printed_again_and_a_changed_one_is(
+    one_trial_reports, tmp_path, monkeypatch
+):
+    report = tmp_path / "report"
+    shutil.copytree(one_trial_reports[0].folder, report)
+    before, printed = checksums(report), []
+    monkeypatch.setattr(pages, "write_pdf", lambda html, pdf: printed.append(pdf.name))
+    runner.make_report(one_trial_reports[0].study, report, say=lambda _: None)
+    assert printed == []
+    assert checksums(report) == before
+    index = report / "index.html"
+    for title, expected in (("A page", ["index.pdf"]), ("Another page", ["index.pdf"] * 2)):
+        write_page(index, title, "", "A study", printed=before["index.html"])
+        assert printed == expected
+    write_page(index, "Another page", "", "A study", printed=sha256_of(index))
+    assert printed == expected
+
+
+@pytest.mark.parametrize("stale", ["", "index.pdf", "run.json", "ro-crate-metadata.json", "source", "paper"])
+def test_a_pdf_is_kept_only_as_this_program_and_printer_left_it(
+    one_trial_reports, tmp_path, monkeypatch, stale
+):
+    report = tmp_path / "report"
+    report.mkdir()
+    for name in ("index.html", "index.pdf", "run.json", "ro-crate-metadata.json"):
+        shutil.copy(one_trial_reports[0].folder / name, report)
+    if (report / stale).is_file():
+        (report / stale).write_bytes(b"edited")
+    elif stale:
+        monkeypatch.setattr(record_check, "software", lambda: software() | {stale: "another"})
+    whole = sha256_of(report / "index.html")
+    assert record_check.first_page_printed(report) == ("" if stale else whole)
+    (report / "index.pdf").unlink()
+    assert record_check.first_page_printed(report) == ""
 
 
 @pytest.mark.parametrize(
