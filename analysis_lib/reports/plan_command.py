@@ -27,7 +27,7 @@ def plan_folder(folder: Path, dry_run: bool = False) -> None:
         [*warn_of_power(draft.plan, dry_run), *map(str, numbers_still_the_template_s(draft.plan.settings))]
     )
     if dry_run:
-        _print([draft.text, *_nothing_written(draft, str(folder))])
+        _print([draft.text, nothing_written(draft, str(folder))])
         return
     _print([*describe_size(draft.plan), "", *describe_cautions(draft.plan, draft.trials_listed), ""])
     _print(report_frozen(draft.freeze(), str(folder)))
@@ -53,10 +53,11 @@ def warn_of_power(plan: StudyPlan, dry_run: bool = False) -> list[str]:
     ]
 
 
-def _nothing_written(draft: ProtocolDraft, shown: str) -> list[str]:
+def nothing_written(draft: ProtocolDraft, shown: str) -> str:
+    """Say at the end of a dry run that nothing was written, and what to do; `shown` is the folder as the user gave it."""
     if (draft.folder / PROTOCOL).is_file():
-        return [f"nothing was written (--dry-run); {shown}/{PLAN_FOLDER} holds a frozen protocol already"]
-    return [f"nothing was written (--dry-run); freeze it with: roundoval plan {shown}"]
+        return f"nothing was written (--dry-run); {shown}/{PLAN_FOLDER} holds a frozen protocol already"
+    return f"nothing was written (--dry-run); freeze it with: roundoval plan {shown}"
 
 
 def report_frozen(frozen: FrozenProtocol, shown: str) -> list[str]:
