@@ -11,6 +11,7 @@ import pandas as pd
 from analysis_lib.mechanics.periodic import axial_phase_deg
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.once import once
 from analysis_lib.reports.oval_prediction import axial_change_deg
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.road_shift import shift_to_road
@@ -64,6 +65,7 @@ class MountTerms:
         )
 
 
+@once
 def mount_terms(analysis: RiderAnalysis) -> MountTerms:
     """Take the wanted mount apart into its terms."""
     advice = analysis.mount_advice

@@ -14,6 +14,7 @@ from analysis_lib.mechanics.mounting import MountAdvice
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.first_stage import trial_loader
+from analysis_lib.reports.once import once
 from analysis_lib.reports.other_ring import doubt_rings
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
@@ -36,6 +37,7 @@ METER_COLUMNS = ["rider", "intensity", "sectors", "gap_W"]
 class RiderAnalysis(RiderRecordings):
     """One rider's recordings together with stroke, drivetrain, mounting and meter under the study's rings."""
 
+    @once
     def stroke_trials(self, intensity: str) -> pd.DataFrame:
         """Return the trials from which the rider's own stroke is taken: on the round ring, else on the oval."""
         here = self.used[self.used["intensity"] == intensity]

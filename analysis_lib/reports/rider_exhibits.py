@@ -9,6 +9,7 @@ from analysis_lib.reports.counts_in_words import say_counts
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import quality_strip
 from analysis_lib.reports.figures.torque_figures import polar_panels, torque_panels
+from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_trials import NOT_USED
 from analysis_lib.statistics.circular import axial_mean
@@ -185,6 +186,7 @@ def effect_table(analysis: RiderAnalysis) -> TableExhibit:
     )
 
 
+@once
 def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
     """Return one row an outcome and intensity: ring means, their difference and each ring's range over periods."""
     rows = []

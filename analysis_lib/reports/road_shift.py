@@ -15,6 +15,7 @@ from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.mechanics.stroke_model import Stroke, make_stroke
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_number
 
@@ -75,6 +76,7 @@ class RoadShift:
         return low if low == high else f"{low} to {high}"
 
 
+@once
 def shift_to_road(analysis: RiderAnalysis) -> RoadShift:
     """Solve the rider's stroke on the round ring with the recorded inertia and with the road's.
 
