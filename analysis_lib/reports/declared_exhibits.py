@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
-from analysis_lib.reports.number_links import DECLARED
+from analysis_lib.reports.number_links import DECLARED, SMALLEST_EFFECT
 from analysis_lib.study.protocol import Rules
 from analysis_lib.study.protocol_text import LEVEL, unit_after
 from analysis_lib.study.settings import StudySettings
@@ -25,9 +25,9 @@ def declared_table(settings: StudySettings, draws: int = 0) -> TableExhibit:
     """
     rows: list[tuple[str, float, str]] = [
         (
-            f"smallest effect that matters, {outcome.label}",
+            f"{SMALLEST_EFFECT}{_in_unit(unit_after(outcome))}: {outcome.label}",
             float(outcome.smallest_effect),
-            f"a smaller one counts as none{_in_unit(unit_after(outcome))}",
+            "a smaller one counts as none",
         )
         for outcome in settings.outcomes
     ]
@@ -49,4 +49,4 @@ def declared_table(settings: StudySettings, draws: int = 0) -> TableExhibit:
 
 
 def _in_unit(unit: str) -> str:
-    return f" (in{unit})" if unit else ""
+    return f" ({unit.strip()})" if unit else ""

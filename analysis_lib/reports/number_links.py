@@ -31,6 +31,10 @@ NUMBER = re.compile(r"(?<![\w.])([+−]?)(\d+)(\.\d+)?(?![\w.]*\w)(\s?%)?")
 DECLARED = "declared"
 """The table of what was declared beforehand; see `declared_exhibits`."""
 
+SMALLEST_EFFECT = "smallest effect that matters"
+MARGIN_BEFORE = re.compile(r"(as large as |as much as |at least |that matters )±?$")
+"""Words after which a number is the smallest effect that matters, of an outcome that another sentence may name."""
+
 NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |that matters |\b[a-z]+_\w+ = |F\((\d+, )?)$")
 NAMED_AFTER = re.compile(r" (df\b|of \d+ trials|allocations|whole turns were kept)")
 """Words that say what a whole number is."""
@@ -50,6 +54,7 @@ class Number:
     below: bool
     named: bool
     level: bool
+    margin: bool
 
     @property
     def telling(self) -> bool:
@@ -102,10 +107,23 @@ class Row:
         """The number that heads the row, if one does."""
         return float(self.head) if re.fullmatch(r"\d+(\.\d+)?", self.head) else None
 
+    @property
+    def is_margin(self) -> bool:
+        """Whether the row declares an outcome's smallest effect that matters."""
+        return self.table == DECLARED and self.head.startswith(SMALLEST_EFFECT)
+
+    @cached_property
+    def key_words(self) -> list[str]:
+        """The words of three letters or more of its key."""
+        return [word for word in re.split(r"[-\s]+", self.anchor.split("--")[1]) if len(word) > 2]
+
+    def words_in(self, sentence: str) -> int:
+        """How many words of its key the sentence holds."""
+        return sum(word in sentence.lower() for word in self.key_words)
+
     def named_in(self, sentence: str) -> float:
         """What share of the words of its key the sentence holds."""
-        words = [word for word in re.split(r"[-\s]+", self.anchor.split("--")[1]) if len(word) > 2]
-        return sum(word in sentence.lower() for word in words) / max(len(words), 1)
+        return self.words_in(sentence) / max(len(self.key_words), 1)
 
 
 def link_numbers(body: str) -> str:
@@ -173,6 +191,7 @@ def _number(place: re.Match[str], sentence: str) -> Number:
         before.endswith("< "),
         named,
         after.startswith(" interval"),
+        bool(MARGIN_BEFORE.search(before)),
     )
 
 
@@ -183,6 +202,13 @@ def _chooser(sentence: str, numbers: Iterable[Number], rows: Sequence[Row]) -> C
         for row in rows
     }
 
+    def declared(number: Number) -> Row | None:
+        """The one outcome's row that holds a smallest effect, or of several the one that the sentence says most of."""
+        margins = [row for row in rows if row.is_margin and row.holds(number)]
+        best = max((row.words_in(sentence) for row in margins), default=0)
+        named = [row for row in margins if row.words_in(sentence) == best]
+        return named[0] if len(named) == 1 else None
+
     def choose(number: Number) -> Row | None:
         holding = [row for row in rows if row.headed == number.value] if not number.decimals else []
         holding = holding or [row for row in rows if row.holds(number)]
@@ -192,6 +218,7 @@ def _chooser(sentence: str, numbers: Iterable[Number], rows: Sequence[Row]) -> C
             telling_name = number.decimals or number.named or number.level
             enough = NAMED if telling_name else 1.0 if number.percent else math.inf
             holding = [row for row in holding if weight[row.anchor] >= enough]
-        return max(holding, key=lambda row: weight[row.anchor], default=None)
+        chosen = max(holding, key=lambda row: weight[row.anchor], default=None)
+        return declared(number) if chosen is None and number.margin else chosen
 
     return choose

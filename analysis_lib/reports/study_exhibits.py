@@ -6,7 +6,7 @@ import pandas as pd
 
 from analysis_lib.reports.exclusion_exhibits import listed_trials
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
-from analysis_lib.reports.figures.mounting_figures import phase_rose
+from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses
 from analysis_lib.reports.figures.quality_figures import quality_strip
 from analysis_lib.reports.figures.style import MANY
 from analysis_lib.reports.rider_trials import NOT_USED
@@ -157,21 +157,34 @@ def baseline_table(analysis: StudyAnalysis) -> TableExhibit:
     )
 
 
-def phase_exhibit(analysis: StudyAnalysis, intensity: str) -> FigureExhibit:
-    """Draw the riders' torque phases as a half-circle rose with their axial mean."""
-    phases = analysis.phases(intensity)
-    mean = analysis.mean_phase(intensity)
-    bounds, called = mean.interval(0.95), analysis.study.settings.intensity_label(intensity)
-    dots = "one dot a rider, " if len(phases) <= MANY else ""
-    return FigureExhibit(
-        f"phases_{intensity}",
-        phase_rose(phases.to_numpy(), mean.angle_deg, bounds.low, bounds.high),
-        f"Torque phase on the round ring at {called}, {dots}n = {len(phases)}; petal area"
-        f" proportional to the count. Dashed: axial mean {mean.angle_deg:.1f}°, arc: its 95 % interval"
-        f" {bounds.low:.1f}° to {bounds.high:.1f}°.",
-        f"Half-circle rose of {len(phases)} torque phases; axial mean {mean.angle_deg:.0f} degrees.",
-        phases.reset_index(),
+def phases_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
+    """Draw the riders' torque phases as half-circle roses with their axial means, one panel an intensity."""
+    called = analysis.study.settings.intensity_label
+    known = [intensity for intensity in analysis.intensities if len(analysis.phases(intensity))]
+    unknown = ", ".join(called(intensity) for intensity in analysis.intensities if intensity not in known)
+    roses = [_rose(analysis, intensity) for intensity in known or analysis.intensities]
+    fewest = min(len(rose.phases_deg) for rose in roses)
+    means = "; ".join(
+        f"{called(rose.name)} {rose.mean_deg:.1f}° ({rose.low_deg:.1f}° to {rose.high_deg:.1f}°,"
+        f" n = {len(rose.phases_deg)})"
+        for rose in roses
     )
+    said = ", ".join(f"{called(rose.name)} {rose.mean_deg:.0f}°" for rose in roses)
+    return FigureExhibit(
+        "phases",
+        phase_roses(roses),
+        f"Torque phase on the round ring{', one dot a rider' if fewest <= MANY else ''}; petal area proportional to the"
+        f" count. Dashed: axial mean, arc: its 95 % interval. {means}."
+        + (f" Not known at {unknown}." if unknown else ""),
+        f"Half-circle roses of the riders' torque phases, one panel an intensity; axial means: {said}.",
+        pd.concat([analysis.phases(rose.name).reset_index().assign(intensity=rose.name) for rose in roses]),
+    )
+
+
+def _rose(analysis: StudyAnalysis, intensity: str) -> Rose:
+    mean = analysis.mean_phase(intensity)
+    bounds = mean.interval(0.95)
+    return Rose(intensity, analysis.phases(intensity).to_numpy(), mean.angle_deg, bounds.low, bounds.high)
 
 
 def meter_table(analysis: StudyAnalysis) -> TableExhibit:

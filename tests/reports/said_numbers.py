@@ -4,40 +4,37 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable
 from html import unescape
 from pathlib import Path
 
 from analysis_lib.reports import notebook_page
 from analysis_lib.reports.exhibit import FigureExhibit
 from analysis_lib.reports.number_links import link_numbers, numbers_of
+from analysis_lib.study.settings import FILE, read_settings
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 SAID = re.compile(r'<p class="said">(.*?)</p>', re.DOTALL)
 LINK = re.compile(r'<a class="row" href="#([^"]+)">.*?</a>', re.DOTALL)
 
 NO_ROW = {
-    "a level or a rule that is declared": r"(9[05] % interval|once in 20|[Aa]n effect as large as [\d.]+|0\.05 divided"
-    r"|by as much as [\d.]+|by at least [\d.]+"
-    r"|smallest effect that matters \d+|Only \d+ whole turns were kept.*|\d+ bootstrap draws|\d+ draws of"
-    r"|360 one-degree bins|A whole turn is kept.*|inertia to \d+ %, mount angle to \d+°"
-    r"|crank inertial load of.*?per rpm)",
-    "a refusal's own words": r"(cannot be written|not known in [^:]*): .*",
-    "part of an outcome's name": r"\(\d+ to \d+\)",
-    "part of an intensity's label": r"\(RPE \d+\)",
-    "published, with its source": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002|Roger 1997|Senn 2016"
-    r"|at 260 rpm, Dorel 2005"
-    r"|\d{4}[a-z]?[;,)]|about 310 to 460 W|Held against published changes.*)",
-    "a count of rows or parts of a table": r"(\d+ of \d+ (riders|(listed )?trials)|in \d+ the speed"
-    r"|root mean square over \d+ trials"
+    "a level in other words, a checksum, or what is taken where study.toml does not say": r"(once in 20"
+    r"|checksum begins with [0-9a-f]+|inertia to \d+ %, mount angle to \d+°"
+    r"|crank inertial load of.*?per rpm|0\.05 divided)",
+    "a refusal's own words (it says why there is no table)": r"((cannot be written|could not be tested|not known in [^:]*): .*|got all .*)",
+    "published, with its source (a citation is a name)": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002"
+    r"|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005|\d{4}[a-z]?[;,)]|Biomechanics \d{4}, \d+:\d+|\d{4} \(|power at 1\.\d+"
+    r"|about 310 to 460 W)",
+    "a count of a table's rows (it stands in none of them)": r"(\d+ of \d+ (riders|(listed )?trials)|in \d+ the speed"
+    r"|root mean square over \d+ trials|\d+ of \d+ whole turns were dropped \([^)]*\)"
     r"|mean over \d+ riders|\d+ sequence means|\d+ trials? (were|was)|\d+ (are )?listed.*"
     r"|\d+ riders (were|analysed).*|\d+ trials planned"
     r"|crossover of \d+ rings|\d+ intensities|Periods with a trial: \d+ round, \d+ oval"
-    r"|\d+ periods?|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
-    "a sum, ratio or bound of numbers that have rows": r"(keeps [+−]?[\d.]+ .*?any one of them\)"
-    r"|by [\d.]+ % \(at|and [\d.]+ % \(at"
-    r"|more than 99 % of draws|between [\d.]+ and|indoor–road term of −?[\d.]+°)",
+    r"|\d+ periods?|period \d+|\d+ deviations|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
+    "a difference, sum or bound of numbers that have rows": r"(keeps .*?any one of them\)"
+    r"|by [\d.]+ % \(at|and [\d.]+ % \(at|more than 99 % of draws|indoor–road term of −?[\d.]+°)",
 }
-"""Numbers that may stand without a link to a row, and why."""
+"""Numbers that may stand without a link to a row, and why there is none."""
 
 
 def links_of(text: str) -> list[str]:
@@ -45,9 +42,18 @@ def links_of(text: str) -> list[str]:
     return LINK.findall(text)
 
 
-def sentences_without_rows(text: str) -> list[str]:
-    """Return what is left of each sentence that holds a number without a row and without a reason."""
+def names_with_numbers(study: Path) -> list[str]:
+    """Return the labels of a study that hold a number, such as "Easy (RPE 11)": a name is no number of a table."""
+    settings = read_settings(study / FILE)
+    labels = [*settings.intensity_labels.values(), *(outcome.label for outcome in settings.outcomes)]
+    return [label for label in labels if numbers_of(label)]
+
+
+def sentences_without_rows(text: str, names: Iterable[str] = ()) -> list[str]:
+    """Return what is left of each sentence that holds a number without a row and without a reason, `names` apart."""
     bare = [unescape(LINK.sub("", sentence)) for sentence in SAID.findall(text)]
+    for name in names:
+        bare = [sentence.replace(name, "") for sentence in bare]
     left = [re.sub("|".join(NO_ROW.values()), "", sentence, flags=re.DOTALL) for sentence in bare]
     return [sentence for sentence in left if numbers_of(sentence)]
 

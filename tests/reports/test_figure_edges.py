@@ -8,7 +8,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.effect_figures import paired_panels
-from analysis_lib.reports.figures.mounting_figures import phase_rose, stack_dots
+from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses, stack_dots
 from analysis_lib.reports.figures.style import share_limits
 
 
@@ -48,8 +48,20 @@ def test_dots_of_one_row_are_apart_and_no_row_is_empty(count):
 
 def test_the_rose_shows_a_dot_a_rider_inside_its_rim():
     angles = np.array([100.0, 101.0, 101.5, 102.0, 110.0, 179.9])
-    (axes,) = phase_rose(angles, 103.0, 100.0, 106.0).axes
+    (axes,) = phase_roses([Rose("easy", angles, 103.0, 100.0, 106.0)]).axes
     dots = next(line for line in axes.lines if line.get_marker() == "o")
     assert np.sort(np.rad2deg(dots.get_xdata())) == pytest.approx(angles)
     petals = max(bar.get_height() for bar in axes.patches)
     assert petals < dots.get_ydata().min() < dots.get_ydata().max() < axes.get_ylim()[1]
+
+
+@pytest.mark.parametrize(("count", "rows"), [(1, 1), (2, 1), (3, 1), (4, 2), (7, 3)])
+def test_roses_stand_side_by_side_to_one_scale(count, rows):
+    many, few = np.full(30, 95.0), np.array([95.0])
+    roses = [Rose(str(number), few if number else many, 95.0, 90.0, 100.0) for number in range(count)]
+    panels = phase_roses(roses).axes
+    assert len(panels) == count
+    assert {panel.get_subplotspec().get_gridspec().nrows for panel in panels} == {rows}
+    tallest = [max(bar.get_height() for bar in panel.patches) for panel in panels]
+    assert tallest == pytest.approx([30**0.5] + [1.0] * (count - 1))
+    assert min(panel.get_ylim()[1] for panel in panels) > 30**0.5

@@ -9,7 +9,7 @@ from matplotlib.colors import to_rgb
 from analysis_lib.reports.exhibit import SHOWN_ROWS, FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.effect_figures import paired_panels
 from analysis_lib.reports.figures.individual_figures import rider_effects
-from analysis_lib.reports.figures.mounting_figures import phase_rose
+from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses
 from analysis_lib.reports.figures.quality_figures import OVERVIEW_COLOURS, measure_panels, quality_strip
 from analysis_lib.reports.figures.style import MANY
 
@@ -59,7 +59,7 @@ def test_a_thousand_riders_leave_figures_of_some_hundred_kilobytes():
         "riders": _effects(1000),
         "dots": measure_panels(trials, {"power_W": "Power (W)"}),
         "pairs": paired_panels(pairs, "power", "W"),
-        "rose": phase_rose(RNG.normal(90, 8, 1000), 90.0, 89.0, 91.0),
+        "rose": phase_roses([Rose("easy", RNG.normal(90, 8, 1000), 90.0, 89.0, 91.0)]),
     }
     sizes = {name: len(_svg(figure)) / 1000 for name, figure in figures.items()}
     assert max(sizes.values()) < 700, sizes

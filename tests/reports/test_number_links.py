@@ -92,3 +92,43 @@ def test_a_number_that_was_counted_and_one_in_per_cent_are_not_taken_for_another
 def test_a_row_headed_by_the_number_comes_before_one_that_holds_it():
     frame = pd.DataFrame({"mount": [100.0, 115.0], "best": [0.0, 100.0]})
     assert _links("Or 100°.", TableExhibit("m", frame, "M")) == [("100", "table-m--100")]
+
+
+SETTLED = TableExhibit(
+    "declared",
+    pd.DataFrame(
+        {
+            "declared": [
+                "smallest effect that matters (W): Power",
+                "smallest effect that matters (beats/min): Heart rate",
+                "smallest effect that matters (deg): Torque phase",
+                "interval",
+                "min_turns",
+            ],
+            "value": [4.0, 3.0, 3.0, 0.95, 30.0],
+        }
+    ),
+    "Declared",
+)
+
+
+@pytest.mark.parametrize(
+    ("sentence", "links"),
+    [
+        ("An effect as large as 4 W is ruled out.", [("4", "smallest-effect-that-matters-w-power")]),
+        (
+            "Whether by as much as 3 deg is not settled.",
+            [("3", "smallest-effect-that-matters-deg-torque-phase")],
+        ),
+        ("An effect as large as 3 is ruled out.", []),  # of two outcomes, and neither is named
+        ("An effect as large as 5 W is ruled out.", []),
+        ("There were 4 W.", []),
+        ("The 95 % interval.", [("95 %", "interval")]),
+        ("Fewer than min_turns = 30 turns.", [("30", "min_turns")]),
+        ("There were 30 turns.", []),
+    ],
+)
+def test_what_was_declared_is_linked_from_any_section_and_only_where_it_is_named(sentence, links):
+    elsewhere = f"<h2>How this was made</h2>{SETTLED.html()}<h2>Answer</h2>"
+    found = _links(sentence, before=elsewhere)
+    assert found == [(text, f"table-declared--{row}") for text, row in links]

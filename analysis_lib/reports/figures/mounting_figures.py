@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -13,11 +16,14 @@ from analysis_lib.reports.figures.style import (
     GREY,
     INK,
     MANY,
-    ONE_COLUMN,
+    TWO_COLUMNS,
     in_house_style,
     name_panel,
     new_figure,
 )
+
+ROSES_A_ROW = 3
+PETAL_EDGES = np.arange(0, 181, 10)
 
 DOT_DEG, DOT_STEP = 3.6, 0.075
 """How far apart a rose's dots must be not to touch, and from row to row, in shares of the largest petal."""
@@ -91,34 +97,67 @@ def _draw_probabilities(axes: Axes, mounts: pd.DataFrame) -> None:
     axes.set_ylabel("Probability of being nearest")
 
 
+@dataclass(frozen=True)
+class Rose:
+    """Torque phases of one panel, degrees in [0, 180), with their axial mean and its interval."""
+
+    name: str
+    phases_deg: np.ndarray
+    mean_deg: float
+    low_deg: float
+    high_deg: float
+
+    @property
+    def petals(self) -> np.ndarray:
+        """Lengths of the petals, one every ten degrees: their areas are proportional to the counts."""
+        return np.sqrt(np.histogram(np.mod(self.phases_deg, 180), PETAL_EDGES)[0])
+
+    @property
+    def dots_deg(self) -> np.ndarray:
+        """Where the dots stand: one a rider, none where there are many."""
+        return np.mod(self.phases_deg, 180) if len(self.phases_deg) <= MANY else np.zeros(0)
+
+
 @in_house_style
-def phase_rose(phases_deg: np.ndarray, mean_deg: float, low_deg: float, high_deg: float) -> Figure:
-    """Return a half-circle rose of torque phases: petal area proportional to the count, a dot a rider.
+def phase_roses(roses: Sequence[Rose]) -> Figure:
+    """Return half-circle roses of torque phases side by side, one panel an intensity, petals to one scale.
 
     Dots of riders with like phases stand behind one another, from the petals outward; more than `MANY` have none.
     """
-    figure, (axes,) = new_figure(height_mm=75, width=ONE_COLUMN * 1.3, subplot_kw={"projection": "polar"})
+    columns = min(len(roses), ROSES_A_ROW)
+    rows = -(-len(roses) // columns)
+    figure, panels = new_figure(
+        rows, columns, 80 * rows, TWO_COLUMNS * columns / ROSES_A_ROW, subplot_kw={"projection": "polar"}
+    )
+    reach = max(1.0, *(rose.petals.max(initial=0) for rose in roses))
+    most = max(stack_dots(rose.dots_deg, DOT_DEG).max(initial=0) for rose in roses)
+    for axes, rose in zip(panels, roses, strict=False):
+        _draw_rose(axes, rose, reach, rim=reach * (1.12 + DOT_STEP * (most + 1.2)))
+    for spare in panels[len(roses) :]:
+        spare.remove()
+    figure.supxlabel("Torque phase (deg of right crank, axial)", fontsize="medium")
+    return figure
+
+
+def _draw_rose(axes: Axes, rose: Rose, reach: float, rim: float) -> None:
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
     axes.set_thetamin(0)
     axes.set_thetamax(180)
-    edges = np.arange(0, 181, 10)
-    counts, _ = np.histogram(np.mod(phases_deg, 180), edges)
-    radii = np.sqrt(counts)
-    axes.bar(np.deg2rad(edges[:-1] + 5), radii, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
-    reach = max(radii.max(), 1)
-    dotted = np.mod(phases_deg, 180) if len(phases_deg) <= MANY else np.zeros(0)
-    rows = stack_dots(dotted, DOT_DEG)
-    axes.plot(np.deg2rad(dotted), reach * (1.12 + DOT_STEP * rows), "o", color=INK, markersize=2.5)
-    rim = reach * (1.12 + DOT_STEP * (rows.max(initial=0) + 1.2))
-    arc = np.deg2rad(np.linspace(low_deg, high_deg, 50))
+    middles = np.deg2rad(PETAL_EDGES[:-1] + 5)
+    axes.bar(middles, rose.petals, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
+    rows = stack_dots(rose.dots_deg, DOT_DEG)
+    axes.plot(np.deg2rad(rose.dots_deg), reach * (1.12 + DOT_STEP * rows), "o", color=INK, markersize=2.5)
+    arc = np.deg2rad(np.linspace(rose.low_deg, rose.high_deg, 50))
     axes.plot(arc, np.full(50, rim), color=INK, linewidth=2)
-    axes.plot(np.deg2rad([mean_deg, mean_deg]), [0, rim], color=INK, linestyle="--", linewidth=0.9)
+    axes.plot(np.deg2rad([rose.mean_deg] * 2), [0, rim], color=INK, linestyle="--", linewidth=0.9)
     axes.set_ylim(0, rim + 0.08 * reach)
     axes.set_yticks([])
     axes.set_thetagrids(np.arange(0, 181, 30))
-    axes.set_xlabel("Torque phase (deg of right crank, axial)", labelpad=12)
-    return figure
+    # To the right of the label of 0°, where the half-circle leaves room.
+    axes.annotate(
+        rose.name, (1.1, 1.04), xycoords="axes fraction", va="bottom", ha="right", fontweight="bold"
+    )
 
 
 def stack_dots(angles_deg: np.ndarray, apart_deg: float) -> np.ndarray:
