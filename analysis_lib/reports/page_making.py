@@ -91,6 +91,8 @@ class PageMaking:
         )
         if problems:
             return fail_page(self.study, self.out, plan, problems[0], problems=problems)
+        if self.printing:
+            self.printing.get_ready()
         failure = self._execute(plan)
         if self.folder.kernels.ended:
             raise RunStopped(plan.name)

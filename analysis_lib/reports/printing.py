@@ -70,6 +70,13 @@ class Printing:
         self._free = threading.Semaphore(most)
         self._idle: deque[subprocess.Popen[str]] = deque()
         self._all: list[subprocess.Popen[str]] = []
+        self._beginning = threading.Lock()
+
+    def get_ready(self) -> None:
+        """Start the first process, which loads what it needs while the first notebooks run."""
+        with self._beginning:
+            if not self._all:
+                self._idle.append(self._launch())
 
     def write(self, order: PageOrder) -> NotebookFailure | None:
         """Let a process write the page; one that dies in it costs this page alone.

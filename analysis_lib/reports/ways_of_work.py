@@ -75,7 +75,7 @@ def open_making(
         say(why_not)
     templates = sorted({notebooks_folder() / plan.template for plan in plans})
     parent = KernelParent(imports_of(templates)) if way.preload and not why_no_fork() else None
-    printing = Printing(way.jobs) if way.jobs > 1 else None
+    printing = Printing(way.jobs) if way.jobs > 1 and len(plans) > 1 else None
     with RunFolder(study.root, out, parent) as folder:
         try:
             yield PageMaking(study, out, folder, way.cell_seconds, way.jobs, printing)
