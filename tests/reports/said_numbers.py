@@ -21,7 +21,8 @@ NO_ROW = {
     "a level in other words, a checksum, or what is taken where study.toml does not say": r"(once in 20"
     r"|checksum begins with [0-9a-f]+|inertia to \d+ %, mount angle to \d+°"
     r"|crank inertial load of.*?per rpm|0\.05 divided)",
-    "a refusal's own words (it says why there is no table)": r"((cannot be written|could not be tested|not known in [^:]*): .*|got all .*)",
+    "a refusal's own words (it says why there is no table)": r"(got all .*"
+    r"|(cannot be written|could not be tested|not known in [^:]*): .*)",
     "published, with its source (a citation is a name)": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002"
     r"|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005|\d{4}[a-z]?[;,)]|Biomechanics \d{4}, \d+:\d+|\d{4} \(|power at 1\.\d+"
     r"|about 310 to 460 W)",

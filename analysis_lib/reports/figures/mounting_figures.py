@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -139,7 +140,7 @@ def phase_roses(roses: Sequence[Rose]) -> Figure:
     return figure
 
 
-def _draw_rose(axes: Axes, rose: Rose, reach: float, rim: float) -> None:
+def _draw_rose(axes: Any, rose: Rose, reach: float, rim: float) -> None:
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
     axes.set_thetamin(0)
