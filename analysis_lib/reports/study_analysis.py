@@ -81,8 +81,8 @@ class StudyAnalysis:
             cells = profiles.groupby(["intensity", "ring", "rider", "crank_deg"])[list(known.values())]
             means = cells.mean().unstack("crank_deg")
             for channel, name in known.items():
-                found[channel].append(pd.DataFrame(means[name]))
-        return {channel: pd.concat(parts) for channel, parts in found.items() if parts}
+                found[channel].append(pd.DataFrame(means[name]).copy())  # not a view that keeps all channels
+        return {channel: pd.concat(found.pop(channel)) for channel in CHANNELS if found[channel]}
 
     @cached_property
     def meter(self) -> pd.DataFrame:
