@@ -29,7 +29,8 @@ from analysis_lib.reports.cluster_worker import (
     make_page_here,
     stop_here,
 )
-from analysis_lib.reports.first_stage import clear_stages, count_taken
+from analysis_lib.reports.first_stage import count_taken
+from analysis_lib.reports.one_run import clear_stages
 from analysis_lib.reports.page_list import PlannedPage
 from analysis_lib.reports.page_making import PageState, RunStopped, fail_page
 from analysis_lib.study.folder import Study

@@ -15,8 +15,9 @@ from functools import cache, lru_cache
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.first_stage import PLACE, VARIABLE, FirstStage
+from analysis_lib.reports.first_stage import VARIABLE, FirstStage
 from analysis_lib.reports.notebook_run import ONE_THREAD, RunFolder
+from analysis_lib.reports.one_run import STAGES
 from analysis_lib.reports.page_keys import FOLDER, source_digest
 from analysis_lib.reports.page_list import PlannedPage
 from analysis_lib.reports.page_making import PageMaking, PageState, RunStopped
@@ -43,7 +44,7 @@ class WorkOrder:
     @property
     def stages(self) -> Path:
         """The folder of this run's first stages. It is there as long as the run is; the next run removes it."""
-        return self.out / PLACE / self.run
+        return self.out / STAGES / self.run
 
 
 def facts_here(study: Path, out: Path) -> dict[str, str]:
@@ -114,7 +115,7 @@ def _tied_to_its_run(order: WorkOrder, folder: RunFolder, plan: PlannedPage) -> 
             raise RunStopped(plan.name)
         os.environ["MPLCONFIGDIR"] = _fonts().name
         if (order.stages / plan.subject).is_dir():
-            os.environ[VARIABLE] = f"results/{PLACE}/{order.run}/{plan.subject}"
+            os.environ[VARIABLE] = f"results/{STAGES}/{order.run}/{plan.subject}"
         threading.Thread(target=_end_with_its_run, args=(order, made), daemon=True).start()
         yield
     finally:

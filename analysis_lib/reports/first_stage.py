@@ -9,23 +9,19 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.page_keys import FOLDER, StudyInputs, digest, source_digest
+from analysis_lib.reports.page_keys import StudyInputs, digest, source_digest
 from analysis_lib.reports.run_record import package_versions, sha256_of
 from analysis_lib.reports.whole_file import written_whole
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.signals.trial_file import read_trial, write_trial
 from analysis_lib.study.folder import Study
 from analysis_lib.study.settings import FILE as SETTINGS
-
-PLACE = f"{FOLDER}/first_stage"
-"""Below the report folder, while a run is at work that has a first stage."""
 
 VARIABLE = "ROUNDOVAL_FIRST_STAGE"
 """Tells a kernel where the stage of its page is, seen from the folder in which it starts."""
@@ -93,8 +89,3 @@ def trial_loader(study: Study) -> Callable[[str], TrialResult]:
 def count_taken(folder: Path) -> int:
     """Return how many results of a stage its page has taken."""
     return len(list(folder.glob(f"*{TAKEN}")))
-
-
-def clear_stages(report: Path) -> None:
-    """Remove every first stage of a report folder, also what a killed run left."""
-    shutil.rmtree(report / PLACE, ignore_errors=True)

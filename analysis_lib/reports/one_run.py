@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import fcntl
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.first_stage import clear_stages
 from analysis_lib.reports.whole_file import UNFINISHED
+
+STAGES = "keys/first_stage"
+"""Below the report folder: results that wait for their pages, while a run is at work that has a first stage."""
 
 
 @contextmanager
@@ -37,3 +40,11 @@ def alone_in(report: Path) -> Iterator[None]:
             leftover.unlink(missing_ok=True)
         clear_stages(report)
         yield
+
+
+def clear_stages(report: Path) -> None:
+    """Remove every first stage of a report folder, also what a killed run left; a stranger's link, not what it leads to."""
+    stages = report / STAGES
+    if stages.is_symlink():
+        stages.unlink()
+    shutil.rmtree(stages, ignore_errors=True)

@@ -17,7 +17,7 @@ import pytest
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.cluster_worker import compare_facts, facts_here
-from analysis_lib.reports.first_stage import PLACE
+from analysis_lib.reports.one_run import STAGES
 from analysis_lib.reports.page_keys import PageKeys
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
@@ -126,7 +126,7 @@ def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_
     assert report.exit_code == 0
     assert [page.beforehand for page in report.pages] == [1, 0, 0]
     assert [line for line in said if "1 recording analysed beforehand" in line]
-    assert not (tmp_path / "report" / PLACE).exists()
+    assert not (tmp_path / "report" / STAGES).exists()
     assert checksums(tmp_path / "report") == checksums(first.folder)
 
 
@@ -246,15 +246,15 @@ def test_a_killed_run_is_finished_by_the_next_on_the_same_cluster_with_the_same_
     with _cluster(tmp_path) as cluster:
         words = [sys.executable, "-m", "analysis_lib", "report", str(first.study), "--out", str(report)]
         seen = {
-            "recordings are sent": lambda: list(report.glob(f"{PLACE}/*/R01")),
+            "recordings are sent": lambda: list(report.glob(f"{STAGES}/*/R01")),
             "a kernel works": cluster.kernels,
         }[moment]
         _kill_once(seen, [*words, "--scheduler", cluster.address])
-        assert (report / PLACE).is_dir()
+        assert (report / STAGES).is_dir()
         way = WayOfWork(scheduler=cluster.address)
         assert make_report(first.study, report, say=lambda line: None, way=way).exit_code == 0
         assert cluster.kernels() == []
-        assert not (report / PLACE).exists()
+        assert not (report / STAGES).exists()
         assert checksums(report) == checksums(first.folder)
 
 

@@ -1,20 +1,24 @@
 """The first stage of a page: results of its recordings that lie ready are taken where they are the very same, else not."""
 
+import errno
+from types import SimpleNamespace
+
 import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports import cluster_worker, first_stage
 from analysis_lib.reports.cluster import _recordings_of
-from analysis_lib.reports.cluster_worker import WorkOrder, analyse_recording_here, facts_here
-from analysis_lib.reports.first_stage import PLACE, VARIABLE, FirstStage, count_taken
+from analysis_lib.reports.cluster_worker import WorkOrder, analyse_recording_here, facts_here, make_page_here
+from analysis_lib.reports.first_stage import VARIABLE, FirstStage, count_taken
 from analysis_lib.reports.notebook_run import ONE_THREAD
-from analysis_lib.reports.one_run import alone_in
+from analysis_lib.reports.one_run import STAGES, alone_in
 from analysis_lib.reports.page_keys import PageKeys
 from analysis_lib.reports.page_list import planned_pages
+from analysis_lib.reports.page_making import PageMaking
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic import small_rings_study, small_study
 
 TRIAL, BROKEN = "R01-P1-easy", "R01-P1-steady"
 
@@ -119,10 +123,21 @@ def test_nothing_is_left_in_a_folder_that_is_gone(study, tmp_path):
 
 def test_a_run_begins_by_removing_what_a_killed_one_left(tmp_path):
     PageKeys(tmp_path).open(fresh=False)
-    (tmp_path / PLACE / "run" / "R01").mkdir(parents=True)
-    (tmp_path / PLACE / "run" / "R01" / "of another time.npz").write_bytes(b"")
+    (tmp_path / STAGES / "run" / "R01").mkdir(parents=True)
+    (tmp_path / STAGES / "run" / "R01" / "of another time.npz").write_bytes(b"")
     with alone_in(tmp_path):
-        assert [path.name for path in (tmp_path / PLACE).parent.iterdir()] == ["format.json"]
+        assert [path.name for path in (tmp_path / STAGES).parent.iterdir()] == ["format.json"]
+
+
+def test_a_link_in_a_strangers_report_is_removed_and_not_followed(tmp_path):
+    report, elsewhere = tmp_path / "report", tmp_path / "elsewhere"
+    PageKeys(report).open(fresh=False)
+    elsewhere.mkdir()
+    (elsewhere / "mine.txt").write_text("mine")
+    (report / STAGES).symlink_to(elsewhere)
+    with alone_in(report):
+        assert not (report / STAGES).exists()
+    assert (elsewhere / "mine.txt").is_file()
 
 
 def _order(study, out):
@@ -145,3 +160,41 @@ def test_a_worker_leaves_results_as_long_as_its_run_is_there_and_its_algebra_has
     assert len(list((order.stages / "R01").iterdir())) == 1
     cluster_worker.stop_here(order.run)
     assert analyse_recording_here(order, "R01", TRIAL) is False
+
+
+def test_a_page_of_two_rings_of_several_takes_what_a_worker_made_from_the_whole_study(tmp_path):
+    """A worker opens the study once for all pages; each page of a rider looks at the round ring and one oval one."""
+    small_rings_study(tmp_path / "study", riders=2, duration_s=3.0)
+    study = open_study(tmp_path / "study")
+    page = next(plan for plan in planned_pages(study) if plan.subject == "R02.strong")
+    trials, view = _recordings_of(study, page), study.comparing("strong")
+    assert set(study.trials.set_index("trial").loc[trials, "ring"]) == {"round", "strong"}
+    whole, seen = FirstStage(tmp_path, study), FirstStage(tmp_path, view)
+    assert [whole._place(trial) for trial in trials] == [seen._place(trial) for trial in trials]
+
+
+def test_a_worker_that_cannot_write_stops_the_run_and_says_why(study, tmp_path, monkeypatch):
+    """Not to be taken for a connection that broke, which is an error of the operating system too."""
+    order = _order(study, tmp_path / "report")
+
+    def on_a_full_disk(making, plan):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(PageMaking, "make", on_a_full_disk)
+    with pytest.raises(Refusal, match=r"worker of the cluster.*No space left.*make room"):
+        make_page_here(order, planned_pages(study)[0])
+
+
+@pytest.mark.parametrize(
+    ("is_there", "stopped"),
+    [([False, False], False), ([False, True, True], False), ([False, True, False], True)],
+    ids=["never seen", "late but there", "gone"],
+)
+def test_a_page_ends_when_its_run_is_gone_but_not_while_the_storage_is_slow(monkeypatch, is_there, stopped):
+    looks = iter(is_there)
+    order = SimpleNamespace(run="this run", stages=SimpleNamespace(is_dir=lambda: next(looks)))
+    waits = iter([*[False] * len(is_there), True])
+    made = SimpleNamespace(wait=lambda seconds: next(waits))
+    monkeypatch.setattr(cluster_worker, "_stopped", set())
+    cluster_worker._end_with_its_run(order, made)
+    assert (cluster_worker._stopped == {"this run"}) == stopped

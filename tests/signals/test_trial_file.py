@@ -10,9 +10,12 @@ import pandas as pd
 import pytest
 from rides import ride
 
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.places import demo_folder
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial
 from analysis_lib.signals.trial_file import read_trial, write_trial
+from analysis_lib.study.folder import open_study
 
 
 def written(result) -> bytes:
@@ -109,3 +112,17 @@ def test_nothing_in_a_file_is_ever_run():
     for content in (harm.getvalue(), pickle.dumps(_Harm())):
         with pytest.raises(ValueError, match="allow_pickle"):
             read_trial(io.BytesIO(content))
+
+
+@pytest.mark.long
+def test_every_result_of_the_demo_study_comes_back_to_the_bit():
+    """Of both its recorders, with dropped turns and cautions; a recording that is refused has no result."""
+    study, refused = open_study(demo_folder()), []
+    for trial in study.trials["trial"]:
+        try:
+            result = study.load_trial(trial)
+        except Refusal as refusal:
+            refused.append(refusal)
+            continue
+        assert_same(read_trial(io.BytesIO(written(result))), result)
+    assert len(refused) < 0.1 * len(study.trials)
