@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import quote
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.kernel_parent import why_no_fork
-from analysis_lib.reports.page_list import read_answer
-from analysis_lib.reports.pages import IndexEntry, studies_body, write_page
+from analysis_lib.reports.page_list import STUDY_PAGE, read_answer
+from analysis_lib.reports.pages import IndexEntry, linked_answer, studies_body, write_page
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.progress import Say
 from analysis_lib.reports.runner import Report, make_report
@@ -158,4 +159,6 @@ def _write_first_page(made: Reports) -> None:
 
 def _said_first(study: StudyState, out: Path) -> tuple[str, ...]:
     """A study's answer, behind the notice that its data are simulated where they are."""
-    return tuple(filter(None, (study.notice, *read_answer(out / study.name))))
+    page = out / study.name / STUDY_PAGE.page
+    answer = linked_answer(page, read_answer(page.parent), f"{quote(study.name)}/{page.name}")
+    return tuple(filter(None, (study.notice, *answer)))

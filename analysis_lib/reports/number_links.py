@@ -24,6 +24,7 @@ CAPTION = re.compile(r"(?<=<figcaption>)(.*?)(?=</figcaption>)", re.DOTALL)
 ROW = re.compile(r'<tr id="table-([^"]+?)--([^"]+)">(.*?)</tr>', re.DOTALL)
 HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
 VALUE = re.compile(r' data-value="([^"]+)"')
+LINK = re.compile(r'<a class="row" href="#([^"]+)">(.*?)</a>', re.DOTALL)
 SECTION = re.compile(r"(?=<h2\b)")
 NUMBER = re.compile(r"(?<![\w.])([+−]?)(\d+)(\.\d+)?(?![\w.]*\w)(\s?%)?")
 """A number that is no part of a name such as R01, an index or a date."""
@@ -131,6 +132,26 @@ def link_numbers(body: str) -> str:
     tables = _rows_of(body)
     sections = [_link_section(section, tables) for section in SECTION.split(body)]
     return VALUE.sub("", "".join(sections))
+
+
+def links_from_elsewhere(body: str, page: str) -> dict[str, str]:
+    """Return the sentences that a page says, each with its links as they are seen from another page.
+
+    The keys are plain text. Nothing of the page but its text and the places of its rows comes through, whoever wrote it.
+
+    >>> links_from_elsewhere('<p class="said">It is <a class="row" href="#t--x">2</a> W.</p>', "study.html")
+    {'It is 2 W.': 'It is <a class="row" href="study.html#t--x">2</a> W.'}
+    """
+    found = {}
+    for match in SAID.finditer(body):
+        texts = [unescape(part) for part in LINK.split(match[2])]
+        linked = [escape(text) for text in texts]
+        for place in range(1, len(texts), 3):
+            anchor, number = linked[place : place + 2]
+            linked[place : place + 2] = ["", f'<a class="row" href="{escape(page)}#{anchor}">{number}</a>']
+            texts[place] = ""
+        found["".join(texts)] = "".join(linked)
+    return found
 
 
 def numbers_of(text: str) -> list[re.Match[str]]:

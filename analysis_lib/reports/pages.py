@@ -10,13 +10,14 @@ from html import escape, unescape
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader
+from markupsafe import Markup
 
 from analysis_lib import __version__
 from analysis_lib.reports.canonical import plain_text, without_places
 from analysis_lib.reports.maths import Formulas
 from analysis_lib.reports.notebook_file import read_notebook
 from analysis_lib.reports.notebook_run import NotebookFailure
-from analysis_lib.reports.number_links import link_numbers
+from analysis_lib.reports.number_links import link_numbers, links_from_elsewhere
 from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
 from analysis_lib.reports.run_record import sha256_of
 from analysis_lib.reports.whole_file import write_text_whole
@@ -143,6 +144,12 @@ def failure_body(
     template = _templates().get_template("failure.html.j2")
     trace = without_places(plain_text(failure.traceback)) if failure else ""
     return template.render(subject=subject, facts=facts, problems=problems, traceback=trace)
+
+
+def linked_answer(page: Path, sentences: Sequence[str], address: str) -> list[str]:
+    """Return the sentences of an answer, each number linked to its row on the `page` that gives it, at `address`."""
+    there = links_from_elsewhere(page.read_text(encoding="utf-8"), address) if page.is_file() else {}
+    return [Markup(there[sentence]) if sentence in there else sentence for sentence in sentences]
 
 
 def index_body(

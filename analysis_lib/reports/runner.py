@@ -11,10 +11,10 @@ from pathlib import Path
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
-from analysis_lib.reports.page_list import QUALITY_PAGE, PlannedPage, planned_pages, read_answer
+from analysis_lib.reports.page_list import QUALITY_PAGE, STUDY_PAGE, PlannedPage, planned_pages, read_answer
 from analysis_lib.reports.page_making import PageState, RunStopped
 from analysis_lib.reports.page_origin import command_for, inputs_of_study, page_origin, software
-from analysis_lib.reports.pages import IndexEntry, index_body, write_page
+from analysis_lib.reports.pages import IndexEntry, index_body, linked_answer, write_page
 from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
@@ -218,7 +218,8 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
     states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
     entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
     problems = [str(problem) for problem in study.problems]
-    body = index_body(study.settings.study.question, read_answer(out), entries, problems)
+    answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
+    body = index_body(study.settings.study.question, answer, entries, problems)
     heading = study.settings.study
     write_page(
         out / "index.html",

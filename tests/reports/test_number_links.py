@@ -1,12 +1,15 @@
 """Numbers in sentences link to the row that holds them, and to no other."""
 
 import re
+from html import escape
 
 import pandas as pd
 import pytest
+from markupsafe import Markup
 
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.number_links import link_numbers
+from analysis_lib.reports.pages import index_body, linked_answer
 
 LINK = re.compile(r'<a class="row" href="#([^"]+)">(.*?)</a>')
 EFFECT = TableExhibit(
@@ -132,3 +135,20 @@ def test_what_was_declared_is_linked_from_any_section_and_only_where_it_is_named
     elsewhere = f"<h2>How this was made</h2>{SETTLED.html()}<h2>Answer</h2>"
     found = _links(sentence, before=elsewhere)
     assert found == [(text, f"table-declared--{row}") for text, row in links]
+
+
+def test_an_answer_on_another_page_keeps_its_links_and_no_other_markup_of_where_it_comes_from(tmp_path):
+    page = tmp_path / "study.html"
+    sentence = 'It is 2.33 <b>W</b> & "more".'
+    page.write_text(link_numbers(f'<p class="said">{escape(sentence)}</p>{EFFECT.html()}'), encoding="utf-8")
+    linked, plain = linked_answer(page, [sentence, "<i>Other</i> 2.33"], "study.html")
+    assert linked == escape(sentence).replace(
+        "2.33", '<a class="row" href="study.html#table-effect--hard">2.33</a>'
+    )
+    assert plain == "<i>Other</i> 2.33"  # escaped by the page that shows it
+    page.write_text('<p class="said">It <img src=x onerror=1> is <a class="row" href="#x" >2</a></p>')
+    (only,) = linked_answer(page, ["It <img src=x onerror=1> is 2"], "study.html")
+    assert "<img" in only and not isinstance(only, Markup)
+    shown = index_body("?", [linked, only], [], [])
+    assert "study.html#table-effect--hard" in shown and "<img" not in shown
+    assert linked_answer(tmp_path / "none.html", ["x"], "study.html") == ["x"]
