@@ -42,8 +42,14 @@ def recordings_of(study: Study, rider: str) -> list[str]:
 
 
 def frozen_plan(study: Study) -> list[str]:
-    """Return the files of the frozen protocol, against which the study's page holds what was done."""
-    plan = sorted(path for path in (study.root / PLAN_FOLDER).rglob("*") if path.is_file())
+    """Return the files of the frozen protocol, against which the study's page holds what was done.
+
+    A folder that is a link out of the study has none: not even the names of what is there belong into a report.
+    """
+    folder = study.root / PLAN_FOLDER
+    plan = (
+        sorted(path for path in folder.rglob("*") if path.is_file()) if is_inside(study.root, folder) else []
+    )
     return [path.relative_to(study.root).as_posix() for path in plan]
 
 

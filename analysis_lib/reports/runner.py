@@ -13,7 +13,14 @@ from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
 from analysis_lib.reports.page_list import QUALITY_PAGE, STUDY_PAGE, PlannedPage, planned_pages, read_answer
 from analysis_lib.reports.page_making import PageState, RunStopped
-from analysis_lib.reports.page_origin import command_for, inputs_of_study, page_origin, software
+from analysis_lib.reports.page_origin import (
+    checksums_of,
+    command_for,
+    frozen_plan,
+    inputs_of_study,
+    page_origin,
+    software,
+)
 from analysis_lib.reports.pages import IndexEntry, index_body, linked_answer, write_page
 from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
@@ -22,10 +29,9 @@ from analysis_lib.reports.progress import Progress, Say, end_table
 from analysis_lib.reports.record_check import first_page_printed
 from analysis_lib.reports.rider_tables import faults_of_recordings
 from analysis_lib.reports.run_crate import write_run_crate
-from analysis_lib.reports.run_record import checksums, write_run_record
+from analysis_lib.reports.run_record import write_run_record
 from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
 from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.protocol import PLAN_FOLDER
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""
@@ -200,7 +206,8 @@ class _Run:
         else:
             riders = [page.subject for page in planned_pages(self.study) if page.rider]
             inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
-            inputs |= {"plan": checksums(self.study.root, f"{PLAN_FOLDER}/**/*"), "subject": plan.subject}
+            protocol = checksums_of(self.study.root, frozen_plan(self.study))
+            inputs |= {"plan": protocol, "subject": plan.subject}
         return page_key(self.study, plan.template, plan.parameters, inputs)
 
 

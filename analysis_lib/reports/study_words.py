@@ -15,6 +15,7 @@ from analysis_lib.statistics.estimates import show_count, show_number, show_p
 from analysis_lib.study.frozen_protocol import PROTOCOL, sha256_of_file
 from analysis_lib.study.protocol import PLAN_FOLDER, Outcome
 from analysis_lib.study.protocol_deviations import compare_with_protocol
+from analysis_lib.study.schema import is_inside
 
 
 def answer(analysis: StudyAnalysis) -> list[str]:
@@ -114,7 +115,7 @@ def deviations(analysis: StudyAnalysis) -> list[str]:
     """List where the study left its frozen protocol."""
     found = compare_with_protocol(analysis.study)
     protocol = analysis.study.root / PLAN_FOLDER / PROTOCOL
-    if not protocol.is_file():
+    if not protocol.is_file() or not is_inside(analysis.study.root, protocol):
         return [deviation.sentence() for deviation in found]
     frozen = (
         f"The protocol whose checksum begins with {sha256_of_file(protocol)[:12]} was compared with the study"

@@ -16,6 +16,7 @@ import pytest
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, digest, page_key
+from analysis_lib.reports.page_origin import frozen_plan, inputs_of_study
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.whole_file import UNFINISHED
@@ -229,3 +230,13 @@ def test_a_link_in_a_report_neither_clears_nor_fills_another_folder(tmp_path):
     with pytest.raises(Refusal, match="tables/riders/R01, a link"):
         PageKeys(tmp_path / "report").clear(["tables/riders/R01"])
     assert (tmp_path / "mine" / "R01" / "notes.csv").read_text() == "mine"
+
+
+def test_a_plan_that_is_a_link_out_of_the_study_lends_neither_names_nor_bytes(tmp_path):
+    (tmp_path / "outside").mkdir()
+    (tmp_path / "outside" / "letter.txt").write_text("secret")
+    small_study(tmp_path / "study", riders=1, duration_s=3.0)
+    (tmp_path / "study" / "plan").symlink_to(tmp_path / "outside", target_is_directory=True)
+    study = open_study(tmp_path / "study")
+    assert frozen_plan(study) == []
+    assert not any("letter" in name for name in inputs_of_study(study))
