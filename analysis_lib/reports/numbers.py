@@ -63,8 +63,9 @@ def write_csv(path: Path, frame: pd.DataFrame) -> None:
 
 
 def _safe_column(column: pd.Series) -> pd.Series:
-    """Look at every cell of a column, unless it holds numbers alone."""
-    return column if column.dtype.kind in "biuf" else column.map(_spreadsheet_safe)
+    """Return a column as it may be written; most hold numbers, or the same few harmless words again and again."""
+    words = {cell for cell in column if isinstance(cell, str)}
+    return column.map(_spreadsheet_safe) if any(_spreadsheet_safe(word) != word for word in words) else column
 
 
 def _spreadsheet_safe(value: object) -> object:

@@ -6,24 +6,19 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from statsmodels.stats.multitest import multipletests
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate, Interval, check_level
 
-METHODS = {
-    "bonferroni": "bonferroni",
-    "holm": "holm",
-    "hochberg": "simes-hochberg",
-    "benjamini-hochberg": "fdr_bh",
-}
+METHODS = ("bonferroni", "holm", "hochberg", "benjamini-hochberg")
 
 
 def adjust_p(p_values: ArrayLike, method: str = "holm") -> NDArray[np.float64]:
     """Adjust a family of p values for having looked at all of them.
 
     Holm: the k-th smallest of m p values is multiplied by m − k + 1, and no adjusted value may be smaller
-    than one before it. The calculation is that of `statsmodels.stats.multitest.multipletests`.
+    than one before it. Hochberg: the same products, and none may be larger than one after it; Benjamini and
+    Hochberg likewise with the products p · m/k. Bonferroni: all times m.
 
     Parameters
     ----------
@@ -58,8 +53,22 @@ def adjust_p(p_values: ArrayLike, method: str = "holm") -> NDArray[np.float64]:
     values = np.asarray(p_values, dtype=float)
     _check_family(values, method)
     untested = np.isnan(values)
-    adjusted = multipletests(np.where(untested, 1.0, values), method=METHODS[method])[1]
+    family = np.where(untested, 1.0, values)
+    order = np.argsort(family)
+    adjusted = np.empty_like(family)
+    adjusted[order] = np.minimum(_adjust_rising(family[order], method), 1.0)
     return np.where(untested, np.nan, adjusted)
+
+
+def _adjust_rising(p: NDArray[np.float64], method: str) -> NDArray[np.float64]:
+    """Adjust p values that stand from the smallest to the largest, not yet kept to 1."""
+    rank = np.arange(1, p.size + 1)
+    if method == "bonferroni":
+        return p * p.size
+    if method == "holm":
+        return np.maximum.accumulate(p * rank[::-1])
+    steps = p * rank[::-1] if method == "hochberg" else p / (rank / p.size)
+    return np.minimum.accumulate(steps[::-1])[::-1]
 
 
 def simultaneous_intervals(
