@@ -10,6 +10,7 @@ import matplotlib as mpl
 import pytest
 
 from analysis_lib.reports.figures import style
+from analysis_lib.reports.places import demo_folder
 from analysis_lib.reports.run_record import checksums
 
 NO_FONTS = '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig></fontconfig>'
@@ -68,6 +69,41 @@ def comma_places(tmp_path):
     if not (tmp_path / "locales" / COMMA).is_dir():
         pytest.skip(f"localedef cannot make {COMMA} here: {made.stderr.strip()}")
     return tmp_path / "locales"
+
+
+READING = """
+import hashlib, io, locale, sys
+from analysis_lib.signals.trial_file import write_trial
+from analysis_lib.study.folder import open_study
+asked = sys.argv[2] and locale.setlocale(locale.LC_ALL, sys.argv[2])
+study = open_study(sys.argv[1])
+print(locale.format_string("%.1f", 0.5), len(study.problems))
+for trial in study.trials.loc[study.trials["usable"], "trial"].groupby(study.trials["recorder"]).first():
+    stream = io.BytesIO()
+    write_trial(stream, study.load_trial(trial))
+    print(trial, hashlib.sha256(stream.getvalue()).hexdigest())
+"""
+"""Reads a study's tables and a recording of each of its recorders, with the numbers of a locale where one is named."""
+
+
+@pytest.mark.long
+def test_tables_and_recordings_are_read_the_same_on_a_machine_with_decimal_commas(comma_places):
+    """The demo study holds a text file with decimal commas of its own, and tables with points."""
+    environment = os.environ | {"LOCPATH": str(comma_places)}
+    with_point, with_comma = (
+        subprocess.run(
+            [sys.executable, "-c", READING, str(demo_folder()), name],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout.splitlines()
+        for name in ("", COMMA)
+    )
+    assert (with_point[0].split()[0], with_comma[0].split()[0]) == ("0.5", "0,5")
+    assert with_comma[0].split()[1] == with_point[0].split()[1]
+    assert with_comma[1:] == with_point[1:]
+    assert len(with_point) == 3
 
 
 @pytest.mark.long
