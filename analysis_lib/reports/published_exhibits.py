@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from analysis_lib.mechanics.published_effects import EFFECTS, PublishedEffect
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.published_figures import effect_bands
@@ -102,6 +104,20 @@ def verdict_table(compared: list[ComparedEffect]) -> TableExhibit:
             "in_phase_high_pct": "to (%), in phase",
         },
         dict.fromkeys([*RANGES, *BANDS], 1),
+    )
+
+
+def rider_table(compared: list[ComparedEffect]) -> TableExhibit:
+    """The same for a rider's page: the changes of power alone, and the band over any mount."""
+    table = verdict_table(compared)
+    return replace(
+        table,
+        frame=table.frame.drop(
+            columns=["quantity", "axis_ratio", "in_phase_low_pct", "in_phase_high_pct", "cases"]
+        ),
+        caption="Published changes of power and their intervals beside the predicted band, % of the round ring. Mounts up"
+        " to 45° from the torque phase, but for the theory, which chose its best.",
+        headings=table.headings | {"predicted_high_pct": "to (%)"},
     )
 
 
