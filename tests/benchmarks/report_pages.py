@@ -3,16 +3,17 @@
     python tests/benchmarks/report_pages.py [RIDERS] [JOBS]
 
 Ratios are of one run on one machine; seconds drift with its load. Plain papermill runs the same notebooks with the same
-parameters in the same folder of links, each in a kernel of its own started anew and ended in the ordinary way. Two things
-are compared: the executed notebooks alone, and the whole report, for which each notebook is written as a page and as a PDF,
-by the same code, one after the other behind papermill. Then nothing is changed, then one rider, and the most memory
-that one process needed.
+parameters in the same folder of links, each in an ordinary kernel of its own started anew and ended in the ordinary way.
+Two things are compared: the executed notebooks alone, and the whole report, for which each notebook is written as a page
+and as a PDF, by the same code, one after the other behind papermill. Then nothing is changed, then one rider, and the most
+memory that one process needed.
 """
 
 from __future__ import annotations
 
 import contextlib
 import resource
+import shutil
 import sys
 import tempfile
 import time
@@ -63,6 +64,7 @@ def _plain_papermill(study: Path, out: Path) -> tuple[float, float]:
     plans = planned_pages(open_study(study))
     began = time.monotonic()
     with RunFolder(study, out) as folder, contextlib.chdir(folder.path):
+        shutil.rmtree(folder.path / "kernels")  # a run's own; plain papermill finds the environment's
         for plan in plans:
             executed = out / plan.notebook
             executed.parent.mkdir(parents=True, exist_ok=True)

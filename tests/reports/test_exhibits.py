@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pandas as pd
+from matplotlib.figure import Figure
 
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import STATE_MARKS
@@ -31,6 +32,16 @@ def test_the_same_figure_gives_the_same_bytes():
     assert one.svg() == two.svg()
     assert one.png() == two.png()
     assert b"<dc:date>" not in one.svg()
+
+
+def test_a_figure_is_drawn_once_for_each_file(monkeypatch):
+    drawn, draw = [], Figure.draw
+    monkeypatch.setattr(
+        Figure, "draw", lambda figure, renderer: (drawn.append(renderer), draw(figure, renderer))
+    )
+    exhibit = _exhibit()
+    exhibit.svg(), exhibit.svg(), exhibit.png()
+    assert len(drawn) == 2
 
 
 def test_a_figure_is_self_contained_and_escaped():

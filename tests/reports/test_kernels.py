@@ -14,7 +14,10 @@ from analysis_lib.reports.kernel_parent import KernelParent, imports_of, why_no_
 from analysis_lib.reports.notebook_run import RunFolder, run_notebook
 from analysis_lib.reports.run_record import checksums
 
-ALL_IS_WELL = 'print(6 * 7, __import__("os").getcwd().rsplit("/", 1)[1][:3])'
+ALL_IS_WELL = """
+import gc, os
+print(6 * 7, os.getcwd().rsplit("/", 1)[1][:3], "looks after", gc.get_threshold()[0])
+"""
 KILLED = "import os, signal\nos.kill(os.getpid(), signal.SIGKILL)"
 ENDLESS = "while True: pass"
 
@@ -59,7 +62,7 @@ def test_a_forked_kernel_gives_the_same_bytes_and_ends_with_its_parent(tmp_path)
     parent = KernelParent(["import numpy"])
     failure, forked = _run(tmp_path / "forked", ALL_IS_WELL, parent)
     assert failure is None
-    assert b"42 ro-" in forked
+    assert b"42 ro- looks after 200000" in forked
     assert forked == _run(tmp_path / "ordinary", ALL_IS_WELL)[1]
     assert parent._process.poll() == 0
 
@@ -80,7 +83,7 @@ def test_a_parent_that_holds_a_thread_forks_nothing_and_kernels_start_in_the_ord
     thread = "import threading, time; threading.Thread(target=time.sleep, args=(60,), daemon=True).start()"
     failure, executed = _run(tmp_path, ALL_IS_WELL, KernelParent([thread]))
     assert failure is None
-    assert b"42 ro-" in executed
+    assert b"42 ro- looks after 200000" in executed
     assert "holds 2 threads" in capfd.readouterr().err
 
 
