@@ -68,7 +68,7 @@ def test_a_fault_is_the_pages_and_what_the_system_refuses_is_the_runs(tmp_path, 
 
 def test_a_process_that_dies_costs_one_page(tmp_path, printing):
     order = _order(tmp_path, "Words.")
-    assert printing.write(order) is None
+    printing.get_ready()
     os.kill(printing._idle[-1].pid, signal.SIGKILL)
     assert "died" in printing.write(order).cause
     assert printing.write(order) is None
