@@ -12,21 +12,24 @@ Scope = Literal["study", "rider", "trial"]
 OBEYED = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 """Unicode's categories of characters that control, format, are half a character, or end a line or paragraph."""
 
-SHOWN = "\n\u200c\u200d"
-"""Of these, the line feed and the two joiners, which some scripts need within words."""
+SHOWN = "\u200c\u200d"
+"""Of these, the two joiners, which some scripts need within words."""
 
 LONGEST_PLACE, LONGEST_PART = 300, 4000
 """Characters of what a message is about, and of its other parts; a hostile table's cell can be far longer."""
 
 
 def printable(text: str) -> str:
-    """Return text that a terminal shows and does not obey: control characters and unseen marks become "·".
+    """Return text that a terminal shows on one line and does not obey: control characters and unseen marks become "·".
+
+    A line feed becomes a blank, so that no cell and no name of a file can pass for a line of the program's own.
 
     >>> printable("T1\\x1b[2J"), printable("T1\\u202egnp")
     ('T1·[2J', 'T1·gnp')
     """
     return "".join(
-        mark if mark in SHOWN or unicodedata.category(mark) not in OBEYED else "·" for mark in text
+        mark if mark in SHOWN or unicodedata.category(mark) not in OBEYED else "·"
+        for mark in text.replace("\n", " ")
     )
 
 

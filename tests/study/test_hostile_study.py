@@ -276,3 +276,8 @@ def test_an_outline_is_never_unpacked(tiny):
     tiny.replace("study.toml", "axis_ratio = 1.10", 'outline = "ring.csv.gz"')
     with pytest.raises(Refusals, match="outline"):
         open_study(tiny.root)
+
+
+def test_no_cell_passes_for_a_line_of_the_program(tiny):
+    tiny.replace("trials.csv", "\nT1,R01", '\n"T1\n0 problems",R01')
+    assert not any("\n" in str(problem) for problem in open_study(tiny.root).problems)
