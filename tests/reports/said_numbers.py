@@ -15,13 +15,14 @@ from analysis_lib.study.settings import FILE, read_settings
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 SAID = re.compile(r'<p class="said">(.*?)</p>', re.DOTALL)
-LINK = re.compile(r'<a class="row" href="#([^"]+)">.*?</a>', re.DOTALL)
+FIRST_PAGE = re.compile(r'<div class="answer">\n((?:<p>.*?</p>\n?)+)</div>', re.DOTALL)
+LINK = re.compile(r'<a class="row" href="[^"#]*#([^"]+)">.*?</a>', re.DOTALL)
 
 NO_ROW = {
     "a level in other words, a checksum, or what is taken where study.toml does not say": r"(once in 20"
-    r"|checksum begins with [0-9a-f]+|inertia to \d+ %, mount angle to \d+°"
+    r"|checksum begins with [0-9a-f]+|inertia to \d+ %|(mount angle|angle zero) to \d+°"
     r"|crank inertial load of.*?per rpm|0\.05 divided)",
-    "a refusal's own words (it says why there is no table)": r"(got all .*"
+    "a refusal's own words (it says why there is no table)": r"(Not used – .*? – got .*"
     r"|(cannot be written|could not be tested|not known in [^:]*): .*)",
     "published, with its source (a citation is a name)": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002"
     r"|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005|\d{4}[a-z]?[;,)]|Biomechanics \d{4}, \d+:\d+|\d{4} \(|power at 1\.\d+"
@@ -52,11 +53,18 @@ def names_with_numbers(study: Path) -> list[str]:
 
 def sentences_without_rows(text: str, names: Iterable[str] = ()) -> list[str]:
     """Return what is left of each sentence that holds a number without a row and without a reason, `names` apart."""
-    bare = [unescape(LINK.sub("", sentence)) for sentence in SAID.findall(text)]
+    bare = [unescape(LINK.sub("", sentence)) for sentence in [*SAID.findall(text), *_answers(text)]]
     for name in names:
         bare = [sentence.replace(name, "") for sentence in bare]
     left = [re.sub("|".join(NO_ROW.values()), "", sentence, flags=re.DOTALL) for sentence in bare]
     return [sentence for sentence in left if numbers_of(sentence)]
+
+
+def _answers(text: str) -> list[str]:
+    """The answers that a first page repeats: of a report in paragraphs, of several studies in cells."""
+    paragraphs = re.findall("<p>(.*?)</p>", "".join(FIRST_PAGE.findall(text)), re.DOTALL)
+    cells = re.findall(r'<td class="sentence">(.*?)</td>', text, re.DOTALL)
+    return [*paragraphs, *(cells if 'id="caption-studies"' in text else [])]
 
 
 def page_of(template: str, monkeypatch, **known: object) -> str:

@@ -7,6 +7,7 @@ import pytest
 from accessibility import axe_script
 from browser import browser_page, require_browser
 from paper import paper_pages
+from said_numbers import names_with_numbers, sentences_without_rows
 
 from analysis_lib.reports.many_studies import report_studies
 from analysis_lib.study.synthetic import small_rider_study, small_rings_study
@@ -155,3 +156,12 @@ def test_the_answer_comes_first_and_the_making_last(opened, answer):
     assert opened.value(ANSWER_PRECEDES_SECOND_HEADING)
     assert headings[-2:] == ["Reasons to doubt this", "How this was made"]
     assert opened.value("document.querySelectorAll('nav.contents a').length") == len(headings)
+
+
+def test_numbers_of_every_page_of_every_kind_lead_to_a_row_or_are_known_to_have_none(reports, damaged_report):
+    studies = (damaged_report.study, reports / "rings", reports / "alone")
+    names = [name for study in studies for name in names_with_numbers(study)]
+    pages = sorted(reports.rglob("*.html"))
+    assert len(pages) > len(PAGES)
+    left = {page.name: sentences_without_rows(page.read_text(encoding="utf-8"), names) for page in pages}
+    assert {name: sentences for name, sentences in left.items() if sentences} == {}
