@@ -23,6 +23,9 @@ from analysis_lib.reports.whole_file import write_bytes_whole
 SVG_METADATA = {"Date": None, "Creator": None}
 PNG_DPI = 150
 
+PNG_EFFORT = 3
+"""Of 9: a hundredth more to store than with the usual 6, for two thirds of the time."""
+
 LEGIBLE_REM = 37
 """A figure of two columns is never drawn narrower than this: its lettering would be too small to read."""
 
@@ -74,7 +77,8 @@ class FigureExhibit:
 
     def png(self) -> bytes:
         """Return the figure as PNG at 150 dots an inch."""
-        return self._drawn("png", dpi=PNG_DPI, metadata={"Software": None})
+        packed = {"compress_level": PNG_EFFORT}
+        return self._drawn("png", dpi=PNG_DPI, metadata={"Software": None}, pil_kwargs=packed)
 
     @cached_property
     def _as_svg(self) -> bytes:
