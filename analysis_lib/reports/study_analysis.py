@@ -131,6 +131,7 @@ class StudyAnalysis:
         levels = self.levels(outcome)
         return "mean over intensities" if len(levels) > 1 else self.study.settings.intensity_label(levels[0])
 
+    @once
     def outcome_table(self, outcome: Outcome) -> pd.DataFrame:
         """Return one row a trial with a column named by the outcome's label, as `ring_effect` wants it.
 
