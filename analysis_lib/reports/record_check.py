@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import unquote
@@ -56,7 +57,7 @@ class ReportRecords:
     pages: dict[str, dict[str, Any]]
     crate: dict[str, str] | None
 
-    @property
+    @cached_property
     def files(self) -> dict[str, str]:
         """SHA-256 of every file of every page."""
         return {name: sha for page in self.pages.values() for name, sha in page["files"].items()}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 FEWEST_TO_GROUP = 4
 """Up to three messages alike are told in full."""
@@ -14,6 +14,7 @@ _PARTICULARS = re.compile(
     r"'[^']*'|\"[^\"]*\"|\S+/\S+|\b\S+\.(?:csv|parquet|mat|c3d|log|txt)\b(?=,)|[+−-]?\d+(?:[.,:T-]\d+)*(?:e[+-]?\d+)?"
 )
 _PLACE = " – "
+_RUN, _WORD = re.compile(r"[\w./-]+"), re.compile(r"[\w-]+")
 
 
 def grouped(messages: Iterable[str], names: Iterable[str] = ()) -> list[str]:
@@ -41,28 +42,59 @@ def grouped(messages: Iterable[str], names: Iterable[str] = ()) -> list[str]:
     trials.csv, row 2 (T2), column mount_deg – got '7' – wanted 75 – correct it
     … and 5 more like it: T3, T4, T5, T6, T7
     """
-    known = sorted(set(filter(None, names)), key=len, reverse=True)
-    spot = re.compile("|".join(rf"(?<![\w-]){re.escape(name)}(?![\w-])" for name in known)) if known else None
+    known = _Names(names)
     groups: dict[str, list[str]] = {}
     for message in dict.fromkeys(messages):
-        masked = spot.sub("#", message) if spot else message
-        groups.setdefault(_PARTICULARS.sub("#", masked), []).append(message)
-    return [line for alike in groups.values() for line in _told(alike, spot)]
+        groups.setdefault(_PARTICULARS.sub("#", known.mask(message)), []).append(message)
+    return [line for alike in groups.values() for line in _told(alike, known)]
 
 
-def _told(alike: list[str], spot: re.Pattern[str] | None) -> list[str]:
+class _Names:
+    """The names that a study's messages may hold, found without trying every name at every letter."""
+
+    def __init__(self, names: Iterable[str]):
+        self._names = set(filter(None, names))
+        spaced = sorted((name for name in self._names if not _RUN.fullmatch(name)), key=len, reverse=True)
+        odd = (rf"(?<![\w-]){re.escape(name)}(?![\w-])" for name in spaced)
+        self._candidate = re.compile("|".join([*odd, _RUN.pattern]))
+
+    def places(self, message: str) -> Iterator[slice]:
+        """Find the names of a message: a whole path, or single words of it."""
+        for found in self._candidate.finditer(message):
+            start, whole = found.start(), found[0].rstrip("./")
+            if whole in self._names:
+                yield slice(start, start + len(whole))
+                continue
+            for word in _WORD.finditer(found[0]):
+                if word[0] in self._names:
+                    yield slice(start + word.start(), start + word.end())
+
+    def mask(self, message: str) -> str:
+        """Put a mark in the place of every name."""
+        parts, end = [], 0
+        for place in self.places(message):
+            parts += [message[end : place.start], "#"]
+            end = place.stop
+        return "".join([*parts, message[end:]])
+
+    def first(self, message: str) -> str:
+        """Return the first name in a message; empty where it has none."""
+        return next((message[place] for place in self.places(message)), "")
+
+
+def _told(alike: list[str], known: _Names) -> list[str]:
     if len(alike) < FEWEST_TO_GROUP:
         return alike
     first = alike[0]
-    names = list(dict.fromkeys(_name(message, first, spot) for message in alike[1:]))
+    names = list(dict.fromkeys(_name(message, first, known) for message in alike[1:]))
     shown = ", ".join(names[:MOST_NAMED]) + (", …" if len(names) > MOST_NAMED else "")
     return [first, f"… and {len(alike) - 1} more like it: {shown}"]
 
 
-def _name(message: str, first: str, spot: re.Pattern[str] | None) -> str:
+def _name(message: str, first: str, known: _Names) -> str:
     """Whose message it is: the trial or rider where that tells it from the first, else the part that differs."""
-    found, firsts = (spot.search(text) if spot else None for text in (message, first))
-    if found and firsts and found[0] != firsts[0]:
-        return found[0]
+    found, firsts = known.first(message), known.first(first)
+    if found and firsts and found != firsts:
+        return found
     pairs = zip(message.split(_PLACE), first.split(_PLACE), strict=False)
     return next((part for part, other in pairs if part != other), message)
