@@ -52,6 +52,22 @@ def tests_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
     )
 
 
+def kept_tables(outcome: Outcome, effect: RingEffect) -> list[TableExhibit]:
+    """Give what each estimate keeps of period effects in a table, or none where nothing stays."""
+    kept = [remark.kept for remark in effect.remarks if remark.kept]
+    rows = [
+        {"intensity": part.intensity, "kept": part.amount, "largest share": part.share, "unit": part.unit}
+        for part in kept
+    ]
+    caption = (
+        f"{outcome.label}, oval − round: what each estimate keeps of the period effects estimated here, and the largest"
+        " share of any one of them."
+    )
+    name = f"kept_{outcome.name}"
+    digits = {"kept": max((part.decimals for part in kept), default=0), "largest share": 3}
+    return [TableExhibit(name, pd.DataFrame(rows), caption, digits=digits)] if rows else []
+
+
 def relabelling_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     """Give the effect against the same sequences dealt otherwise, beside the primary one."""
     test = analysis.relabelling(outcome)

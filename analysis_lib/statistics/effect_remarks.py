@@ -8,16 +8,20 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analysis_lib.statistics.estimates import Estimate
-from analysis_lib.statistics.kept_periods import kept_periods
+from analysis_lib.statistics.kept_periods import KeptPeriods, kept_periods
 from analysis_lib.statistics.trial_table import OVERALL
 
 
 @dataclass(frozen=True)
 class Remark:
-    """What a reader must know of the estimate at one intensity, or of all of them where it is None."""
+    """What a reader must know of the estimate at one intensity, or of all of them where it is None.
+
+    ``kept`` has the numbers where the words are of period effects that stay.
+    """
 
     intensity: object
     words: str
+    kept: KeptPeriods | None = None
 
     def sentence(self, called: Callable[[object], str] = str) -> str:
         """The remark in words; `called` says what a page calls an intensity."""
@@ -50,4 +54,4 @@ def take_remarks(
             )
     errors = {intensity: estimate.se for intensity, estimate in estimates.items()}
     kept = kept_periods(trials, contrasts, errors, estimates[OVERALL].unit)
-    return (*notes, *(Remark(part.intensity, part.sentence()) for part in kept))
+    return (*notes, *(Remark(part.intensity, part.sentence(), part) for part in kept))

@@ -33,8 +33,8 @@ NO_ROW = {
     r"|\d+ riders (were|analysed).*|\d+ trials planned"
     r"|crossover of \d+ rings|\d+ intensities|Periods with a trial: \d+ round, \d+ oval"
     r"|\d+ periods?|period \d+|\d+ deviations|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
-    "a difference, sum or bound of numbers that have rows": r"(keeps .*?any one of them\)"
-    r"|by [\d.]+ % \(at|and [\d.]+ % \(at|more than 99 % of draws|indoor–road term of −?[\d.]+°)",
+    "a difference, sum or bound of numbers that have rows": r"(by [\d.]+ % \(at|and [\d.]+ % \(at"
+    r"|more than 99 % of draws|indoor–road term of −?[\d.]+°)",
 }
 """Numbers that may stand without a link to a row, and why there is none."""
 
