@@ -25,7 +25,7 @@ def verdict(mounting: RiderMounting) -> str:
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
     return (
-        "By the usual criterion, the oval's largest lever arm where this rider's torque is centred,"
+        "By the usual criterion (the oval's largest lever arm where this rider's torque is centred)"
         f" {_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. None of them has"
         f" been shown to predict performance.{besides}"
     )

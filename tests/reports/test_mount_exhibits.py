@@ -81,7 +81,7 @@ def decided(*mounts_by_criterion):
         (
             ([70.0], [55.0, 70.0, 85.0], [85.0], []),
             DISAGREE,
-            "is centred, this one: the mount at 70°. No mount",
+            "is centred) this one: the mount at 70°. No mount",
         ),
         (([55.0, 70.0], [70.0], [85.0], []), DISAGREE, "any of these mounts: 55° and 70°"),
         (
