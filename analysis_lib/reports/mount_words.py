@@ -25,20 +25,20 @@ def verdict(mounting: RiderMounting) -> str:
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
     return (
-        "By the usual criterion (the oval's largest lever arm where this rider's torque is centred)"
-        f" {_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. None of them has"
+        f"{_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. None of them has"
         f" been shown to predict performance.{besides}"
     )
 
 
 def _by_usual(mounting: RiderMounting) -> str:
+    usual = "the usual criterion (the oval's largest lever arm where this rider's torque is centred)"
     rows = mounting.criteria.verdicts
     mounts = rows.loc[rows["criterion"] == USUAL, "mounts_deg"].iloc[0]
     if not mounts:
-        return "the turns do not decide"
+        return f"By {usual} the turns do not decide"
     if len(mounts) == 1:
-        return f"this one: the mount at {_angles(mounts)}"
-    return f"any of these mounts: {_angles(mounts)}"
+        return f"This one by {usual}: the mount at {_angles(mounts)}"
+    return f"Any of these mounts by {usual}: {_angles(mounts)}"
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:

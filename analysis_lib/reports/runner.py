@@ -95,6 +95,7 @@ def make_report(
     began = time.monotonic()
     study_dir, out = study_dir.resolve(), out.resolve()
     study = open_study(study_dir)
+    _check_recorded(study)
     plans = _chosen_pages(study, only_rider)
     if subjects is not None:
         plans = tuple(plan for plan in plans if plan.subject in subjects)
@@ -118,6 +119,17 @@ def make_report(
         time.monotonic() - began,
         faults_of_recordings(str(out), {plan.rider for plan in plans if plan.rider}),
     )
+
+
+def _check_recorded(study: Study) -> None:
+    """Refuse a study of which no trial was listed: every page would fail."""
+    if study.trials.empty and not any(problem.scope == "trial" for problem in study.errors):
+        raise Refusal(
+            "trials.csv",
+            "no trial",
+            "one trial or more",
+            "nothing was recorded yet: list each trial once it is ridden",
+        )
 
 
 def _chosen_pages(study: Study, only_rider: str) -> tuple[PlannedPage, ...]:
@@ -224,7 +236,8 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
     states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
     entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
-    problems = [str(problem) for problem in study.problems]
+    riders = {plan.rider for plan in plans if plan.rider}
+    problems = [*map(str, study.problems), *faults_of_recordings(str(out), riders)]
     answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
     body = index_body(study.settings.study.question, answer, entries, problems)
     heading = study.settings.study

@@ -18,14 +18,17 @@ _EXAMPLES = {
 
 
 def ask_for_plan(settings: StudySettings) -> Refusal:
-    """Say exactly which table and keys are missing, and what was published about the primary outcome."""
+    """Say in one line which table and keys are missing, and what was published about the primary outcome."""
     outcome = settings.primary_outcome
-    lines = ["add this to it (the template of `roundoval new` shows the optional keys too):", ""]
-    lines += [*needed_keys(), "", *suggest_spread(settings)]
+    keys = ", ".join(name for name, field in Plan.model_fields.items() if field.is_required())
+    remedy = (
+        "take the # away before [plan] and its keys at the end of study.toml, as `roundoval new` wrote it, and fill them in"
+        f" ({keys}). {' '.join(line.strip(' -') for line in suggest_spread(settings))}"
+    )
     wanted = (
         f"what the study is planned on; the primary outcome is {outcome.name} ({outcome.unit or 'score'})"
     )
-    return Refusal(FILE, "no [plan] table", wanted, "\n".join(lines))
+    return Refusal(FILE, "no [plan] table", wanted, remedy)
 
 
 def needed_keys() -> list[str]:

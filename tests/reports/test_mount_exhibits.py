@@ -81,9 +81,9 @@ def decided(*mounts_by_criterion):
         (
             ([70.0], [55.0, 70.0, 85.0], [85.0], []),
             DISAGREE,
-            "is centred) this one: the mount at 70°. No mount",
+            "where this rider's torque is centred): the mount at 70°. No",
         ),
-        (([55.0, 70.0], [70.0], [85.0], []), DISAGREE, "any of these mounts: 55° and 70°"),
+        (([55.0, 70.0], [70.0], [85.0], []), DISAGREE, "is centred): 55° and 70°"),
         (
             ([], [70.0], [85.0], []),
             DISAGREE,

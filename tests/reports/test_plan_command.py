@@ -43,6 +43,7 @@ def test_plan_without_its_table_exits_with_2_and_says_what_to_add(folder, capsys
     message = capsys.readouterr().err
     for line in NEEDED.strip().splitlines():
         assert line.split(" = ")[0] in message
+    assert "take the # away before [plan]" in message and "#" not in message.partition("[plan] and")[2]
     assert not (folder / "plan").exists()
 
 
@@ -99,6 +100,9 @@ def test_a_check_between_plan_and_the_first_trial_says_that_nothing_is_recorded_
     assert main(["check", str(folder)]) == 0
     shown = capsys.readouterr().out
     assert "0 problems" in shown and "Nothing recorded yet" in shown and "no rows" not in shown
+    assert main(["report", str(folder), "--out", str(folder.parent / "report")]) == 2
+    assert "trials.csv – got no trial" in capsys.readouterr().err
+    assert not (folder.parent / "report").exists()
     with (folder / "trials.csv").open("a", encoding="utf-8") as file:
         file.write("T1,R01,one\n")
     assert main(["check", str(folder)]) == 2

@@ -14,6 +14,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 from analysis_lib.study.settings import SIMULATED
+from analysis_lib.study.synthetic import small_study
 
 VOID = {"meta", "img", "br", "hr", "input", "link"}
 
@@ -158,6 +159,19 @@ def test_the_first_page_gives_the_study_s_answer_and_links_its_page_first(damage
     page = unescape(unlinked)
     assert answer and all(sentence in page for sentence in answer)
     assert page.index(answer[0]) < page.index('href="study.html"') < page.index('href="data_quality.html"')
+
+
+@pytest.mark.long
+def test_the_first_page_lists_recordings_that_could_not_be_used(tmp_path):
+    study, out = tmp_path / "study", tmp_path / "report"
+    small_study(study, riders=1, duration_s=8.0)
+    (study / "datapackage.json").unlink()  # it would find the change before the recording is read
+    recording = study / "recordings" / "R01-P1-easy.parquet"
+    table = pd.read_parquet(recording)
+    table.assign(left_mNm=0.0, right_mNm=0.0).to_parquet(recording)
+    faults = make_report(study, out, say=lambda line: None).faults
+    assert len(faults) == 1 and "R01-P1-easy" in faults[0]
+    assert f"<li>{faults[0]}</li>" in unescape((out / "index.html").read_text(encoding="utf-8"))
 
 
 def test_results_hold_every_declared_outcome_with_unit_interval_n_and_method(damaged_report):
