@@ -51,9 +51,10 @@ def rider_table(outcome: Outcome, individual: IndividualEffects) -> TableExhibit
     return TableExhibit(
         f"riders_{outcome.name}",
         individual.riders.sort_values("rider", ignore_index=True)[columns],
-        f"{name_with_unit(outcome)}, oval − round, rider by rider. Interval: the rider's own periods with the"
-        " typical error of all riders. Own replicates: from that rider's spread alone, on so few degrees of"
-        " freedom that it says little. Shrunken: the better guess at what the rider would show next time.",
+        f"{name_with_unit(outcome)}, oval − round, rider by rider, freed of what the riders of a sequence have in common (a"
+        " rider's own page gives the plain difference). Interval: the rider's own periods with the typical error of all"
+        " riders. Own replicates: from that rider's spread alone, on few degrees of freedom. Shrunken: the better guess at"
+        " what the rider would show next time.",
         {
             "effect": "oval − round",
             "low_pooled": "95 % low",
