@@ -111,13 +111,13 @@ def make_report(
         if not only_rider and subjects is None:
             run.drop_strangers(plans)
         pages = run.make_all(plans)
-        _finish(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
+        faults = _finish(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
     return Report(
         out,
         tuple(pages),
         tuple(str(problem) for problem in study.errors),
         time.monotonic() - began,
-        faults_of_recordings(str(out), {plan.rider for plan in plans if plan.rider}),
+        faults_of_recordings(str(out), {only_rider}) if only_rider else faults,
     )
 
 
@@ -227,17 +227,19 @@ def _first_the_study(plan: PlannedPage) -> tuple[bool, bool]:
     return bool(plan.rider), plan == QUALITY_PAGE
 
 
-def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: str) -> None:
+def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: str) -> tuple[str, ...]:
     """Write the first page and the records of the run, from all pages that the folder holds; the crate last.
 
-    The first page is not printed again where it is the one `printed`, by its SHA-256.
+    The first page is not printed again where it is the one `printed`, by its SHA-256. Returned is what stopped recordings
+    of any rider.
     """
     held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
     states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
     entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
     riders = {plan.rider for plan in plans if plan.rider}
-    problems = [*map(str, study.problems), *faults_of_recordings(str(out), riders)]
+    faults = faults_of_recordings(str(out), riders)
+    problems = [*map(str, study.problems), *faults]
     answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
     body = index_body(study.settings.study.question, answer, entries, problems)
     heading = study.settings.study
@@ -259,3 +261,4 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
         {plan.subject: plan.parameters for plan in plans if held[plan.subject].notebook},
     )
     write_run_crate(out, study)
+    return faults

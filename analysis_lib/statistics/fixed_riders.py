@@ -10,7 +10,12 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate, check_level, show_count
-from analysis_lib.statistics.trial_table import check_trials, split_intensities, tabulate_estimates
+from analysis_lib.statistics.trial_table import (
+    check_trials,
+    split_intensities,
+    tabulate_estimates,
+    without_levels,
+)
 
 METHOD = "least squares with rider, period and ring fixed"
 # A residual spread of no more than this many rounding errors of the values counts as none.
@@ -93,10 +98,9 @@ def fixed_rider_effect(table: pd.DataFrame, value: str, level: float = 0.95, uni
 
 def _fit(seen: pd.DataFrame, quantity: str, unit: str) -> tuple[Estimate, pd.DataFrame]:
     y = seen["value"].to_numpy(dtype=float)
-    # Each rider's level is taken out of values and columns; what is left of the other columns is fitted as if all stood
-    # beside one another, without a column for each of a thousand riders.
     trials = seen.groupby("rider")["value"].transform("size").to_numpy(dtype=float)
-    design, freed = _without_riders(_design(seen), seen), _without_riders(y[:, None], seen)[:, 0]
+    design = without_levels(pd.DataFrame(_design(seen)), seen["rider"]).to_numpy()
+    freed = without_levels(pd.DataFrame(y), seen["rider"]).to_numpy()[:, 0]
     n = int(seen["rider"].nunique())
     rank = n + int(np.linalg.matrix_rank(design))
     # The ring must add to the rank, or it is a mixture of riders and periods.
@@ -130,12 +134,6 @@ def _design(seen: pd.DataFrame) -> NDArray[np.float64]:
             pd.get_dummies(seen["period"].astype(str), dtype=float, drop_first=True).to_numpy(),
         ]
     )
-
-
-def _without_riders(columns: NDArray[np.float64], seen: pd.DataFrame) -> NDArray[np.float64]:
-    """Take each rider's mean out of columns, a row a trial."""
-    frame = pd.DataFrame(columns)
-    return (frame - frame.groupby(seen["rider"].to_numpy()).transform("mean")).to_numpy()
 
 
 def _standardise(

@@ -23,7 +23,7 @@ from analysis_lib.statistics.estimates import (
     show_number,
     show_p,
 )
-from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities
+from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities, without_levels
 
 
 @dataclass(frozen=True)
@@ -187,10 +187,9 @@ def _own_replicates(seen: pd.DataFrame) -> pd.DataFrame:
 def _pool_replicates(seen: pd.DataFrame) -> tuple[float, int]:
     """Residual variance and degrees of freedom around rider × ring cells and common period effects."""
     period = pd.get_dummies(seen["period"].astype(str), dtype=float)
-    # Each cell's mean is taken out of values and periods, which spares a column for each of them.
     cells = seen.groupby(["rider", "ring"])
     columns = period.assign(value=seen["value"].astype(float))
-    freed = columns - columns.groupby(cells.ngroup()).transform("mean")
+    freed = without_levels(columns, cells.ngroup())
     design, values = freed.drop(columns="value").to_numpy(), freed["value"].to_numpy()
     solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
     freedom = len(values) - cells.ngroups - int(rank)

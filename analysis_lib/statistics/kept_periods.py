@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from analysis_lib.statistics.contrasts import period_weights
 from analysis_lib.statistics.estimates import decimals_for, show_number
-from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.statistics.trial_table import OVERALL, without_levels
 
 NONE, DETERMINED = 1e-9, 1e-6
 """Rounding errors of a weight, and of the projection on what trials determine."""
@@ -119,16 +119,11 @@ def _amount(weights: pd.Series, fitted: PeriodFit) -> float:
 
 
 def _fit_periods(here: pd.DataFrame) -> PeriodFit:
-    """Fit value = rider + period + ring by least squares, however much of it the trials determine.
-
-    Each rider's mean is taken out of values and columns, which leaves what they say of periods and ring as it is.
-    """
+    """Fit value = rider + period + ring by least squares, however much of it the trials determine."""
     seen = here.dropna(subset=["value"])
     oval = (seen["ring"] == "oval").astype(float).rename("oval")
     columns = pd.concat([pd.get_dummies(seen["period"], dtype=float), oval], axis=1)
-    by_rider = seen["rider"].to_numpy()
-    design = (columns - columns.groupby(by_rider).transform("mean")).to_numpy()
-    values = seen["value"].astype(float)
+    design = without_levels(columns, seen["rider"]).to_numpy()
+    values = without_levels(seen[["value"]].astype(float), seen["rider"])["value"].to_numpy()
     inverse = np.linalg.pinv(design, rcond=1e-10)
-    coefficients = inverse @ (values - values.groupby(by_rider).transform("mean")).to_numpy()
-    return PeriodFit(columns.columns, coefficients, inverse @ design)
+    return PeriodFit(columns.columns, inverse @ values, inverse @ design)

@@ -76,6 +76,18 @@ def split_intensities(trials: pd.DataFrame) -> list[tuple[object, pd.DataFrame]]
     return parts
 
 
+def without_levels(columns: pd.DataFrame, groups: pd.Series) -> pd.DataFrame:
+    """Take each group's mean, a rider's level say, out of every column; a row a trial.
+
+    Least squares then find of the columns what they would find beside one more column for each group, of which a
+    thousand riders would have a thousand (Frisch & Waugh, Econometrica 1933;1:387, from memory).
+
+    >>> without_levels(pd.DataFrame({"value": [10.0, 12.0, 7.0]}), pd.Series(["A", "A", "B"]))["value"].tolist()
+    [-1.0, 1.0, 0.0]
+    """
+    return columns - columns.groupby(groups.to_numpy()).transform("mean")
+
+
 def take_logs(trials: pd.DataFrame, value: str) -> pd.DataFrame:
     """Put the values of checked trials on the scale of natural logarithms; refuses values of 0 or below."""
     wrong = trials["value"] <= 0

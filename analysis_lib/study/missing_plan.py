@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pydantic.fields import FieldInfo
+
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.protocol import Plan
 from analysis_lib.study.published_repeatability import repeatability_sentences
@@ -20,10 +22,9 @@ _EXAMPLES = {
 def ask_for_plan(settings: StudySettings) -> Refusal:
     """Say in one line which table and keys are missing, and what was published about the primary outcome."""
     outcome = settings.primary_outcome
-    keys = ", ".join(name for name, field in Plan.model_fields.items() if field.is_required())
     remedy = (
         "take the # away before [plan] and its keys at the end of study.toml, as `roundoval new` wrote it, and fill them in"
-        f" ({keys}). {' '.join(line.strip(' -') for line in suggest_spread(settings))}"
+        f" ({', '.join(_required())}). {' '.join(line.strip(' -') for line in suggest_spread(settings))}"
     )
     wanted = (
         f"what the study is planned on; the primary outcome is {outcome.name} ({outcome.unit or 'score'})"
@@ -33,8 +34,12 @@ def ask_for_plan(settings: StudySettings) -> Refusal:
 
 def needed_keys() -> list[str]:
     """Write out the table that a study.toml needs for a plan, a line a key."""
-    keys = {name: field for name, field in Plan.model_fields.items() if field.is_required()}
-    return ["[plan]", *(f"{name} = {_EXAMPLES[name]}  # {field.description}" for name, field in keys.items())]
+    required = _required().items()
+    return ["[plan]", *(f"{name} = {_EXAMPLES[name]}  # {field.description}" for name, field in required)]
+
+
+def _required() -> dict[str, FieldInfo]:
+    return {name: field for name, field in Plan.model_fields.items() if field.is_required()}
 
 
 def suggest_spread(settings: StudySettings) -> list[str]:

@@ -1,6 +1,7 @@
 """Reports made once and looked at by several tests."""
 
 import json
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,6 +30,11 @@ class MadeReport:
     def text(self, page: str) -> str:
         """A page's HTML."""
         return (self.folder / page).read_text(encoding="utf-8")
+
+    def again(self, out: Path, *options: str) -> list[str]:
+        """The command that makes this report once more, in another folder."""
+        words = ["-m", "analysis_lib", "report", str(self.study), "--out", str(out)]
+        return [sys.executable, *words, *options]
 
     def record(self) -> dict:
         """The record of the run."""

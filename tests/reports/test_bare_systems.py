@@ -126,14 +126,6 @@ def test_a_machine_with_decimal_commas_and_a_users_own_figure_settings_give_the_
         [sys.executable, "-c", asked], env=environment, capture_output=True, text=True, check=True
     )
     assert said.stdout == "0,5\n"
-    words = [
-        sys.executable,
-        "-m",
-        "analysis_lib",
-        "report",
-        str(first.study),
-        "--out",
-        str(tmp_path / "report"),
-    ]
+    words = first.again(tmp_path / "report")
     assert subprocess.run(words, env=environment, stdout=subprocess.DEVNULL, check=False).returncode == 0
     assert checksums(tmp_path / "report") == checksums(first.folder)

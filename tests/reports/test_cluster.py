@@ -204,9 +204,8 @@ def test_a_lost_scheduler_is_named_and_the_next_run_goes_on(one_trial_reports, t
 @pytest.mark.long
 def test_a_run_on_a_cluster_that_the_user_stops_ends_its_kernels_there(one_trial_reports, tmp_path):
     first = one_trial_reports[0]
-    words = [sys.executable, "-m", "analysis_lib", "report", str(first.study)]
     with _cluster(tmp_path, workers=1) as cluster:
-        words += ["--out", str(tmp_path / "report"), "--scheduler", cluster.address]
+        words = first.again(tmp_path / "report", "--scheduler", cluster.address)
         run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
         cluster.wait_for_kernel()
         run.send_signal(signal.SIGINT)
@@ -244,12 +243,12 @@ def test_a_killed_run_is_finished_by_the_next_on_the_same_cluster_with_the_same_
     """The workers know nothing of the kill, so the next run meets their late results and their kernel at work."""
     first, report = one_trial_reports[0], tmp_path / "report"
     with _cluster(tmp_path) as cluster:
-        words = [sys.executable, "-m", "analysis_lib", "report", str(first.study), "--out", str(report)]
+        words = first.again(report, "--scheduler", cluster.address)
         seen = {
             "recordings are sent": lambda: list(report.glob(f"{STAGES}/*/R01")),
             "a kernel works": cluster.kernels,
         }[moment]
-        _kill_once(seen, [*words, "--scheduler", cluster.address])
+        _kill_once(seen, words)
         assert (report / STAGES).is_dir()
         way = WayOfWork(scheduler=cluster.address)
         assert make_report(first.study, report, say=lambda line: None, way=way).exit_code == 0

@@ -3,7 +3,6 @@
 import os
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -134,10 +133,8 @@ def test_a_run_stopped_by_the_user_ends_its_kernels_and_the_same_command_goes_on
         pytest.skip("this system does not list the children of a process")
     first = one_trial_reports[0]
     report = tmp_path / "report"
-    words = ["-m", "analysis_lib", "report", str(first.study), "--out", str(report), *option]
-    run = subprocess.Popen(
-        [sys.executable, *words], stderr=subprocess.PIPE, text=True, start_new_session=True
-    )
+    words = first.again(report, *option)
+    run = subprocess.Popen(words, stderr=subprocess.PIPE, text=True, start_new_session=True)
     kernels = _lasting_children(run.pid, time.monotonic() + 60)
     run.send_signal(signal.SIGINT)
     said = run.communicate(timeout=60)[1]
@@ -146,5 +143,5 @@ def test_a_run_stopped_by_the_user_ends_its_kernels_and_the_same_command_goes_on
     assert kernels
     assert not any(Path(f"/proc/{pid}").exists() for pid in kernels)
     assert not list(report.rglob("R01.*"))
-    assert subprocess.run([sys.executable, *words], check=False).returncode == 0
+    assert subprocess.run(words, check=False).returncode == 0
     assert checksums(report) == checksums(first.folder)

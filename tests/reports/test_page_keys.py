@@ -186,15 +186,7 @@ def test_a_report_of_a_newer_format_is_left_alone(finished):
 @pytest.mark.parametrize("seconds", [1.5, 3.0, 5.0, 7.0])
 def test_a_killed_run_is_finished_by_the_next_with_the_same_bytes(one_trial_reports, tmp_path, seconds):
     first = one_trial_reports[0]
-    command = [
-        sys.executable,
-        "-m",
-        "analysis_lib",
-        "report",
-        str(first.study),
-        "--out",
-        str(tmp_path / "report"),
-    ]
+    command = first.again(tmp_path / "report")
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)
     time.sleep(seconds)
     os.killpg(run.pid, signal.SIGKILL)
