@@ -1,4 +1,4 @@
-"""The words of the command line: a misspelt command or option is answered with the nearest one."""
+"""The words of the command line: a misspelt command or option is answered with the nearest one, if any is near."""
 
 from __future__ import annotations
 
@@ -6,8 +6,12 @@ import argparse
 import io
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
 from typing import Any, NoReturn
+
+ALIKE = 0.7
+"""Share of letters that two words have in common, in order, from which one is taken for the other misspelt (difflib)."""
 
 _CHOSEN = re.compile(r"invalid choice: '([^']*)'")
 _UNKNOWN = re.compile(r"unrecognized arguments: (.*)")
@@ -30,17 +34,32 @@ class CommandParser(argparse.ArgumentParser):
         super().error(message + self._suggestion(message))
 
     def _suggestion(self, message: str) -> str:
-        from analysis_lib.study.problems import nearest_of
-
         if found := _CHOSEN.search(message):
             words = [found[1]]
         elif found := _UNKNOWN.search(message):
             words = [word.partition("=")[0] for word in found[1].split() if word.startswith("-")]
         else:
             return ""
-        pairs = [(word, nearest_of(word, self.known)) for word in words]
+        pairs = [(word, meant_by(word, self.known)) for word in words]
         meant = [f"did you mean {near!r} for {word!r}?" for word, near in pairs if near]
         return f" – {' '.join(meant)}" if meant else ""
+
+
+def meant_by(word: str, known: Iterable[str]) -> str:
+    """Name the one known word that begins like `word`, else the one spelt most like it; "" where none is near.
+
+    Dashes do not count, because all options have them.
+
+    >>> meant_by("--ridr", ["--rider", "--scheduler"]), meant_by("--sched", ["--rider", "--scheduler"])
+    ('--rider', '--scheduler')
+    >>> meant_by("--dry", ["--rider", "--scheduler"])
+    ''
+    """
+    bare = {name.lstrip("-"): name for name in known}
+    begun = word.lstrip("-").casefold()
+    longer = [name for name in bare if begun and name.startswith(begun)]
+    near = longer if len(longer) == 1 else get_close_matches(begun, list(bare), n=1, cutoff=ALIKE)
+    return bare[near[0]] if near else ""
 
 
 def read_words(parser: CommandParser, words: Sequence[str] | None = None) -> argparse.Namespace:

@@ -65,6 +65,29 @@ def test_a_misspelt_word_is_answered_with_the_nearest_one(words, meant, capsys):
     )
 
 
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        (["report", "x", "--dry"], ""),  # an option of another command
+        (["check", "x", "--ridr", "R03"], ""),
+        (["check", "x", "--rider", "R03"], ""),
+        (["demo", "--rider", "R03"], ""),
+        (["verify", "x", "--stud", "y"], "did you mean '--study' for '--stud'?"),
+        (["plan", "x", "--dry"], "did you mean '--dry-run' for '--dry'?"),
+        (["report", "x", "--sched", "y"], "did you mean '--scheduler' for '--sched'?"),
+        (["report", "x", "-j", "2"], "did you mean '--jobs' for '-j'?"),
+        (["version"], "did you mean '--version' for 'version'?"),
+        (["quality", "x"], ""),
+    ],
+)
+def test_a_hint_is_an_option_of_that_command_or_none(words, meant, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    said = capsys.readouterr().err
+    assert (meant in said) if meant else ("did you mean" not in said)
+
+
 def test_a_terminal_without_the_letters_ends_in_no_trace(tmp_path):
     run = subprocess.run(
         [sys.executable, "-m", "analysis_lib", "check", str(tmp_path)],
