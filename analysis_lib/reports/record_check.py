@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import unquote
 
-from analysis_lib.refusals import Refusal, Refusals, cut, printable
+from analysis_lib.refusals import Refusal, cut, printable
 from analysis_lib.reports.page_keys import FORMAT, record_name
 from analysis_lib.reports.page_origin import MISSING, inputs_of_study, software
 from analysis_lib.reports.run_crate import FILE as CRATE
 from analysis_lib.reports.run_crate import OWN_FILES
 from analysis_lib.reports.run_record import sha256_of
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.folder import Study
+from analysis_lib.study.named_folder import check_folder
 from analysis_lib.study.schema import is_inside
 
 Finding = Literal["agrees", "differs", "not checked"]
@@ -69,11 +70,12 @@ def read_records(report: Path) -> ReportRecords:
     Raises
     ------
     Refusal
-        When the folder holds no record of a run, one that cannot be read, or those of a newer version.
+        When there is no such folder, or it holds no record of a run, one that cannot be read, or those of a newer version.
     """
+    wanted, remedy = "a report folder made by roundoval", "name the folder of a report"
+    check_folder(report, RUN_FILE, wanted, remedy)
     if not (report / RUN_FILE).is_file():
-        wanted = "a report folder made by roundoval"
-        raise Refusal(str(report), "no run.json", wanted, "name the folder of a report")
+        raise Refusal(str(report), f"no {RUN_FILE}", wanted, remedy)
     run = _read(report, report / RUN_FILE, RUN)
     _check_format(report, run["version"])
     crate = _crate_checksums(report) if (report / CRATE).is_file() else None
@@ -240,13 +242,9 @@ def check_program(record: Mapping[str, Any]) -> Iterator[Check]:
     yield Check.of("versions of packages", other, f"{len(packages)} packages")
 
 
-def check_inputs(record: Mapping[str, Any], study: Path) -> Iterator[Check]:
-    """The study's files are those of the record."""
-    changed = changed_files(study, record["inputs"])
-    try:
-        changed += [
-            f"{name} is new" for name in inputs_of_study(open_study(study)) if name not in record["inputs"]
-        ]
-    except (Refusal, Refusals) as refusal:
-        yield Check("study folder", "differs", f"cannot be opened: {refusal}")
+def check_inputs(record: Mapping[str, Any], root: Path, study: Study | None) -> Iterator[Check]:
+    """The files of the study folder are those of the record; new ones are known where the study can be opened."""
+    changed = changed_files(root, record["inputs"])
+    if study is not None:
+        changed += [f"{name} is new" for name in inputs_of_study(study) if name not in record["inputs"]]
     yield Check.of("inputs", changed, f"{len(record['inputs'])} files with the recorded checksums")

@@ -59,7 +59,7 @@ class Report:
 
 
 def make_report(
-    study_dir: Path,
+    study_dir: Path | Study,
     out: Path,
     only_rider: str = "",
     jobs: int = 1,
@@ -72,8 +72,10 @@ def make_report(
 
     Parameters
     ----------
-    study_dir, out : Path
-        The study folder, which is only read, and the folder to fill, which must lie outside it.
+    study_dir : Path or Study
+        The study folder, which is only read; or the study as it was opened, from its resolved path.
+    out : Path
+        The folder to fill, which must lie outside the study's.
     only_rider : str
         Make this rider's page alone and leave the others and the study's page as they are.
     jobs : int
@@ -93,8 +95,8 @@ def make_report(
         When the user stops the run: all kernels are ended, finished pages are kept, and the words say how to go on.
     """
     began = time.monotonic()
-    study_dir, out = study_dir.resolve(), out.resolve()
-    study = open_study(study_dir)
+    out = out.resolve()
+    study = study_dir if isinstance(study_dir, Study) else open_study(study_dir.resolve())
     _check_recorded(study)
     plans = _chosen_pages(study, only_rider)
     if subjects is not None:

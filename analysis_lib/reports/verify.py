@@ -25,7 +25,8 @@ from analysis_lib.reports.run_crate import FILE as CRATE
 from analysis_lib.reports.run_crate import describe_run
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.table_comparison import TOLERANCES, table_differences
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.named_folder import check_study_folder
 from analysis_lib.study.schema import is_inside
 
 NAMED = 5
@@ -54,19 +55,31 @@ def verify_report(report: Path, study: Path | None) -> list[Check]:
     Raises
     ------
     Refusal
-        When `report` holds no record of a run.
+        When there is no such folder, or `report` holds no record of a run.
     """
+    if study is not None:
+        check_study_folder(study)
     records = read_records(report)
     checks = [*check_files(records), *check_program(records.run)]
     if study is None:
         said = "no study folder was given: --study DIR"
         return [*checks, Check("inputs", "not checked", said), Check("numbers", "not checked", said)]
-    checks += [*check_inputs(records.run, study), *_check_crate(records, study)]
+    try:
+        opened = open_study(study.resolve())
+    except (Refusal, Refusals) as refusal:
+        checks += [Check("study folder", "differs", f"cannot be opened: {refusal}")]
+        checks += check_inputs(records.run, study, None)
+        return [*checks, _no_numbers(refusal)]
+    checks += [*check_inputs(records.run, study, opened), *_check_crate(records, opened)]
     same_program = all(check.finding == "agrees" for check in check_program(records.run))
     try:
-        return [*checks, *_made_anew(records, study, same_program)]
+        return [*checks, *_made_anew(records, opened, same_program)]
     except (Refusal, Refusals) as refusal:
-        return [*checks, Check("numbers", "not checked", f"no report can be made from this study: {refusal}")]
+        return [*checks, _no_numbers(refusal)]
+
+
+def _no_numbers(cause: Refusal | Refusals) -> Check:
+    return Check("numbers", "not checked", f"no report can be made from this study: {cause}")
 
 
 def tolerances_in_words() -> list[str]:
@@ -74,14 +87,12 @@ def tolerances_in_words() -> list[str]:
     return [tolerance.sentence() for tolerance in TOLERANCES]
 
 
-def _check_crate(records: ReportRecords, study: Path) -> Iterator[Check]:
+def _check_crate(records: ReportRecords, study: Study) -> Iterator[Check]:
     """The research object says of every page what the page's own record says: an edit of one of the two is found."""
     if records.crate is None:
         return
     try:
-        described = describe_run(records.report, open_study(study))
-    except (Refusal, Refusals):
-        return  # said of the inputs
+        described = describe_run(records.report, study)
     except (LookupError, TypeError, ValueError, AttributeError) as error:
         yield Check("records", "differs", f"keys/ are not as roundoval wrote them: {error!r}")
         return
@@ -95,9 +106,9 @@ def _check_crate(records: ReportRecords, study: Path) -> Iterator[Check]:
     )
 
 
-def _made_anew(records: ReportRecords, study: Path, same_program: bool) -> Iterator[Check]:
+def _made_anew(records: ReportRecords, study: Study, same_program: bool) -> Iterator[Check]:
     """Every file of every page comes out again; pages that the report does not have are not made, but named."""
-    planned = {plan.subject: plan for plan in planned_pages(open_study(study))}
+    planned = {plan.subject: plan for plan in planned_pages(study)}
     with tempfile.TemporaryDirectory(prefix="verify-") as folder:
         again = Path(folder) / "report"
         needed = _needed(records.pages, planned.values())

@@ -16,6 +16,7 @@ from analysis_lib.study.angle_zeros import read_angle_zeros
 from analysis_lib.study.calibrations import read_calibrations
 from analysis_lib.study.consistency import find_problems
 from analysis_lib.study.contents import read_contents, rows_of
+from analysis_lib.study.named_folder import check_study_folder
 from analysis_lib.study.package_check import check_package, check_recording
 from analysis_lib.study.problems import Problem, listed, suggest
 from analysis_lib.study.recorder_problems import lay_at_trials
@@ -182,9 +183,12 @@ def open_study(path: Path | str) -> Study:
 
     Raises
     ------
+    Refusal
+        When there is no such folder.
     Refusals
         When study.toml or a whole table cannot be used, with all that is wrong at that level.
     """
+    check_study_folder(Path(path))
     contents, problems = read_contents(Path(path))
     problems += [*find_problems(contents), *check_package(contents)]
     _, calibrations, calibration_problems = read_calibrations(contents.root, contents.settings)

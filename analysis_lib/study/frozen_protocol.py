@@ -22,6 +22,7 @@ from analysis_lib.statistics.simulation import SimulatedPlan
 from analysis_lib.study.allocation_list import conceal_allocation
 from analysis_lib.study.contents import Contents, read_contents
 from analysis_lib.study.folder_writer import write_text
+from analysis_lib.study.named_folder import check_study_folder
 from analysis_lib.study.plan import StudyPlan, plan_study
 from analysis_lib.study.plan_power import power_table
 from analysis_lib.study.protocol import PLAN_FOLDER
@@ -116,10 +117,11 @@ def draft_protocol(root: Path) -> ProtocolDraft:
     Raises
     ------
     Refusal
-        What `plan_study` refuses.
+        When there is no such folder; what `plan_study` refuses.
     Refusals
         When study.toml or a whole table cannot be used, or study.toml is not filled in.
     """
+    check_study_folder(root)
     contents, _ = read_contents(root)
     if unfilled := list(check_placeholders(contents)):
         raise Refusals(list(unfilled))

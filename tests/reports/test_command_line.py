@@ -106,6 +106,30 @@ def test_a_folder_without_a_study_exits_with_2_and_names_every_missing_part(tmp_
         assert part in message
 
 
+@pytest.mark.parametrize(
+    "words",
+    [["check"], ["plan"], ["plan", "--dry-run"], ["report"], ["verify"], ["verify", "REPORT", "--study"]],
+)
+def test_a_folder_that_is_not_there_or_is_a_file_is_said_in_one_line(words, study, tmp_path, capsys):
+    """A report is looked at before the study that it is to be compared with, so any folder stands in for it."""
+    words = [str(tmp_path) if word == "REPORT" else word for word in words]
+    assert main([*words, str(tmp_path / "nosuch")]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "nosuch – got no such folder – wanted a " in said
+    assert main([*words, str(study / "riders.csv")]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "riders.csv – got a file – wanted a " in said
+    assert words[0] == "verify" or f"name the folder that it lies in: {study}" in said
+
+
+def test_a_misspelt_folder_is_answered_with_the_nearest_study_beside_it(study, tmp_path, capsys):
+    (tmp_path / "spring").mkdir()
+    (tmp_path / "spring" / "study.toml").touch()
+    (tmp_path / "sprint").mkdir()  # no study
+    assert main(["check", str(tmp_path / "sprnt")]) == 2
+    assert "did you mean 'spring'?" in capsys.readouterr().err
+
+
 def test_check_of_a_clean_study_exits_with_0_and_tabulates_every_trial(study, capsys):
     assert main(["check", str(study)]) == 0
     shown = capsys.readouterr().out

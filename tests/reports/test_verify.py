@@ -13,10 +13,12 @@ from paper import require_printer
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports import verify
 from analysis_lib.reports.record_check import check_inputs
 from analysis_lib.reports.run_crate import FILE as CRATE
 from analysis_lib.reports.table_comparison import table_differences
 from analysis_lib.reports.verify import compare_files, tolerances_in_words, verify_report
+from analysis_lib.study.folder import Study, open_study
 
 
 @pytest.fixture
@@ -31,6 +33,10 @@ def _findings(checks):
 
 def _differences(checks):
     return {check.what: check.details for check in checks if check.finding == "differs"}
+
+
+def _inputs(record, study):
+    return check_inputs(record, study, open_study(study))
 
 
 def _edit_record(report, **changes):
@@ -132,17 +138,17 @@ def test_changed_missing_and_new_inputs_are_named(one_trial_reports, report, tmp
     shutil.copytree(one_trial_reports[0].study, study)
     record = json.loads((report / "run.json").read_text())
     (study / "truth.json").write_text("{}")  # nothing reads it
-    assert _findings(check_inputs(record, study)) == {"inputs": "agrees"}
+    assert _findings(_inputs(record, study)) == {"inputs": "agrees"}
     recording = next(iter((study / "recordings").iterdir()))
     content = recording.read_bytes()
     recording.write_bytes(content + b" ")
-    assert f"{recording.name} was edited" in _differences(check_inputs(record, study))["inputs"]
+    assert f"{recording.name} was edited" in _differences(_inputs(record, study))["inputs"]
     recording.unlink()
-    assert f"{recording.name} is missing" in _differences(check_inputs(record, study))["inputs"]
+    assert f"{recording.name} is missing" in _differences(_inputs(record, study))["inputs"]
     recording.write_bytes(content)
     (study / "plan").mkdir()
     (study / "plan" / "protocol.toml").write_text("")
-    assert "plan/protocol.toml is new" in _differences(check_inputs(record, study))["inputs"]
+    assert "plan/protocol.toml is new" in _differences(_inputs(record, study))["inputs"]
 
 
 def test_a_study_that_cannot_be_opened_is_said_and_not_computed(report, tmp_path, capsys):
@@ -150,6 +156,24 @@ def test_a_study_that_cannot_be_opened_is_said_and_not_computed(report, tmp_path
     assert main(["verify", str(report), "--study", str(tmp_path / "study")]) == 1
     said = capsys.readouterr().out
     assert "study.toml is missing" in said and "no report can be made from this study" in said
+
+
+def test_the_study_is_opened_once(one_trial_reports, report, monkeypatch):
+    opened, given = [], []
+
+    def count(path):
+        opened.append(open_study(path))
+        return opened[-1]
+
+    def stand_in(study, *_, **__):
+        given.append(study)
+        raise Refusal("kernels", "none", "some", "nothing")
+
+    monkeypatch.setattr(verify, "open_study", count)
+    monkeypatch.setattr(verify, "make_report", stand_in)
+    *_, last = verify_report(report, one_trial_reports[0].study)
+    assert given == opened and len(opened) == 1 and isinstance(given[0], Study)
+    assert last.finding == "not checked" and "kernels – got none" in last.details
 
 
 @pytest.mark.parametrize(
