@@ -42,10 +42,26 @@ class Contents:
     rider_ids: frozenset[str]
     trial_ids: frozenset[str]
 
-    @property
+    @cached_property
     def ridden(self) -> pd.DataFrame:
         """The trials that are not excluded."""
         return self.trials[~self.trials["exclude"]]
+
+    @cached_property
+    def trial_rows(self) -> list[Any]:
+        """The trials row by row."""
+        return list(rows_of(self.trials))
+
+    @cached_property
+    def ridden_rows(self) -> list[Any]:
+        """The trials that are not excluded, row by row."""
+        return [trial for trial in self.trial_rows if not trial.exclude]
+
+    @cached_property
+    def bytes_of(self) -> dict[str, int]:
+        """The size of every recording that trials.csv names and the folder holds."""
+        paths = {file: self.root / file for file in sorted(set(self.trials["file"])) if file}
+        return {file: path.stat().st_size for file, path in paths.items() if path.is_file()}
 
     def trials_by_rider(self) -> Iterator[tuple[Any, list[Any]]]:
         """Go through the riders with the rows of the trials each of them rode."""
@@ -56,14 +72,15 @@ class Contents:
     def _ridden_by_rider(self) -> dict[str, list[Any]]:
         """Gathered once, so that a thousand riders do not each search the whole table."""
         found: dict[str, list[Any]] = {}
-        for trial in rows_of(self.ridden):
+        for trial in self.ridden_rows:
             found.setdefault(trial.rider, []).append(trial)
         return found
 
 
 def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
     """Go through the rows of a table, each with its columns as attributes."""
-    yield from frame.itertuples()
+    words = {name: object for name, kind in frame.dtypes.items() if isinstance(kind, pd.StringDtype)}
+    yield from frame.astype(words).itertuples()  # from an array of words each would be fetched by itself
 
 
 def read_contents(root: Path) -> tuple[Contents, list[Problem]]:

@@ -45,7 +45,7 @@ def describe_package(contents: Contents) -> dict[str, Any]:
         The descriptor: a resource with a schema for each table, and for each recording its size and sha256.
     """
     settings, root = contents.settings, contents.root
-    recordings = [_recording_resource(root, file) for file in recordings_there(contents)]
+    recordings = [_recording_resource(root, file, size) for file, size in contents.bytes_of.items()]
     return {
         "$schema": PACKAGE_PROFILE,
         "name": _slug(settings.study.name),
@@ -53,11 +53,6 @@ def describe_package(contents: Contents) -> dict[str, Any]:
         "description": settings.study.question,
         "resources": table_resources(contents) + recordings,
     }
-
-
-def recordings_there(contents: Contents) -> list[str]:
-    """Return the recordings that trials.csv names and the folder holds."""
-    return sorted({file for file in contents.trials["file"] if file and (contents.root / file).is_file()})
 
 
 def table_resources(contents: Contents) -> list[dict[str, Any]]:
@@ -199,7 +194,7 @@ def _spellings(word: str) -> list[str]:
     return [word, word.capitalize(), word.upper()]
 
 
-def _recording_resource(root: Path, file: str) -> dict[str, Any]:
+def _recording_resource(root: Path, file: str, size: int) -> dict[str, Any]:
     suffix = Path(file).suffix.lower()
     return {
         "name": _slug(file),
@@ -208,7 +203,7 @@ def _recording_resource(root: Path, file: str) -> dict[str, Any]:
         "path": file,
         "format": suffix.lstrip("."),
         "mediatype": MEDIA_TYPES.get(suffix, "application/octet-stream"),
-        "bytes": (root / file).stat().st_size,
+        "bytes": size,
         "hash": sha256_of_recording(root / file),
     }
 

@@ -12,13 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
+from analysis_lib.study.contents import Contents, about_study, about_trial
 from analysis_lib.study.datapackage import (
     FILE,
     REMEDY,
     described_resources,
     own_fields,
-    recordings_there,
     sha256_of_recording,
     table_resources,
 )
@@ -46,21 +45,19 @@ def check_package(contents: Contents) -> list[Problem]:
     if not described:
         return [_no_descriptor(cause)] if cause else []
     actual = {resource["path"]: resource for resource in table_resources(contents)}
-    recordings = recordings_there(contents)
     try:
         problems = [
             problem for file in TABLE_FILES for problem in _about_table(file, described, actual, contents)
         ]
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         problems = [_no_descriptor(f"a schema that cannot be read: {type(error).__name__} {error}")]
-    sizes = {file: (contents.root / file).stat().st_size for file in recordings}
-    for trial in rows_of(contents.trials):
-        was, now = described.get(trial.file, {}).get("bytes"), sizes.get(trial.file)
+    for trial in contents.trial_rows:
+        was, now = described.get(trial.file, {}).get("bytes"), contents.bytes_of.get(trial.file)
         if was is not None and now is not None and was != now:
             got = f"{trial.file} of {now} bytes, of {was} by {FILE}"
             problems.append(about_trial(trial, "file", got, UNCHANGED, PUT_BACK))
     lists_recordings = any(resource.get("hash") for resource in described.values())
-    unlisted = sorted({*actual, *recordings} - set(described))
+    unlisted = sorted({*actual, *contents.bytes_of} - set(described))
     named = set(contents.trials["file"])  # a recording that is missing is its trial's error already
     gone = sorted(path for path in described if path not in named and not (contents.root / path).is_file())
     if gone:

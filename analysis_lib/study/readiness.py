@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
+from analysis_lib.study.contents import Contents, about_study, about_trial
 from analysis_lib.study.problems import Problem, listed
 from analysis_lib.study.settings import FILE
 from analysis_lib.study.template_numbers import numbers_still_the_template_s
@@ -73,7 +73,7 @@ def check_same_recordings(contents: Contents) -> Iterator[Problem]:
         for name in names:
             by_content[hashlib.sha256((contents.root / name).read_bytes()).hexdigest()].append(name)
     copies = {name: names for names in by_content.values() if len(names) > 1 for name in names}
-    for trial in rows_of(contents.ridden):
+    for trial in contents.ridden_rows:
         if trial.file in copies:
             others = listed(name for name in copies[trial.file] if name != trial.file)
             got = f"the same recording as {others}"
@@ -87,9 +87,8 @@ def _alike(contents: Contents) -> Iterator[list[str]]:
     """
     by_size: dict[int, list[str]] = defaultdict(list)
     for name in dict.fromkeys(contents.ridden["file"]):
-        path = contents.root / name if name else None
-        if path is not None and path.is_file():
-            by_size[path.stat().st_size].append(name)
+        if name in contents.bytes_of:
+            by_size[contents.bytes_of[name]].append(name)
     for size, names in by_size.items():
         by_middle: dict[bytes, list[str]] = defaultdict(list)
         for name in names if len(names) > 1 else ():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import datetime
+from itertools import accumulate, islice
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -109,7 +110,9 @@ def check_word(text: str) -> str:
     """
     if not text or text != text.strip():
         raise Refusal("", shorten(text), "words, without blanks at either end", "fill it in")
-    if any(unicodedata.category(mark) == "Cc" or mark in TURNING_MARKS for mark in text):
+    if not text.isprintable() and any(
+        unicodedata.category(mark) == "Cc" or mark in TURNING_MARKS for mark in text
+    ):
         wanted = "words without control characters and marks that turn the direction of writing"
         raise Refusal("", shorten(text), wanted, "type it again")
     return text
@@ -138,9 +141,11 @@ def check_name(text: str) -> str:
 
 def is_inside(root: Path, path: Path) -> bool:
     """Whether a path of a study folder, all links followed, ends inside it; without links its text alone tells."""
-    if path.is_relative_to(root) and ".." not in path.relative_to(root).parts:
-        below = [place for place in (path, *path.parents) if place != root and place.is_relative_to(root)]
-        if not any(place.is_symlink() for place in below):
+    text, top = str(path), f"{root}/"
+    steps = text.removeprefix(top).split("/")
+    if text.startswith(top) and ".." not in steps:
+        places = accumulate(steps, "{}/{}".format, initial=str(root))
+        if not any(Path(place).is_symlink() for place in islice(places, 1, None)):
             return True
     return path.resolve().is_relative_to(root.resolve())
 

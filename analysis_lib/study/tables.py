@@ -84,7 +84,8 @@ def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()
         row, faults = _read_row(root, line, cells, header, kind, numbers)
         problems += faults
         rows += [row] if row else []
-    ids = frozenset(cells[header.index(kind.columns[0])] for _, cells in lines if len(cells) == len(header))
+    first = header.index(kind.columns[0])
+    ids = frozenset(cells[first] for _, cells in lines if len(cells) == len(header))
     return Table(_as_frame(rows, header, kind, numbers), problems, ids)
 
 
@@ -198,8 +199,7 @@ def _read_row(
     problems = [_laid_at(fault, kind, owner) for fault in faults + row_faults]
     if row is None or (problems and not kind.keeps_faulty_rows):
         return None, problems
-    known = kind.known_columns
-    spare = {name: given[name] for name in header if name and name not in known}
+    spare = {name: given[name] for name in header if name and name not in kind.row.model_fields}
     outcomes = {name: float(given[name]) if given[name] else float("nan") for name in numbers}
     return {**row.model_dump(), **spare, **outcomes, "row": line}, problems
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -25,7 +25,7 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
         "intensity": (settings.intensity_names, "study.toml"),
         "recorder": (settings.recorders, "study.toml"),
     }
-    for trial in rows_of(contents.trials):
+    for trial in contents.trial_rows:
         for column, (words, home) in known.items():
             word = getattr(trial, column)
             if word in words or (column == "recorder" and trial.exclude and not word):
@@ -38,7 +38,7 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
 
 def check_mounts(contents: Contents) -> Iterator[Problem]:
     """An oval ring sits at one of its available mount angles; an axis, so half a turn does not matter."""
-    for trial in rows_of(contents.trials):
+    for trial in contents.trial_rows:
         ring = contents.settings.rings.get(trial.ring)
         if ring is None or ring.axis_ratio == 1 or trial.exclude:
             continue
@@ -58,7 +58,7 @@ def _same_axis(one_deg: float, other_deg: float) -> bool:
 
 def check_exclusions(contents: Contents) -> Iterator[Problem]:
     """Every exclusion gives its reason, and no reason stands without an exclusion."""
-    for trial in rows_of(contents.trials):
+    for trial in contents.trial_rows:
         if trial.exclude and not trial.exclude_reason:
             remedy = "write the rule by which it was left out"
             yield about_trial(
@@ -71,14 +71,12 @@ def check_exclusions(contents: Contents) -> Iterator[Problem]:
 
 def check_files(contents: Contents) -> Iterator[Problem]:
     """Every trial ridden names a recording that is there."""
-    for trial in rows_of(contents.ridden):
+    for trial in contents.ridden_rows:
         if not trial.file:
             remedy = "name the recording, or exclude the trial with its reason"
             yield about_trial(trial, "file", "an empty cell", "the recording of the trial", remedy)
-        elif not (contents.root / trial.file).is_file():
-            named = set(contents.trials["file"])
-            there = [path.relative_to(contents.root).as_posix() for path in _recordings(contents.root)]
-            spare = [name for name in there if name not in named]  # never another trial's recording
+        elif trial.file not in contents.bytes_of:
+            spare = unlisted_files(contents)  # never another trial's recording
             remedy = suggest(trial.file, spare, "put the file there, or correct its name")
             yield about_trial(
                 trial, "file", f"{trial.file!r}, no such file", "a file of the study folder", remedy
@@ -102,19 +100,22 @@ def check_windows(contents: Contents) -> Iterator[Problem]:
 
 def check_unlisted_files(contents: Contents) -> Iterator[Problem]:
     """A recording that no trial names is pointed out, for it may be a trial that was left out in silence."""
+    for file in unlisted_files(contents):
+        remedy = "list it in trials.csv, with exclude = yes and the reason if it does not count"
+        yield about_study(file, "a recording that no trial names", "every recording listed", remedy, "note")
+
+
+def unlisted_files(contents: Contents) -> list[str]:
+    """Return the files of the folder of recordings that no trial names; links to folders are not followed."""
     named = set(contents.trials["file"])
-    for path in _recordings(contents.root):
-        file = path.relative_to(contents.root).as_posix()
-        if file not in named:
-            remedy = "list it in trials.csv, with exclude = yes and the reason if it does not count"
-            yield about_study(
-                file, "a recording that no trial names", "every recording listed", remedy, "note"
-            )
-
-
-def _recordings(root: Path) -> list[Path]:
-    inside = (root / RECORDINGS).rglob("*")
-    return sorted(path for path in inside if path.is_file() and not path.name.startswith("."))
+    found = [
+        f"{folder}/{name}"[len(f"{contents.root}/") :]
+        for folder, _, names in os.walk(contents.root / RECORDINGS)
+        for name in names
+        if not name.startswith(".")
+    ]
+    unlisted = [file for file in found if file not in named and (contents.root / file).is_file()]
+    return sorted(unlisted, key=lambda file: file.split("/"))
 
 
 def check_zero_torque(contents: Contents) -> Iterator[Problem]:
@@ -124,7 +125,8 @@ def check_zero_torque(contents: Contents) -> Iterator[Problem]:
     known = contents.ridden["recorder"].isin(list(contents.settings.recorders)).to_numpy(dtype=bool)
     ridden = contents.ridden[known]
     around = places_around(contents.settings, contents.zero_checks, ridden)
-    for trial, before, after in zip(rows_of(ridden), *around, strict=True):
+    rows = [trial for trial in contents.ridden_rows if trial.recorder in contents.settings.recorders]
+    for trial, before, after in zip(rows, *around, strict=True):
         if pd.isna(trial.started_at):
             wanted = "date and time, which places the trial among the zero checks"
             remedy = "write when the trial started"
