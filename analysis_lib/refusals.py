@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Scope = Literal["study", "rider", "trial"]
@@ -52,6 +52,8 @@ class Refusal(ValueError):
         How much of a study the fault stops. The default, "study", stops all of it.
     rider, trial : str
         Whose fault it is, where that is known; empty otherwise.
+    each : tuple of str
+        What is wrong with each of several things, where the fault is theirs together; every one has a line of its own.
     """
 
     what: str
@@ -61,17 +63,19 @@ class Refusal(ValueError):
     scope: Scope = "study"
     rider: str = ""
     trial: str = ""
+    each: tuple[str, ...] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         super().__init__(str(self))
 
     def __str__(self) -> str:
         got, wanted, remedy = map(cut, (self.got, self.wanted, self.remedy))
-        return printable(f"{cut(self.what, LONGEST_PLACE)} – got {got} – wanted {wanted} – {remedy}")
+        whole = f"{cut(self.what, LONGEST_PLACE)} – got {got} – wanted {wanted} – {remedy}"
+        return "\n".join(map(printable, (whole, *map(cut, self.each))))
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)
-        return (type(self), fields)
+        return (type(self), fields, {"each": self.each})
 
 
 class Refusals(ValueError):

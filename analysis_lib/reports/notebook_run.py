@@ -37,10 +37,23 @@ class NotebookFailure:
     traceback: str
 
     @property
+    def refused(self) -> bool:
+        """Whether it stopped with words meant for the reader, to whom a trace tells nothing more."""
+        return self.error in (Refusal.__name__, Refusals.__name__)
+
+    @property
     def cause(self) -> str:
-        """What went wrong: a refusal in its own words, another error with its name."""
-        refused = self.error in (Refusal.__name__, Refusals.__name__)
-        return self.message if refused else f"{self.error}: {self.message}"
+        """What went wrong, in one line: a refusal in its own words, another error with its name."""
+        return self._lines[0] if self.refused else f"{self.error}: {' '.join(self._lines)}"
+
+    @property
+    def each(self) -> tuple[str, ...]:
+        """What a refusal says of each of several things."""
+        return tuple(self._lines[1:]) if self.refused else ()
+
+    @property
+    def _lines(self) -> list[str]:
+        return self.message.splitlines() or [""]
 
 
 class RunFolder:

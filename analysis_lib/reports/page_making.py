@@ -16,6 +16,7 @@ from analysis_lib.reports.pages import failure_body, write_page
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.printing import PageOrder, Printing, write_notebook_page
 from analysis_lib.reports.rider_analysis import blocking_problems
+from analysis_lib.reports.rider_trials import BEFOREHAND, BY_RULE
 from analysis_lib.study.folder import Study
 
 
@@ -27,7 +28,8 @@ class RunStopped(RuntimeError):
 class PageState:
     """What became of one page: its subject and name, its files, the cause when it failed, and what it cost.
 
-    ``beforehand`` counts the recordings whose results it took from tasks of their own.
+    After the first line of the cause each part that is at fault has one of its own. ``beforehand`` counts the recordings
+    whose results it took from tasks of their own.
     """
 
     subject: str
@@ -45,9 +47,19 @@ class PageState:
         return not self.cause
 
     @property
+    def each(self) -> tuple[str, ...]:
+        """What stopped each part of a page that failed, trial by trial say."""
+        return tuple(self.cause.splitlines()[1:])
+
+    @property
     def words(self) -> str:
-        """The state in words for the index and the record."""
+        """The state in words for the record."""
         return "made" if self.made else f"failed: {self.cause}"
+
+    @property
+    def headline(self) -> str:
+        """The first line of the state's words, for the run and the index."""
+        return self.words.splitlines()[0]
 
     @property
     def on_record(self) -> dict[str, str]:
@@ -99,7 +111,7 @@ class PageMaking:
         if failure is None:
             failure = self._show(plan)
         if failure is not None:
-            return fail_page(self.study, self.out, plan, failure.cause, failure)
+            return fail_page(self.study, self.out, plan, "\n".join((failure.cause, *failure.each)), failure)
         return PageState(plan.subject, plan.name, plan.page, plan.notebook)
 
     def stop(self) -> None:
@@ -128,6 +140,17 @@ class PageMaking:
             return run_notebook(
                 notebook, self.out / plan.notebook, plan.parameters, self.folder, label, self.cell_seconds
             )
+
+
+def faults_of_failed(study: Study, pages: Sequence[PageState]) -> tuple[str, ...]:
+    """Return what stopped recordings of riders whose pages failed for it, each fault once.
+
+    What the tables themselves have against a trial, and what was excluded, is said elsewhere.
+    """
+    told = {problem.trial for problem in study.errors}
+    parts = (line.partition(": ") for page in pages for line in page.each)
+    faults = (reason for trial, _, reason in parts if trial not in told)
+    return tuple(dict.fromkeys(fault for fault in faults if not fault.startswith((BEFOREHAND, BY_RULE))))
 
 
 def fail_page(

@@ -129,20 +129,21 @@ def _with_source(tables: str, match: re.Match[str]) -> str:
     return f'{match[0]}<p class="source"><a href="{escape(tables)}/{name}.csv">{name}.csv</a>, unrounded</p>'
 
 
-def failure_body(
-    subject: str, failure: NotebookFailure | None, problems: Sequence[str] = (), trial_facts: Sequence = ()
-) -> str:
-    """Return the body of a page that says who, which notebook, under which heading, and why."""
+def failure_body(subject: str, failure: NotebookFailure | None, problems: Sequence[str] = ()) -> str:
+    """Return the body of a page that says who, which notebook, under which heading, and why.
+
+    What is said of each of several things stands in a list; a refusal has no trace, for its words are all there is to know.
+    """
     facts = [("Rider or study", subject)]
     if failure is not None:
+        problems = [*problems, *failure.each]
         facts += [
             ("Notebook", failure.notebook),
             ("Under the heading", failure.heading or "before the first heading"),
             ("Cause", failure.cause),
         ]
-    facts += list(trial_facts)
     template = _templates().get_template("failure.html.j2")
-    trace = without_places(plain_text(failure.traceback)) if failure else ""
+    trace = without_places(plain_text(failure.traceback)) if failure and not failure.refused else ""
     return template.render(subject=subject, facts=facts, problems=problems, traceback=trace)
 
 

@@ -24,7 +24,7 @@ class Progress:
         with self._lock:
             self.through += 1
             count = f"{self.through:>{len(str(self.total))}} of {self.total}"
-            words = "unchanged" if state.unchanged else printable(state.words)
+            words = "unchanged" if state.unchanged else printable(state.headline)
             taken = show_count(state.beforehand, "recording")
             before = f"{taken} analysed beforehand, " if state.beforehand else ""
             self._say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")

@@ -23,9 +23,9 @@ from analysis_lib.reports.rider_slope import choose_slope
 from analysis_lib.reports.rider_tables import RiderTables
 from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_trials, with_quality
 from analysis_lib.reports.ring_comparison import RingComparison
+from analysis_lib.reports.scale_cautions import doubt_scales
 from analysis_lib.reports.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study
 from analysis_lib.study.problems import suggest
 
@@ -185,14 +185,14 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     """
     trials, results = read_rider(study, rider)
     if not results:
-        reasons = grouped(trials["reason"], [*trials["trial"], *trials["file"]])
         raise Refusal(
             f"rider {rider}",
-            "no trial that could be used: " + "; ".join(reasons),
+            f"no trial that could be used, of {len(trials)} listed",
             "at least one",
-            "mend the recordings that the messages name",
+            "mend what the rider's page says of each",
             "rider",
             rider,
+            each=tuple(f"{row.trial}: {row.reason}" for row in trials.itertuples()),
         )
     return RiderAnalysis(study, rider, trials, results)
 
@@ -221,7 +221,8 @@ def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialR
         if result is not None:
             results[str(row.trial)] = result
     trials = trials.assign(state=[state for state, _ in states], reason=[reason for _, reason in states])
-    return with_quality(doubt_rings(study.settings, trials, results), results), results
+    trials = doubt_scales(study.settings, doubt_rings(study.settings, trials, results), results)
+    return with_quality(trials, results), results
 
 
 def blocking_problems(study: Study, rider: str) -> list[Refusal]:

@@ -12,7 +12,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
 from analysis_lib.reports.page_list import QUALITY_PAGE, STUDY_PAGE, PlannedPage, planned_pages, read_answer
-from analysis_lib.reports.page_making import PageState, RunStopped
+from analysis_lib.reports.page_making import PageState, RunStopped, faults_of_failed
 from analysis_lib.reports.page_origin import (
     checksums_of,
     command_for,
@@ -119,7 +119,7 @@ def make_report(
         tuple(pages),
         tuple(str(problem) for problem in study.errors),
         time.monotonic() - began,
-        faults_of_recordings(str(out), {only_rider}) if only_rider else faults,
+        _lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
     )
 
 
@@ -225,6 +225,13 @@ class _Run:
         return page_key(self.study, plan.template, plan.parameters, inputs)
 
 
+def _lost_recordings(
+    study: Study, out: Path, riders: Collection[str], states: Sequence[PageState]
+) -> tuple[str, ...]:
+    """Return what stopped recordings: by the tables of riders' pages, and by what failed pages say of each trial."""
+    return (*faults_of_recordings(str(out), riders), *faults_of_failed(study, states))
+
+
 def _first_the_study(plan: PlannedPage) -> tuple[bool, bool]:
     return bool(plan.rider), plan == QUALITY_PAGE
 
@@ -238,9 +245,9 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
     held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
     states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
-    entries = [IndexEntry(state.name, state.page, state.words, state.notebook) for state in states]
+    entries = [IndexEntry(state.name, state.page, state.headline, state.notebook) for state in states]
     riders = {plan.rider for plan in plans if plan.rider}
-    faults = faults_of_recordings(str(out), riders)
+    faults = _lost_recordings(study, out, riders, states)
     problems = [*map(str, study.problems), *faults]
     answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
     body = index_body(study.settings.study.question, answer, entries, problems)

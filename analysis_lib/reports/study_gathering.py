@@ -72,7 +72,7 @@ def _analysed(study: Study) -> tuple[dict[str, RiderTables], dict[str, str]]:
             try:
                 found[ring] = analyse_rider(study.comparing(ring), rider).tables
             except (Refusal, Refusals) as refusal:
-                refused[ring] = str(refusal)
+                refused[ring] = "; ".join(str(refusal).splitlines())
         if found:
             tables[rider] = join_rings(study.settings, found)
         left_out |= _reasons(rider, found, refused)

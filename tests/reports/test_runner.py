@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 
 import pandas as pd
 import pytest
+from conftest import edit_table
 from paper import MARGIN_POINTS, paper_pages, poppler, require_printer
 from said_numbers import links_of, names_with_numbers, sentences_without_rows
 
@@ -66,6 +67,28 @@ def test_a_failed_page_says_who_and_what_to_mend(damaged_report):
     assert "No result could be made for Rider R03" in text
     assert re.search(r"riders\.csv, row 4.*RRRR", text)
     assert "What to mend" in text
+
+
+def test_a_rider_without_a_usable_recording_has_one_message_for_each_and_no_trace(tmp_path):
+    study, said = tmp_path / "study", []
+    small_study(study, riders=1, duration_s=4.0)
+    edit_table(study, "trials.csv", lambda frame: frame.head(3).assign(exclude_reason=["", "", "chain fell"]))
+    edit_table(study, "trials.csv", lambda frame: frame.assign(exclude=["no", "no", "yes"]))
+    trials = pd.read_csv(study / "trials.csv", dtype=str)
+    for file, kept in zip(trials["file"][:2], (200, 300), strict=True):
+        (study / file).write_bytes((study / file).read_bytes()[:kept])
+    (study / "datapackage.json").unlink()  # else it is what tells that the files are others
+    report = make_report(study, tmp_path / "report", only_rider="R01", say=said.append)
+    page = (tmp_path / "report" / "riders" / "R01.html").read_text(encoding="utf-8")
+    to_mend = re.findall(r"<li>(R01-P1-[^<]*)</li>", page)
+    assert [line.count(" – got ") for line in to_mend] == [1, 1, 0]
+    assert to_mend[2] == "R01-P1-hard: excluded: chain fell"
+    assert "Traceback" not in page and "The trace" not in page
+    (progress,) = [line for line in said if "Rider R01: failed" in line]
+    assert progress.count(" – got ") == 1 and "no trial that could be used, of 3 listed" in progress
+    assert [fault.count(" – got ") for fault in report.faults] == [1, 1]
+    assert all(trial in fault for trial, fault in zip(trials["trial"], report.faults, strict=False))
+    assert report.exit_code == 1
 
 
 def test_a_missing_or_truncated_file_costs_its_trial_only_and_is_said(damaged_report):
