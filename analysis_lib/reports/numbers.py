@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.statistics.estimates import show_digits
 
 FILE_DIGITS = 10
 """Significant digits in CSV and JSON: far below any measuring error, above the last bits that differ by machine."""
@@ -30,6 +31,8 @@ def format_cell(value: object, digits: int | None = None) -> str:
 
     >>> format_cell(1.23456, 2), format_cell(float("nan")), format_cell(12), format_cell(-0.0001, 2)
     ('1.23', '–', '12', '0.00')
+    >>> format_cell(0.3 - 0.1 - 0.2), format_cell(-1.5e-7)
+    ('0', '−1.5e−07')
     >>> format_cell(float("-inf"))
     '−∞'
     >>> format_cell("Peak torque (N m)")
@@ -40,7 +43,7 @@ def format_cell(value: object, digits: int | None = None) -> str:
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     if isinstance(value, float | np.floating):
-        text = f"{value:.{digits}f}" if digits is not None else f"{value:.4g}"
+        text = f"{value:.{digits}f}" if digits is not None else show_digits(float(value))
         text = text.lstrip("-") if not text.strip("-0.") else text
         return text.replace("-", "−").replace("inf", "∞")
     return _TORQUE_UNIT.sub("N·m", str(value))

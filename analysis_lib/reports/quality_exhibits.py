@@ -12,7 +12,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import measure_panels
 from analysis_lib.reports.study_analysis import StudyAnalysis
-from analysis_lib.statistics.estimates import show_count
+from analysis_lib.statistics.estimates import show_count, show_digits
 
 MEASURES = {
     "kept_turns": "Kept turns",
@@ -42,7 +42,8 @@ def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
         f"{len(known)} dot plots of data-quality measures by rider for {show_count(len(trials), 'trial')}; lowest to"
         " highest: "
         + ", ".join(
-            f"{label} {trials[name].min():.3g} to {trials[name].max():.3g}" for name, label in known.items()
+            f"{label} {show_digits(trials[name].min(), 3)} to {show_digits(trials[name].max(), 3)}"
+            for name, label in known.items()
         ).replace("-", "−")
         + ".",
         frame,

@@ -11,6 +11,9 @@ from analysis_lib.refusals import Refusal
 
 MINUS = "\N{MINUS SIGN}"
 
+NOTHING = 1e-12
+"""Smaller than anything that is shown here in its unit, and larger than what is left when equal numbers are subtracted."""
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -143,6 +146,17 @@ def decimals_for(se: float) -> int:
     return max(0, 1 - math.floor(math.log10(se))) if 0 < se < math.inf else 2
 
 
+def show_digits(value: float, digits: int = 4, sign: str = "") -> str:
+    """Write significant digits; what sums of binary fractions leave of nothing is 0.
+
+    Examples
+    --------
+    >>> show_digits(0.3 - 0.1 - 0.2), show_digits(1.5e-7), show_digits(12.345, 3, "+")
+    ('0', '1.5e-07', '+12.3')
+    """
+    return "0" if abs(value) < NOTHING else f"{value:{sign}.{digits}g}"
+
+
 def show_number(value: float, decimals: int | None = None, signed: bool = False) -> str:
     """Write a number for a reader, with a true minus sign; four significant digits unless decimals are given.
 
@@ -154,7 +168,7 @@ def show_number(value: float, decimals: int | None = None, signed: bool = False)
     if math.isnan(value):
         return "not known"
     sign = "+" if signed else ""
-    text = f"{value:{sign}.4g}" if decimals is None else f"{value:{sign}.{decimals}f}"
+    text = show_digits(value, sign=sign) if decimals is None else f"{value:{sign}.{decimals}f}"
     if not text.strip("+-0."):
         text = text.lstrip("+-")
     return text.replace("-", MINUS).replace("inf", "∞")

@@ -10,6 +10,7 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import STATE_MARKS
 from analysis_lib.reports.figures.style import FURTHER_LOOKS, LOOKS, in_house_style, new_figure
 from analysis_lib.reports.numbers import format_cell, write_csv
+from analysis_lib.statistics.estimates import show_number
 
 
 @in_house_style
@@ -99,6 +100,15 @@ def test_negative_numbers_have_a_true_minus_and_nothing_is_a_dash():
     assert format_cell(None) == "–"
     assert format_cell(True) == "yes"
     assert format_cell(1.0e-7) == "1e−07"
+
+
+def test_what_subtracting_equal_numbers_leaves_is_nothing():
+    left = 0.26 - 0.11 - 0.15  # 2.8e-17 in binary fractions
+    assert left != 0
+    assert (
+        format_cell(left) == format_cell(-left) == show_number(left) == show_number(left, signed=True) == "0"
+    )
+    assert format_cell(-2.5e-9) == show_number(-2.5e-9) == "−2.5e−09"
 
 
 def test_no_p_value_is_printed_as_zero():
