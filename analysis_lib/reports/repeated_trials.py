@@ -131,9 +131,9 @@ class RepeatedTrials:
         if wide.empty:
             raise Refusal(
                 f"repeats of {self.quantity}",
-                "no ring ridden twice",
-                "two periods a ring",
-                "repeat the periods",
+                "no rider with trials that count in two periods of one ring",
+                "two such periods or more",
+                "ride each ring in two periods at least",
             )
         pairs = wide.rename_axis(columns=None).reset_index()
         return pairs.sort_values(

@@ -68,8 +68,14 @@ class RiderRecordings:
     def quantities(self) -> pd.DataFrame:
         """One row a trial and quantity, measured or declared; see `RiderTables`."""
         frames = [self._measured(str(row.trial)) for row in self.used.itertuples()]
-        derived = derived_rows(self.study.settings, self.trials, self.results, LABELS)
+        derived = derived_rows(self.study.settings, self._listed, self.results, LABELS)
         return pd.concat([*frames, self._declared(), derived], ignore_index=True)
+
+    @property
+    def _listed(self) -> pd.DataFrame:
+        """The trials that are not excluded; of two of one cell neither can be told to be the right one."""
+        listed = self.trials[~self.trials["exclude"]]
+        return listed[~listed.duplicated(["period", "ring", "intensity"], keep=False)]
 
     def _measured(self, trial: str) -> pd.DataFrame:
         summary = self.results[trial].summary
@@ -77,8 +83,8 @@ class RiderRecordings:
         return self._labels(trial).merge(kept, how="cross")
 
     def _declared(self) -> pd.DataFrame:
-        """Outcomes that stand in trials.csv, for the trials that are not excluded."""
-        listed = self.trials[~self.trials["exclude"]]
+        """Outcomes that stand in trials.csv."""
+        listed = self._listed
         outcomes = [
             part for part in self.study.settings.outcomes if part.source == "trials" and part.name in listed
         ]

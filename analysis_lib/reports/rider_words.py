@@ -66,9 +66,7 @@ def _against_repeats(rows: pd.DataFrame) -> str:
     spread = rows[["range_round", "range_oval"]].max(axis=1, skipna=False)
     larger = list(rows.loc[rows["difference"].abs() > spread, "intensity"])
     once = list(rows.loc[spread.isna(), "intensity"])
-    day = (
-        f"At {', '.join(once)} a ring was ridden once, and a difference cannot be told from that of two days."
-    )
+    day = f"At {', '.join(once)} only one period counts on a ring, and a difference cannot be told from that of two days."
     if len(once) == len(rows):
         return day
     which = f"At {', '.join(larger)} it is" if larger else f"None{' of the others' if once else ''} is"
@@ -91,11 +89,10 @@ def _cannot_say(analysis: RiderAnalysis) -> list[str]:
     words = []
     if len(analysis.rings) == 1:
         words.append(
-            f"Only the {analysis.rings[0]} ring was ridden, so nothing can be said about a difference of"
-            " rings."
+            f"Only the {analysis.rings[0]} ring has trials that count, so nothing can be said about a difference of rings."
         )
     if len(analysis.intensities) == 1:
-        words.append("Only one intensity was ridden, so nothing can be said about others.")
+        words.append("Only one intensity has trials that count, so nothing can be said about others.")
     layouts = {result.layout for result in analysis.results.values()}
     if "total only" in layouts:
         words.append("The recorder gives one total torque: the share of each leg is not known.")
@@ -137,7 +134,9 @@ def effect(analysis: RiderAnalysis) -> list[str]:
     """Say why there is no difference to show, and which declared outcomes could not be worked out."""
     alone = len(analysis.rings) < 2
     words = (
-        [f"Only the {analysis.rings[0]} ring was ridden: there is no difference to show."] if alone else []
+        [f"Only the {analysis.rings[0]} ring has trials that count: there is no difference to show."]
+        if alone
+        else []
     )
     labels = {part.name: part.label for part in analysis.study.settings.outcomes}
     unknown = analysis.quantities[

@@ -6,9 +6,13 @@ import math
 
 import pandas as pd
 import pytest
+from conftest import edit_table
 
 from analysis_lib.reports import rider_words
 from analysis_lib.reports.glossary import MEANINGS, OF_A_RIDER, OF_A_STUDY, explain
+from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_study
 
 
 @pytest.mark.parametrize(
@@ -19,7 +23,7 @@ from analysis_lib.reports.glossary import MEANINGS, OF_A_RIDER, OF_A_STUDY, expl
         (
             [1.0, -4.0],
             [2.0, math.nan],
-            "At hard a ring was ridden once, and a difference cannot be told from that of two",
+            "At hard only one period counts on a ring, and a difference cannot be told from that of two",
         ),
         ([1.0, -4.0], [2.0, math.nan], "None of the others is larger"),
         ([3.0, -4.0], [2.0, math.nan], "At easy it is larger"),
@@ -42,6 +46,25 @@ def test_a_rider_who_rode_each_ring_once_is_told_nothing_of_spread():
         {"intensity": ["hard"], "difference": [5.0], "range_round": math.nan, "range_oval": 1.0}
     )
     assert "larger" not in rider_words._against_repeats(rows)
+
+
+def test_of_two_trials_of_one_cell_neither_counts_and_the_answer_says_so(tmp_path):
+    study = tmp_path / "study"
+    small_study(study, riders=1, duration_s=4.0)
+    again = {"trial": "again", "file": "recordings/again.parquet"}
+    edit_table(
+        study,
+        "trials.csv",
+        lambda frame: pd.concat([frame, frame[frame["trial"] == "R01-P1-easy"].assign(**again)]),
+    )
+    pd.read_parquet(study / "recordings/R01-P1-easy.parquet").iloc[1:].to_parquet(study / again["file"])
+    analysis = analyse_rider(open_study(study), "R01")
+    frame = rider_words.rider_contrasts(analysis)
+    easy = frame[frame["intensity"] == "easy"]
+    assert set(easy["periods"]) == {"1 + 2"}  # heart rate, exertion and comfort of trials.csv too
+    first, *_ = rider_words.answer(analysis)
+    assert "At Easy (RPE 11) only one period counts on a ring" in first
+    assert [line for line in rider_words.trust(analysis) if line.startswith("Not used – again: ")]
 
 
 def test_every_word_of_a_page_has_one_meaning():

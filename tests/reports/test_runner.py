@@ -221,8 +221,8 @@ def test_one_rider_one_ring_one_trial_gives_a_page_that_says_what_it_cannot(one_
     report = one_trial_reports[0]
     assert report.report.exit_code == 0
     page = report.text("riders/R01.html")
-    assert "Only the round ring was ridden" in page
-    assert "Only one intensity was ridden" in page
+    assert "Only the round ring has trials that count" in page
+    assert "Only one intensity has trials that count" in page
     study = report.text("study.html")
     assert "This study cannot answer its question" in study
     results = json.loads((report.folder / "results.json").read_text())
