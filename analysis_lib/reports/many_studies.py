@@ -37,9 +37,9 @@ class StudyState:
         if self.report is None:
             return f"no report: {self.cause}"
         failed = [page.name for page in self.report.pages if not page.made]
-        left_out = len(self.report.problems)
+        left_out = len(self.report.problems) + len(self.report.faults)
         parts = [f"failed: {', '.join(failed)}"] if failed else []
-        parts += [f"problems that kept rows out: {left_out}"] if left_out else []
+        parts += [f"faults that kept rows or recordings out: {left_out}"] if left_out else []
         return "; ".join(parts) or "all pages made"
 
 

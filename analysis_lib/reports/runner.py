@@ -49,8 +49,9 @@ class Report:
 
     @property
     def exit_code(self) -> int:
-        """0 when every page was made from every listed row, 1 when a page failed or a problem kept rows out."""
-        return 0 if all(page.made for page in self.pages) and not self.problems else 1
+        """0 when every page was made and nothing listed was lost but what trials.csv or a rule excludes, else 1."""
+        lost = self.problems or self.faults or not all(page.made for page in self.pages)
+        return 1 if lost else 0
 
     @property
     def summary(self) -> str:

@@ -29,6 +29,9 @@ GASES = GasPlan(
     spoiled=(SpoiledGases(3, 2, "steady", "analyser drifted"), SpoiledGases(8, 1, "easy", "not measured")),
 )
 
+UNUSABLE = "R09-P3-hard"
+"""The trial that nobody can use, on purpose: a channel is saturated throughout."""
+
 LANTERN_HILL = SyntheticStudy(
     name="Lantern Hill",
     question="At a fixed perceived exertion, does an oval ring (axis ratio 1.13) change power?",

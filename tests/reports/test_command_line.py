@@ -1,12 +1,16 @@
 """The command line: exit codes, help, and messages that tell everything at once."""
 
 import os
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from analysis_lib.__main__ import main
+from analysis_lib.reports.page_making import PageState
+from analysis_lib.reports.runner import Report
 from analysis_lib.study.synthetic import small_study
 
 
@@ -166,3 +170,40 @@ def test_a_run_stopped_by_the_user_exits_with_130_and_says_how_to_go_on(study, t
     monkeypatch.setattr("analysis_lib.reports.runner.make_report", stopped)
     assert main(["report", str(study), "--out", str(tmp_path / "report")]) == 130
     assert "the same command goes on from there" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("faults", "of_report", "of_demo"),
+    [
+        ((), 0, 0),
+        (
+            ("R09-P3-hard.parquet, turns – got all 85 dropped",),
+            1,
+            0,
+        ),  # what data_synthetic/README.md foresees
+        (
+            ("R09-P3-hard.parquet, turns – got all 85 dropped", "R01-P1-easy.parquet – got an empty file"),
+            1,
+            1,
+        ),
+        (("R01-P1-easy.parquet – got an empty file",), 1, 1),
+    ],
+)
+def test_a_recording_lost_to_a_fault_exits_with_1_but_for_the_one_that_the_demo_expects(
+    faults, of_report, of_demo, study, tmp_path, capsys, monkeypatch
+):
+    made = Report(tmp_path, (PageState("R01", "Rider R01", "riders/R01.html", "", ""),), (), 0.0, faults)
+    monkeypatch.setattr("analysis_lib.reports.runner.make_report", lambda *_, **__: made)
+    assert main(["report", str(study)]) == of_report
+    assert all(f"left out: {fault}" in capsys.readouterr().err for fault in faults[:1])
+    assert main(["demo", str(study)]) == of_demo
+    assert ("on purpose" in capsys.readouterr().out) == any("R09-P3-hard" in fault for fault in faults)
+
+
+def test_help_and_readme_say_the_same_of_exit_codes(capsys):
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    told = " ".join(capsys.readouterr().out.split())
+    (codes,) = re.findall(r"Exit codes: (0 .*?), 130", told)
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    assert f"Exit codes: {codes}, 130 stopped" in " ".join(readme.split())
