@@ -11,12 +11,14 @@ from analysis_lib.refusals import Refusals
 from analysis_lib.reports.numbers import format_cell
 from analysis_lib.reports.rider_analysis import read_rider
 from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
+from analysis_lib.reports.scale_cautions import powers_of
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.frozen_protocol import PROTOCOL
 from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.readiness import NO_ROWS
+from analysis_lib.study.torque_scale import check_scales, recorders_in_doubt
 
 COLUMNS = {
     "trial": "trial",
@@ -78,8 +80,8 @@ def _nothing_recorded_yet(study: Study) -> bool:
 class _Readings:
     """The trials of a study as read.
 
-    ``of_recorders`` is what stopped any beyond the tables' own faults, each message once; ``doubts`` speak against trials
-    that are used, or name the declared rule by which one is left out.
+    ``of_recorders`` is what stopped any beyond the tables' own faults, each message once; ``doubts`` speak against
+    recorders and trials that are used, or name the declared rule by which one is left out.
     """
 
     trials: pd.DataFrame
@@ -91,13 +93,15 @@ class _Readings:
 def _read_everything(study: Study) -> _Readings:
     frames, of_riders, doubts = [], [], []
     of_recorders: dict[str, dict[str, None]] = {}
+    powers_W: dict[str, float] = {}
     for rider in study.riders["rider"]:
         try:
-            trials, _ = read_rider(study, rider)
+            trials, results = read_rider(study, rider)
         except Refusals as several:
             of_riders += [str(part) for part in several.refusals]
             frames.append(study.trials[study.trials["rider"] == rider].assign(state=NOT_USED))
             continue
+        powers_W |= powers_of(results)
         by_rule = trials["reason"].str.startswith(BY_RULE)
         for row in trials[(trials["state"] == NOT_USED) & trials["usable"] & ~by_rule].itertuples():
             of_recorders.setdefault(str(row.recorder), {})[str(row.reason)] = None
@@ -105,7 +109,8 @@ def _read_everything(study: Study) -> _Readings:
         doubts += [f"{row.trial}: {row.reason}" for row in doubtful.itertuples()]
         frames.append(trials)
     read = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-    return _Readings(read, of_riders, of_recorders, doubts)
+    scales = recorders_in_doubt(check_scales(study.settings, study.trials, powers_W))
+    return _Readings(read, of_riders, of_recorders, [*(part.sentence() for part in scales), *doubts])
 
 
 def _lines_of_recorders(study: Study, read: _Readings, names: list[str]) -> list[str]:

@@ -46,7 +46,7 @@ def _rows_of_trials(
     labels: list[str],
 ) -> pd.DataFrame:
     made = [
-        derive(outcome.name, row, *_power_of(results.get(str(row.trial))), rules)
+        derive(outcome.name, row, *power_of(results.get(str(row.trial))), rules)
         for row in trials.itertuples()
     ]
     return trials[labels].assign(value=[found.value for found in made], note=[found.note for found in made])
@@ -57,7 +57,7 @@ def _rows_of_periods(
 ) -> pd.DataFrame:
     rows = []
     for period, ridden in trials.groupby("period", sort=False):
-        powers = [_power_of(results.get(str(trial)))[0] for trial in ridden["trial"]]
+        powers = [power_of(results.get(str(trial)))[0] for trial in ridden["trial"]]
         made = derive_delta(list(ridden.itertuples()), powers, rules)
         first = ridden.iloc[0]
         name = f"{first['rider']}, period {period}"
@@ -67,7 +67,7 @@ def _rows_of_periods(
     return pd.DataFrame(rows, columns=[*labels, "value", "note"])
 
 
-def _power_of(result: TrialResult | None) -> tuple[float, str]:
+def power_of(result: TrialResult | None) -> tuple[float, str]:
     """Return a trial's power with the note that stands beside it; NaN where there is none."""
     if result is None:
         return math.nan, ""

@@ -6,6 +6,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.rider_trials import BEFOREHAND, BY_RULE, CAUTION, NOT_USED, USED
+from analysis_lib.reports.scale_exhibits import scale_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.trial_rules import RULES
@@ -31,6 +32,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     short = [rider for rider in riders if held.get(rider, 0) < wanted]
     who = f"; {', '.join(short)} {'does' if len(short) == 1 else 'do'} not" if short else ""
     return [
+        *scale_doubts(analysis),
         f"{len(riders) - len(short)} of {show_count(len(riders), 'rider')} have a usable trial on every ring at every"
         f" intensity{who}. Whether a complete recording is also a true one, the sections below help to judge.",
         *state_sentences(analysis),
@@ -98,7 +100,7 @@ def cautions_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "cautions",
         frame.reset_index(drop=True),
-        f"The {len(frame)} trials that are used with caution: few turns, a side or an angle that looks wrong, a"
-        " recorder's own assumption. The study's page says what its result is without them.",
+        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle or a scale of torque that looks"
+        " wrong, a recorder's own assumption. The study's page says what its result is without them.",
         {"reason": "caution"},
     )

@@ -12,6 +12,7 @@ from analysis_lib.reports.other_ring import OTHER_RING, of_another_ring
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_exhibits import rider_contrasts
 from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
+from analysis_lib.reports.scale_exhibits import scale_doubts
 from analysis_lib.reports.stroke_draws import DRAWS
 from analysis_lib.statistics.estimates import show_count, show_number
 
@@ -25,7 +26,8 @@ def answer(analysis: RiderAnalysis) -> list[str]:
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
     words.append(f"{used} of {listed} listed trials of rider {analysis.rider} could be used.")
-    return [*_other_ring(analysis), *words, *_which_oval(analysis), *_cannot_say(analysis)]
+    doubts = [*_other_ring(analysis), *scale_doubts(analysis)]
+    return [*doubts, *words, *_which_oval(analysis), *_cannot_say(analysis)]
 
 
 def _other_ring(analysis: RiderAnalysis) -> list[str]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.doubtful_rings import other_ring
 from analysis_lib.reports.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.rings_analysis import REFERENCE, RingsAnalysis
+from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.rings import RingsEffect
@@ -20,7 +20,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
         effect = analysis.rings_effect(outcome)
     except Refusal as refusal:
         return [
-            *other_ring(analysis),
+            *first_doubts(analysis),
             f"This study cannot answer its question for {outcome.label}: {refusal}",
         ]
     rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
@@ -31,7 +31,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
     ]
     return [
         *_made_up(analysis),
-        *other_ring(analysis),
+        *first_doubts(analysis),
         f"Primary outcome, {outcome.label}, mean over intensities:",
         *ring_sentences(outcome, effect),
         f"Rings at each intensity, each intensity looked at by itself: {'; '.join(each)}.",

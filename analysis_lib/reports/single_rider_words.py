@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.doubtful_rings import other_ring
+from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
@@ -27,7 +27,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
     except Refusal as refusal:
         return [
             *_made_up(analysis),
-            *other_ring(analysis),
+            *first_doubts(analysis),
             f"This study cannot answer its question for {outcome.label} of rider {analysis.rider}: {refusal}",
         ]
     called = analysis.study.settings.intensity_label
@@ -41,7 +41,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
     )
     return [
         *_made_up(analysis),
-        *other_ring(analysis),
+        *first_doubts(analysis),
         *effect_sentences(analysis, outcome),
         *([single] if len(analysis.levels(outcome)) > 1 else []),
         "This is an answer about one rider and says nothing about others.",

@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.doubtful_rings import other_ring, without_doubtful_rings
+from analysis_lib.reports.doubtful_rings import without_doubtful_rings
+from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
@@ -25,7 +26,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
         effect = analysis.effect(outcome)
     except Refusal as refusal:
         return [
-            *other_ring(analysis),
+            *first_doubts(analysis),
             f"This study cannot answer its question for {outcome.label}: {refusal}",
         ]
     verdict = judge(effect.overall, outcome.smallest_effect)
@@ -34,7 +35,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     called = analysis.study.settings.intensity_label
     each = "; ".join(f"{called(row.intensity)}: {row.verdict}" for row in single.itertuples())
     return [
-        *other_ring(analysis),
+        *first_doubts(analysis),
         *without_doubtful_rings(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
         *_without_value(analysis, outcome),

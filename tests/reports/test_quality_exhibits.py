@@ -17,6 +17,7 @@ from analysis_lib.study.recorder_map import ColumnMap, MessageMap
 from analysis_lib.study.synthetic import small_study
 
 NOTHING = pd.DataFrame()
+NO_QUANTITIES = pd.DataFrame(columns=["trial", "quantity", "value"])
 
 
 def trial(number, state="used", reason="", **more):
@@ -38,7 +39,7 @@ def study(tmp_path_factory):
     return open_study(folder)
 
 
-def analysis_of(study, *rows, left_out=None, quantities=NOTHING, **settings):
+def analysis_of(study, *rows, left_out=None, quantities=NO_QUANTITIES, **settings):
     rules = study.settings.rules.model_copy(update=settings)
     study = replace(study, settings=study.settings.model_copy(update={"rules": rules}))
     tables = RiderTables(pd.DataFrame(list(rows)), quantities, NOTHING, NOTHING, NOTHING, NOTHING)

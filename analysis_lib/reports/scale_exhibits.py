@@ -1,0 +1,110 @@
+"""Is the torque's scale the one that study.toml says? What the gases and the power asked for tell of every recorder."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis_lib.reports.doubtful_rings import other_ring
+from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.notebook_page import Tone
+from analysis_lib.reports.once import once
+from analysis_lib.reports.rider_recordings import RiderRecordings
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.statistics.estimates import show_count
+from analysis_lib.study.torque_scale import ASKED, SOURCES, ScaleCheck, check_scales, recorders_in_doubt
+
+UNTOLD = (
+    "Nothing outside the recordings tells whether torque has the right scale: that takes gas exchange at three trials of a"
+    " recorder, or a power that was asked for (target_power_W). A wrong unit could pass unseen; look at unit and scale in"
+    " study.toml, and calibrate with hung masses."
+)
+
+
+@once
+def scale_checks(analysis: RiderRecordings | StudyAnalysis) -> list[ScaleCheck]:
+    """Judge the recorders by all used trials of the page: one rider's, or the study's."""
+    rows = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
+    powers = dict(zip(rows["trial"].astype(str), rows["value"].astype(float), strict=True))
+    return check_scales(analysis.study.settings, analysis.study.trials, powers)
+
+
+def first_doubts(analysis: StudyAnalysis) -> list[str]:
+    """Say before a study's answer what it must not be relied on for: rings exchanged, a doubtful scale of torque."""
+    return [*other_ring(analysis), *scale_doubts(analysis)]
+
+
+def scale_doubts(analysis: RiderRecordings | StudyAnalysis) -> list[str]:
+    """Name each recorder whose torque scale is in doubt, and what follows from that."""
+    return [
+        f"Not to be relied on as it stands: {part.sentence()} If the scale is wrong, torque and power of its trials, and"
+        " differences in them, are wrong in the same proportion."
+        for part in recorders_in_doubt(scale_checks(analysis))
+    ]
+
+
+def scale_sentences(analysis: StudyAnalysis) -> list[str]:
+    """Say which recorders' scales are in doubt, or that none is, or that nobody could know."""
+    checks = scale_checks(analysis)
+    judged = [part for part in checks if not part.trial]
+    if not judged:
+        return [UNTOLD]
+    sound = [part for part in judged if not part.in_doubt]
+    apart = sum(bool(part.trial) for part in checks)
+    words = [part.sentence() for part in recorders_in_doubt(checks)]
+    words += [
+        f"{part.recorder}: {part.by} speaks for its scale, within what gases and targets can tell; a fault of less than a"
+        " tenth or two hides in it."
+        for part in sound
+    ]
+    return [*words, *([f"{show_count(apart, 'trial')} of theirs stand apart."] if apart else [])]
+
+
+def tone_of_scales(analysis: StudyAnalysis) -> Tone:
+    """Return the tone of `scale_sentences`: a caution unless every judged scale is sound."""
+    checks = scale_checks(analysis)
+    return "caution" if not checks or any(part.in_doubt for part in checks) else "plain"
+
+
+def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit]:
+    """The table of what tells of the scales; none where nothing does."""
+    checks = scale_checks(analysis)
+    if not checks:
+        return []
+    rows = [
+        {
+            "recorder": part.recorder,
+            "judged": part.trial or "all its trials",
+            "by": part.by,
+            "trials": part.n,
+            "found_pct": part.found_pct,
+            "low_pct": part.low_pct,
+            "high_pct": part.high_pct,
+            "verdict": "in doubt" if part.in_doubt else "plausible",
+        }
+        for part in checks
+    ]
+    return [
+        TableExhibit(
+            "torque_scale",
+            pd.DataFrame(rows),
+            "Does torque have the scale that study.toml says? By recorder, median over trials, and single trials that"
+            f" stand apart. {_how(checks)}",
+            {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
+            dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
+        )
+    ]
+
+
+def _how(checks: list[ScaleCheck]) -> str:
+    gases = (
+        "Gross efficiency rises with power, so its bounds are those at each trial's metabolic power, which knows nothing of"
+        f" torque: {SOURCES}."
+    )
+    asked = (
+        "Power is held against the power asked for, with bounds halfway to pounds-force foot in place of N·m; two ergometers"
+        " may differ by 10 % (Paton & Hopkins 2001, from memory)."
+    )
+    kinds = {part.by for part in checks}
+    return " ".join(
+        text for text in (gases if kinds - {ASKED} else "", asked if ASKED in kinds else "") if text
+    )
