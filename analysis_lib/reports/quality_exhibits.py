@@ -53,15 +53,16 @@ def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
 def reasons_table(analysis: StudyAnalysis) -> TableExhibit:
     """Count dropped turns by rider and reason."""
     trials = analysis.trials
-    columns = [name for name in trials if str(name).startswith(DROPPED) and name != "dropped_turns"]
+    reasons = [name for name in trials if str(name).startswith(DROPPED) and name != "dropped_turns"]
+    columns = [*reasons, "incomplete_turns"]
     counts = trials.groupby("rider")[["kept_turns", *columns]].sum().astype(int).reset_index()
-    headings = {str(name): str(name).removeprefix(DROPPED).replace("_", " ") for name in columns}
+    headings = {str(name): str(name).removeprefix(DROPPED).replace("_", " ") for name in reasons}
     return TableExhibit(
         "reasons",
         counts,
-        "Turns kept, and turns dropped by reason, over all trials that gave results. Parts of turns at either"
-        " end of a recording are incomplete by nature. A turn is dropped for" + _bounds(analysis) + ".",
-        {**headings, "kept_turns": "kept"},
+        "Whole turns kept, and dropped by reason, over all trials that gave results; parts of turns at either end of a"
+        " recording are incomplete and count as neither. A turn is dropped for" + _bounds(analysis) + ".",
+        {**headings, "kept_turns": "kept", "incomplete_turns": "incomplete"},
     )
 
 

@@ -71,9 +71,9 @@ def trial_table(analysis: RiderAnalysis) -> TableExhibit:
     return TableExhibit(
         "trials",
         analysis.trials[[name for name in columns if name in analysis.trials]],
-        "Every trial of this rider and what the recording can carry. Zero drift: change of the unloaded"
-        " torque from the check before the trial to the check after it. What is not used, or with caution, is named"
-        " below with its reason.",
+        "Every trial of this rider and what the recording can carry. Dropped: whole turns that break a rule; parts of"
+        " turns at either end count nowhere. Zero drift: change of the unloaded torque from the check before the trial"
+        " to the check after it. What is not used, or with caution, is named below with its reason.",
         headings={
             "longest_gap_s": "longest gap (s)",
             "zero_drift_Nm": "zero drift (N·m)",

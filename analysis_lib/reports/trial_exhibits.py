@@ -35,8 +35,8 @@ def reasons_table(result: TrialResult) -> TableExhibit:
     return TableExhibit(
         "reasons",
         pd.DataFrame(rows, columns=["turns", "count"]),
-        "What became of each turn. A turn that breaks several rules is counted under the first of them, in"
-        " this order.",
+        "What became of each turn. Incomplete: the parts of turns at either end of the recording, which are neither kept"
+        " nor dropped. A turn that breaks several rules is counted under the first of them, in this order.",
     )
 
 

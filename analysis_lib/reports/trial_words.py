@@ -33,7 +33,7 @@ def turns(result: TrialResult) -> list[str]:
     quality = result.quality
     return [
         (
-            f"{show_count(int(quality['kept_turns']), 'turn')} kept and {quality['dropped_turns']} dropped;"
+            f"{show_count(int(quality['kept_turns']), 'whole turn')} kept and {quality['dropped_turns']} dropped;"
             f" {float(quality['samples_per_turn']):.0f} samples a turn at"
             f" {float(quality['sample_rate_hz']):.0f} Hz, longest gap"
             f" {1000 * float(quality['longest_gap_s']):.0f} ms."

@@ -14,6 +14,7 @@ from analysis_lib.signals import turn_rules
 from analysis_lib.signals.angle_bins import BIN_RAD, BinSums, integrate_by_angle, overlapping_blocks
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.turn_rules import REASONS, TurnRules
+from analysis_lib.statistics.estimates import show_count
 
 __all__ = ["REASONS", "TurnRules", "Turns", "cut_turns"]
 
@@ -61,8 +62,14 @@ class Turns:
 
     @property
     def reasons(self) -> dict[str, int]:
-        """How many turns were dropped for each reason, in the order in which the reasons are tried."""
+        """How many turns do not count for each reason, in the order in which the reasons are tried."""
         return {reason: int(np.count_nonzero(self.reason == reason)) for reason in REASONS}
+
+    @property
+    def dropped(self) -> dict[str, int]:
+        """How many whole turns were dropped, by the reasons that occur; parts of turns at either end are none."""
+        counts = self.reasons.items()
+        return {reason: count for reason, count in counts if count and reason != turn_rules.INCOMPLETE}
 
     @property
     def two_leg_torque_Nm(self) -> FloatArray:
@@ -92,10 +99,12 @@ class Turns:
         """Return the kept turns alone; refuse when there is none."""
         kept = self.kept
         if not kept.any():
-            counts = ", ".join(f"{reason}: {count}" for reason, count in self.reasons.items() if count)
+            dropped = show_count(sum(self.dropped.values()), "whole turn")
             raise Refusal(
                 what="turns of the trial",
-                got=f"all {self.reason.size} dropped ({counts})",
+                got=f"all {dropped} dropped ({turn_rules.counted(self.dropped)})"
+                if self.dropped
+                else "no whole turn",
                 wanted="at least one whole turn that breaks no rule",
                 remedy="look at the recording; change a rule only for a reason that you can state",
                 scope="trial",

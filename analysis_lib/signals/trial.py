@@ -77,7 +77,7 @@ class TrialResult:
     summary : DataFrame
         One row a quantity, from `summarise_turns`.
     reasons : dict of str to int
-        Turns dropped, by reason.
+        Turns that do not count, by reason: whole ones that were dropped, and incomplete ones at either end.
     assumptions : list of str
         What had to be assumed, and what the channels cannot tell.
     cautions : list of str

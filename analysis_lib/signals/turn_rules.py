@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 from analysis_lib.refusals import Refusal
@@ -72,3 +73,12 @@ class TurnRules:
 
     def _refuse(self, rule: str, got: str, wanted: str) -> None:
         raise Refusal(f"turn rule {rule}", got, wanted, "correct the rule")
+
+
+def counted(dropped: Mapping[str, int]) -> str:
+    """Say why turns were dropped, each reason with its count.
+
+    >>> counted({"gap in samples": 3, "backwards": 1})
+    'gap in samples: 3, backwards: 1'
+    """
+    return ", ".join(f"{reason}: {count}" for reason, count in dropped.items())

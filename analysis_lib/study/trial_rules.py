@@ -6,7 +6,6 @@ from collections.abc import Mapping
 
 from analysis_lib.study.protocol import Rules
 
-INCOMPLETE = "dropped_incomplete"
 RULES = ("exclude_below_turns", "exclude_above_dropped_pct", "exclude_above_zero_drift_Nm")
 """The rules by their names in study.toml, in the order in which they are tried."""
 
@@ -17,17 +16,17 @@ def broken_rule(quality: Mapping[str, float | int | str], rules: Rules) -> str:
     Parameters
     ----------
     quality : mapping
-        The trial's data quality, `TrialResult.quality`. Parts of turns at either end do not count as dropped.
+        The trial's data quality, `TrialResult.quality`.
     rules : Rules
 
     Examples
     --------
-    >>> quality = {"kept_turns": 12, "dropped_turns": 2, "dropped_incomplete": 2}
+    >>> quality = {"kept_turns": 12, "dropped_turns": 0}
     >>> broken_rule(quality, Rules(exclude_below_turns=20))
     '12 kept turns, fewer than exclude_below_turns = 20'
     """
     kept = int(quality["kept_turns"])
-    dropped = int(quality["dropped_turns"]) - int(quality.get(INCOMPLETE, 0))
+    dropped = int(quality["dropped_turns"])
     share = 100 * dropped / (kept + dropped) if kept + dropped else 100.0
     drift = max(
         (abs(float(quality[name])) for name in quality if name.startswith("zero_drift_")), default=0.0

@@ -171,7 +171,7 @@ class TestReasons:
 
 
 def test_nothing_kept_is_refused_with_the_counts():
-    with pytest.raises(Refusal, match=r"all 31 dropped \(incomplete: 2, cadence out of band: 29\)") as caught:
+    with pytest.raises(Refusal, match=r"all 29 whole turns dropped \(cadence out of band: 29\)") as caught:
         cut_turns(ride(), TurnRules(cadence_min_rpm=120)).only_kept()
     assert caught.value.scope == "trial"
 

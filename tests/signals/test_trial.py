@@ -213,7 +213,7 @@ class TestWhatIsSaid:
         assert quality["sample_rate_hz"] == pytest.approx(200)
         assert quality["samples_per_turn"] == pytest.approx(200 * 60 / 90, rel=1e-3)
         assert quality["longest_gap_s"] == pytest.approx(0.005)
-        assert (quality["kept_turns"], quality["dropped_turns"], quality["dropped_incomplete"]) == (29, 2, 2)
+        assert (quality["kept_turns"], quality["dropped_turns"], quality["incomplete_turns"]) == (29, 0, 2)
         assert quality["zero_drift_left_Nm"] == pytest.approx(0.3)
         assert quality["zero_drift_Nm"] == pytest.approx(0.4)
         assert quality["cadence_mean_rpm"] == pytest.approx(90, abs=1e-6)
@@ -234,10 +234,11 @@ class TestWhatIsSaid:
             Recording(recording.time_s, recording.crank_rad, {**recording.torque, "left": held})
         )
         assert found.cautions == ["21 of 59 whole turns were dropped (stuck channel: 21)."]
+        assert (found.quality["kept_turns"], found.quality["dropped_turns"]) == (38, 21)
 
     def test_nothing_kept_is_refused_with_counts_and_name(self):
         with pytest.raises(
-            Refusal, match=r"ride, turns – got all 31 dropped \(incomplete: 2, cadence"
+            Refusal, match=r"ride, turns – got all 29 whole turns dropped \(cadence"
         ) as caught:
             analyse_trial(ride(), rules=TurnRules(cadence_max_rpm=60))
         assert caught.value.scope == "trial"

@@ -7,8 +7,8 @@ from analysis_lib.study.trial_rules import broken_rule
 
 QUALITY = {
     "kept_turns": 60,
-    "dropped_turns": 22,
-    "dropped_incomplete": 2,
+    "dropped_turns": 20,
+    "incomplete_turns": 2,
     "zero_drift_left_Nm": -0.8,
     "zero_drift_right_Nm": 0.1,
 }
