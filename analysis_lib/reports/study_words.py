@@ -13,10 +13,8 @@ from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
-from analysis_lib.study.frozen_protocol import PROTOCOL, sha256_of_file
-from analysis_lib.study.protocol import PLAN_FOLDER, Outcome
-from analysis_lib.study.protocol_deviations import compare_with_protocol
-from analysis_lib.study.schema import is_inside
+from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.protocol_deviations import deviation_sentences
 
 
 def answer(analysis: StudyAnalysis) -> list[str]:
@@ -114,16 +112,7 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
 
 def deviations(analysis: StudyAnalysis) -> list[str]:
     """List where the study left its frozen protocol."""
-    found = compare_with_protocol(analysis.study)
-    protocol = analysis.study.root / PLAN_FOLDER / PROTOCOL
-    if not protocol.is_file() or not is_inside(analysis.study.root, protocol):
-        return [deviation.sentence() for deviation in found]
-    frozen = (
-        f"The protocol whose checksum begins with {sha256_of_file(protocol)[:12]} was compared with the study"
-    )
-    if not found:
-        return [f"{frozen}: nothing was found that differs."]
-    return [f"{frozen}; {show_count(len(found), 'deviation')}:", *(part.sentence() for part in found)]
+    return deviation_sentences(analysis.study)
 
 
 def notes(analysis: StudyAnalysis, effect: RingEffect) -> list[str]:

@@ -77,6 +77,27 @@ def compare_with_protocol(study: Study) -> list[Deviation]:
     ]
 
 
+def deviation_sentences(study: Study) -> list[str]:
+    """Say where a study left its frozen protocol: which protocol that is and how many deviations, then one line each.
+
+    Where no protocol was frozen there is the one line that says so, and no count.
+    """
+    found = [deviation.sentence() for deviation in compare_with_protocol(study)]
+    if not has_protocol(study):
+        return found
+    sha256 = sha256_of_file(study.root / PLAN_FOLDER / PROTOCOL)
+    compared = f"The protocol whose checksum begins with {sha256[:12]} was compared with the study"
+    if not found:
+        return [f"{compared}: nothing was found that differs."]
+    return [f"{compared}; {show_count(len(found), 'deviation')}:", *found]
+
+
+def has_protocol(study: Study) -> bool:
+    """Whether a protocol was frozen for a study, be it still readable or not."""
+    protocol = study.root / PLAN_FOLDER / PROTOCOL
+    return protocol.is_file() and is_inside(study.root, protocol)
+
+
 def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
     """Files that are not what they were; the protocol's own sum is the one to register elsewhere."""
     if (folder / SUMS).is_file() and is_inside(folder, folder / SUMS):
