@@ -84,10 +84,11 @@ def _alike(contents: Contents) -> Iterator[list[str]]:
     """Go through groups of files that could be the same: of one size and with the same bytes in their middle.
 
     Recordings of one length have one size in some formats; a few bytes of each keep a large study from being read whole.
+    Empty files are no copies of each other: their reader says what is wrong with each.
     """
     by_size: dict[int, list[str]] = defaultdict(list)
     for name in dict.fromkeys(contents.ridden["file"]):
-        if name in contents.bytes_of:
+        if contents.bytes_of.get(name):
             by_size[contents.bytes_of[name]].append(name)
     for size, names in by_size.items():
         by_middle: dict[bytes, list[str]] = defaultdict(list)

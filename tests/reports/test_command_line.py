@@ -182,7 +182,10 @@ def test_a_run_stopped_by_the_user_exits_with_130_and_says_how_to_go_on(study, t
             0,
         ),  # what data_synthetic/README.md foresees
         (
-            ("R09-P3-hard.parquet, turns – got all 83 whole turns dropped", "R01-P1-easy.parquet – got an empty file"),
+            (
+                "R09-P3-hard.parquet, turns – got all 83 whole turns dropped",
+                "R01-P1-easy.parquet – got an empty file",
+            ),
             1,
             1,
         ),

@@ -34,6 +34,12 @@ def test_a_recording_under_two_names_is_an_error_of_both_trials(study):
     assert len(said) == 2
 
 
+def test_empty_recordings_are_not_called_copies_of_each_other(study):
+    for path in sorted((study / "recordings").iterdir())[:3]:
+        path.write_bytes(b"")
+    assert not [line for line in _errors(study) if "the same recording as" in line]
+
+
 def test_a_missing_recording_never_suggests_another_trials_file(study):
     missing = sorted((study / "recordings").iterdir())[0]
     missing.unlink()
