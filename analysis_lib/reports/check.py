@@ -9,16 +9,21 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusals
 from analysis_lib.reports.numbers import format_cell
+from analysis_lib.reports.other_ring import CAUTION_OF_RING, is_throughout, ring_doubts
 from analysis_lib.reports.rider_analysis import read_rider
 from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.reports.scale_cautions import powers_of
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import grouped
+from analysis_lib.study.exchanged_rings import is_against_sequences
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.frozen_protocol import PROTOCOL
 from analysis_lib.study.protocol import PLAN_FOLDER
+from analysis_lib.study.protocol_deviations import deviation_sentences, has_protocol
 from analysis_lib.study.readiness import NO_ROWS
 from analysis_lib.study.torque_scale import check_scales, recorders_in_doubt
+
+OF_DEVIATIONS = ", which the study's page lists too; undo what was a mistake"
 
 COLUMNS = {
     "trial": "trial",
@@ -50,15 +55,18 @@ def check_study(folder: Path) -> int:
         When study.toml or a whole table cannot be read: then there is nothing to tabulate.
     """
     study = open_study(folder)
-    read, waiting = _read_everything(study), _nothing_recorded_yet(study)
+    read, waiting = _read_everything(study.without(is_against_sequences)), _nothing_recorded_yet(study)
     errors = [problem for problem in study.errors if not (waiting and problem.got == NO_ROWS)]
-    tables = list(dict.fromkeys([*map(str, errors), *read.of_riders]))
     names = [*study.trials["trial"], *study.riders["rider"], *study.trials["file"]]
+    tables = list(dict.fromkeys([*map(str, errors), *read.of_riders]))
     faults = len(tables) + sum(map(len, read.of_recorders.values()))
     _print_list("problem", faults, [*grouped(tables, names), *_lines_of_recorders(study, read, names)])
-    doubts = list(dict.fromkeys(read.doubts))
-    _print_list("caution", len(doubts), grouped(doubts, names))
-    notes = list(dict.fromkeys(map(str, study.notes)))
+    doubts = list(dict.fromkeys([*map(str, study.cautions), *read.doubts]))
+    compared, *deviations = deviation_sentences(study)
+    about_protocol = [f"{compared[:-1]}{OF_DEVIATIONS}:", *grouped(deviations, names)] if deviations else []
+    _print_list("caution", len(doubts) + len(deviations), [*grouped(doubts, names), *about_protocol])
+    unplanned = [] if has_protocol(study) else [compared]
+    notes = list(dict.fromkeys([*map(str, study.notes), *unplanned]))
     _print_list("note", len(notes), grouped(notes, names))
     if waiting:
         enrolled = show_count(len(study.riders), "rider")
@@ -66,8 +74,9 @@ def check_study(folder: Path) -> int:
             f"Nothing recorded yet: the protocol is frozen, riders.csv lists {enrolled}, trials.csv no trial."
         )
     if not read.trials.empty:
+        stopped = read.trials["trial"].isin(study.trials.loc[~study.trials["usable"], "trial"])
         print("\nData quality, one line a trial:\n")
-        print(_as_text(read.trials))
+        print(_as_text(read.trials.assign(state=read.trials["state"].mask(stopped, NOT_USED))))
     return 2 if faults else 0
 
 
@@ -91,26 +100,36 @@ class _Readings:
 
 
 def _read_everything(study: Study) -> _Readings:
-    frames, of_riders, doubts = [], [], []
-    of_recorders: dict[str, dict[str, None]] = {}
+    frames, of_riders = [], []
     powers_W: dict[str, float] = {}
     for rider in study.riders["rider"]:
         try:
             trials, results = read_rider(study, rider)
+            powers_W |= powers_of(results)
         except Refusals as several:
             of_riders += [str(part) for part in several.refusals]
-            frames.append(study.trials[study.trials["rider"] == rider].assign(state=NOT_USED))
-            continue
-        powers_W |= powers_of(results)
-        by_rule = trials["reason"].str.startswith(BY_RULE)
-        for row in trials[(trials["state"] == NOT_USED) & trials["usable"] & ~by_rule].itertuples():
-            of_recorders.setdefault(str(row.recorder), {})[str(row.reason)] = None
-        doubtful = trials[(trials["state"] == CAUTION) | by_rule]
-        doubts += [f"{row.trial}: {row.reason}" for row in doubtful.itertuples()]
+            trials = study.trials[study.trials["rider"] == rider].assign(state=NOT_USED, reason="")
         frames.append(trials)
-    read = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+    if not frames:
+        return _Readings(pd.DataFrame(), [], {}, [])
+    read = pd.concat(frames, ignore_index=True)
+    by_rule = read["reason"].str.startswith(BY_RULE)
+    of_recorders: dict[str, dict[str, None]] = {}
+    for row in read[(read["state"] == NOT_USED) & read["usable"] & ~by_rule].itertuples():
+        of_recorders.setdefault(str(row.recorder), {})[str(row.reason)] = None
     scales = recorders_in_doubt(check_scales(study.settings, study.trials, powers_W))
-    return _Readings(read, of_riders, of_recorders, [*(part.sentence() for part in scales), *doubts])
+    doubts = [*(part.sentence() for part in scales), *_doubts_of(read, (read["state"] == CAUTION) | by_rule)]
+    return _Readings(read, of_riders, of_recorders, doubts)
+
+
+def _doubts_of(read: pd.DataFrame, doubtful: pd.Series) -> list[str]:
+    """Say what speaks against each trial; what speaks against nearly all of them in the same way is said once."""
+    reasons, said = read.loc[doubtful].set_index("trial")["reason"], []
+    if is_throughout(read):
+        words = ring_doubts(read)
+        said = [f"{words[0].upper()}{words[1:]}."]
+        reasons = reasons.str.replace(CAUTION_OF_RING, "", regex=False).str.strip()
+    return [*said, *(f"{trial}: {reason}" for trial, reason in reasons.items() if reason)]
 
 
 def _lines_of_recorders(study: Study, read: _Readings, names: list[str]) -> list[str]:

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.other_ring import OTHER_RING, of_another_ring
-from analysis_lib.reports.rider_trials import NOT_USED
+from analysis_lib.reports.other_ring import of_another_ring, ring_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.equivalence import judge
-from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.alike import MOST_NAMED
 from analysis_lib.study.protocol import Outcome
 
 
@@ -25,17 +22,12 @@ def effect_on_sure_rings(analysis: StudyAnalysis, outcome: Outcome) -> RingEffec
 
 def other_ring(analysis: StudyAnalysis) -> list[str]:
     """Say before anything else whose crank turned as on the other ring: then the labels of rings are in doubt."""
-    used = analysis.trials[analysis.trials["state"] != NOT_USED]
-    doubtful = of_another_ring(used)
-    if not doubtful.any():
+    doubts = ring_doubts(analysis.trials)
+    if not doubts:
         return []
-    by_rider = doubtful.groupby(used["rider"], sort=False).agg(["sum", "size"])
-    whose = [f"{rider} in {some} of {all_}" for rider, some, all_ in by_rider.itertuples() if some]
-    shown = ", ".join(whose[:MOST_NAMED]) + (", …" if len(whose) > MOST_NAMED else "")
     return [
-        f"Not to be relied on as it stands: in {int(doubtful.sum())} of {show_count(len(used), 'trial')} the crank"
-        f" {OTHER_RING}; {show_count(len(whose), 'rider')}: {shown}. These trials count in what follows under the ring"
-        " that the tables name, and where that is wrong, with the wrong sign."
+        f"Not to be relied on as it stands: {doubts}. These trials count in what follows under the ring that the tables"
+        " name, and where that is wrong, with the wrong sign."
     ]
 
 

@@ -10,13 +10,22 @@ from numpy.typing import NDArray
 
 from analysis_lib.mechanics.speed_agreement import SMALLEST_SWING
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.rider_trials import CAUTION
+from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
 from analysis_lib.signals.trial import TrialResult
+from analysis_lib.statistics.estimates import show_count
+from analysis_lib.study.alike import FEWEST_TO_GROUP, MOST_NAMED
 from analysis_lib.study.recorder_map import RecorderMap
 from analysis_lib.study.settings import StudySettings
 
 OTHER_RING = "turns as on the other ring: look for rings exchanged in trials.csv or sequences in riders.csv"
 CAUTION_OF_RING = f"The crank {OTHER_RING}."
+EXCHANGED = (
+    "turns as on the other ring: the rings look exchanged throughout, in trials.csv (the sequences of riders.csv with them)"
+    " or in [rings] of study.toml"
+)
+THROUGHOUT = 0.9
+"""Share of a study's trials from which its rings look exchanged altogether, rather than trial by trial."""
+
 FAR_OFF, NEAR, LEAST_TOLD = 3.0, 2.0, 0.005
 """How many times a swing differs to be another ring's, or the same; what is added to both, since small swings are noise."""
 
@@ -61,6 +70,33 @@ def doubt_rings(
 def of_another_ring(trials: pd.DataFrame) -> pd.Series:
     """Say of each row of a table with ``reason`` whether it carries the caution of another ring."""
     return trials["reason"].fillna("").str.contains(CAUTION_OF_RING, regex=False)
+
+
+def is_throughout(trials: pd.DataFrame) -> bool:
+    """Say of all used trials of a study, with ``state, reason``, whether nearly every one turns as on another ring."""
+    doubtful = of_another_ring(trials[trials["state"] != NOT_USED])
+    return len(doubtful) >= FEWEST_TO_GROUP and bool(doubtful.mean() >= THROUGHOUT)
+
+
+def ring_doubts(trials: pd.DataFrame) -> str:
+    """Say in how many of a study's used trials the crank turned as on another ring, and whose; "" where in none.
+
+    Parameters
+    ----------
+    trials : DataFrame
+        All trials of the study, with ``rider, state, reason``.
+    """
+    used = trials[trials["state"] != NOT_USED]
+    doubtful = of_another_ring(used)
+    if not doubtful.any():
+        return ""
+    counted = f"in {int(doubtful.sum())} of {show_count(len(used), 'trial')} the crank"
+    if is_throughout(trials):
+        return f"{counted} {EXCHANGED}"
+    by_rider = doubtful.groupby(used["rider"], sort=False).agg(["sum", "size"])
+    whose = [f"{rider} in {some} of {all_}" for rider, some, all_ in by_rider.itertuples() if some]
+    shown = ", ".join(whose[:MOST_NAMED]) + (", …" if len(whose) > MOST_NAMED else "")
+    return f"{counted} {OTHER_RING}; {show_count(len(whose), 'rider')}: {shown}"
 
 
 def _is_of_another(settings: StudySettings, row, result: TrialResult, mounts: dict[str, float]) -> bool:

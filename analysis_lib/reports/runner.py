@@ -118,7 +118,7 @@ def make_report(
     return Report(
         out,
         tuple(pages),
-        tuple(str(problem) for problem in study.errors),
+        tuple(dict.fromkeys(map(str, study.errors))),
         time.monotonic() - began,
         _lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
     )
@@ -249,7 +249,7 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
     entries = [IndexEntry(state.name, state.page, state.headline, state.notebook) for state in states]
     riders = {plan.rider for plan in plans if plan.rider}
     faults = _lost_recordings(study, out, riders, states)
-    problems = [*map(str, study.problems), *faults]
+    problems = list(dict.fromkeys([*map(str, study.problems), *faults]))
     answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
     body = index_body(study.settings.study.question, answer, entries, problems)
     heading = study.settings.study

@@ -10,6 +10,7 @@ import pandas as pd
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study import derived_checks, readiness, trial_checks
 from analysis_lib.study.contents import Contents, about_rider, about_study, about_trial, rows_of
+from analysis_lib.study.exchanged_rings import exchanged_with_sequences
 from analysis_lib.study.measured_quantities import measured_quantities
 from analysis_lib.study.problems import Problem, listed, rename, suggest
 from analysis_lib.study.rows import TRIALS
@@ -153,7 +154,10 @@ def check_riders(contents: Contents) -> Iterator[Problem]:
 
 
 def check_periods(contents: Contents) -> Iterator[Problem]:
-    """Each ring was ridden in the period of the rider's sequence; one message a rider and period."""
+    """Each ring was ridden in the period of the rider's sequence; one message a rider and period, or one for all."""
+    if exchanged := exchanged_with_sequences(contents):
+        yield from exchanged
+        return
     for rider, trials in contents.trials_by_rider():
         order = contents.settings.design.sequences.get(rider.sequence)
         if order is None:

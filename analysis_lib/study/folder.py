@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -40,7 +41,7 @@ class Study:
         its rider. `intensity` is an ordered category; absent text is "", an absent number NaN or <NA>,
         an unknown intensity NaN. The column `row` is the line of the file.
     problems : list of Problem
-        Errors and notes, each with its scope.
+        Errors, cautions and notes, each with its scope.
     known : RecorderKnowledge
         Calibrations and slow turns of the recorders.
     """
@@ -59,8 +60,13 @@ class Study:
         return [problem for problem in self.problems if problem.severity == "error"]
 
     @property
+    def cautions(self) -> list[Problem]:
+        """The problems that stop nothing and speak against something that is used."""
+        return [problem for problem in self.problems if problem.severity == "caution"]
+
+    @property
     def notes(self) -> list[Problem]:
-        """The problems that stop nothing."""
+        """The problems that stop nothing and are worth telling."""
         return [problem for problem in self.problems if problem.severity == "note"]
 
     def comparing(self, ring: str) -> Study:
@@ -93,6 +99,12 @@ class Study:
             settings=self.settings.model_copy(update={"rings": rings}),
             trials=self.trials[~self.trials["ring"].isin(strange)].reset_index(drop=True),
         )
+
+    def without(self, mended: Callable[[Problem], bool]) -> Study:
+        """Return this study as if some of its problems were mended, to see what else is wrong."""
+        left = [problem for problem in self.problems if not mended(problem)]
+        trials = _mark_usable(self.trials, left, self.settings.intensity_names)
+        return replace(self, problems=left, trials=trials)
 
     def trials_of(self, rider: str) -> pd.DataFrame:
         """Return a rider's trials as in the file, also those that cannot be used.

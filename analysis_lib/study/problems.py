@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from analysis_lib.refusals import Refusal, Refusals
 
-Severity = Literal["error", "note"]
+Severity = Literal["error", "caution", "note"]
 
 
 @dataclass(eq=False)
@@ -20,9 +20,9 @@ class Problem(Refusal):
 
     Parameters
     ----------
-    severity : {"error", "note"}
-        An error stops its scope (the study, the rider or the trial) until it is mended. A note stops nothing:
-        it is something that a careful reader would want to be told.
+    severity : {"error", "caution", "note"}
+        An error stops its scope (the study, the rider or the trial) until it is mended. A caution stops nothing, but
+        speaks against something that is used; a note is something that a careful reader would want to be told.
     recorder : str
         Whose row it is, in tables that list recorders; empty otherwise.
     moment : datetime or None

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.study.contents import Contents, about_study, about_trial, rows_of
+from analysis_lib.study.exchanged_rings import exchanged_with_mounts
 from analysis_lib.study.problems import Problem, Severity, listed, suggest
 from analysis_lib.study.zero_lookup import NONE, places_around
 
@@ -37,10 +38,22 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
 
 
 def check_mounts(contents: Contents) -> Iterator[Problem]:
-    """An oval ring sits at one of its available mount angles; an axis, so half a turn does not matter."""
+    """An oval ring sits at one of its available mounts, which are axes: half a turn does not matter. A round one has none."""
+    if exchanged := exchanged_with_mounts(contents):
+        yield from exchanged
+        return
     for trial in contents.trial_rows:
         ring = contents.settings.rings.get(trial.ring)
-        if ring is None or ring.axis_ratio == 1 or trial.exclude:
+        if ring is None or trial.exclude:
+            continue
+        if ring.axis_ratio == 1:
+            if not (np.isnan(trial.mount_deg) or ring.available_mounts_deg):
+                got, wanted = (
+                    f"{trial.mount_deg:g} beside ring {trial.ring}",
+                    "an empty cell: it has no major axis",
+                )
+                remedy = "correct the ring if it was another one; otherwise empty the cell"
+                yield about_trial(trial, "mount_deg", got, wanted, remedy, "caution")
             continue
         wanted = f"one of {listed(f'{angle:g}' for angle in ring.ridden_mounts_deg)} for ring {trial.ring}"
         if np.isnan(trial.mount_deg):
