@@ -16,7 +16,7 @@ from analysis_lib.study.settings import StudySettings
 def derived_rows(
     settings: StudySettings, trials: pd.DataFrame, results: dict[str, TrialResult], labels: list[str]
 ) -> pd.DataFrame:
-    """Return one row a trial and derived outcome of study.toml, for the trials that are not excluded.
+    """Return one row a trial and derived outcome of study.toml, for trials at its intensities that are not excluded.
 
     Columns `labels`, quantity, value, unit and note. A trial whose gases or power were refused keeps its row, with
     a value of NaN and the reason as its note; the analyses count it as a missing value. An outcome made of several
@@ -29,11 +29,11 @@ def derived_rows(
     listed = trials[~trials["exclude"]]
     frames = []
     for outcome in outcomes:
+        here = listed[listed["intensity"].isin(settings.intensities_of(outcome))]
         if is_across(outcome):
-            here = listed[listed["intensity"].isin(settings.intensities_of(outcome))]
             rows = _rows_of_periods(here, results, rules, labels)
         else:
-            rows = _rows_of_trials(outcome, listed, results, rules, labels)
+            rows = _rows_of_trials(outcome, here, results, rules, labels)
         frames.append(rows.assign(quantity=outcome.name, unit=outcome.unit))
     return pd.concat(frames)
 

@@ -49,11 +49,25 @@ def exertion_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "exertion",
         frame[["intensity", "ring", *known]],
-        "What was ridden on each ring at each intensity, mean over the riders' own means, beside what study.toml says"
-        " was asked for. Riders who lack a ring at an intensity count on the other.",
+        f"What was ridden on each ring at each intensity, {_mean_of(analysis)} {_beside(known)}",
         SHOWN,
         {"power_W": 1, "power_W_off_pct": 1, "cadence_rpm": 1, "cadence_rpm_off_pct": 1, EXERTION: 2},
     )
+
+
+def _mean_of(analysis: StudyAnalysis) -> str:
+    if len(analysis.tables) == 1:
+        return "mean over the rider's periods."
+    return "mean over the riders' own means; riders who lack a ring at an intensity count on the other."
+
+
+def _beside(columns: list[str]) -> str:
+    """Say what stands beside it, or that nothing was asked for."""
+    named = {"target_power_W": "power", "target_cadence_rpm": "cadence"}
+    asked = [word for name, word in named.items() if name in columns]
+    if not asked:
+        return "study.toml asks for no power and no cadence, so there is none to hold it against."
+    return f"Beside it the {' and '.join(asked)} that study.toml says was asked for, where it says any."
 
 
 def exertion_cautions(

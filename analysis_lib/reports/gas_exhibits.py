@@ -33,9 +33,12 @@ def gas_sentences(analysis: StudyAnalysis) -> list[str]:
         f"{outcome.label} at {', '.join(map(settings.intensity_label, settings.intensities_of(outcome)))}"
         for outcome in gas_outcomes(analysis)
     ]
+    lost = (
+        f"{listed - known} of {show_count(listed, 'trial')} at these intensities have no value of gas exchange: refused by"
+        " the rules of study.toml, whatever ring was on. Such a trial lacks these outcomes and keeps its others."
+    )
     return [
-        f"{listed - known} of {show_count(listed, 'trial')} have no value of gas exchange: refused by the rules of"
-        " study.toml, whatever ring was on. Such a trial lacks these outcomes and keeps its others.",
+        lost if known < listed else "Every trial at these intensities has a value of gas exchange.",
         f"As declared, this page analyses {'; '.join(each)}.",
     ]
 
@@ -56,6 +59,7 @@ def gas_table(analysis: StudyAnalysis) -> TableExhibit:
             "declare one beside",
         )
     rows = analysis.values_of(outcome.name)
+    rows = rows[rows["intensity"].isin(analysis.levels(outcome))]
     state = rows["note"].map(why_refused).where(rows["value"].isna(), HAVE)
     counted = rows.groupby(["intensity", "ring", state.rename("state")]).size().unstack(fill_value=0)
     reasons = [name for name in counted if name != HAVE]
@@ -65,7 +69,8 @@ def gas_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "gases",
         in_order(analysis, frame),
-        f"{outcome.label}: trials that are not excluded, with a value, and without one by reason. {_rules(analysis)}",
+        f"{outcome.label}: trials at its intensities that are not excluded, with a value, and without one by reason."
+        f" {_rules(analysis)}",
     )
 
 

@@ -192,7 +192,8 @@ def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
     rows = []
     for outcome in sorted(analysis.study.settings.outcomes, key=lambda part: not part.primary):
         values = analysis.quantities[analysis.quantities["quantity"] == outcome.name].dropna(subset="value")
-        for intensity in analysis.intensities:
+        declared = analysis.study.settings.intensities_of(outcome)
+        for intensity in (name for name in analysis.intensities if name in declared):
             cells = values[values["intensity"] == intensity].groupby("ring")["value"]
             if {"round", "oval"} <= set(cells.groups):
                 mean, spread, count = cells.mean(), cells.max() - cells.min(), cells.size()

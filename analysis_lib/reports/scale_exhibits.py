@@ -11,7 +11,16 @@ from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_recordings import RiderRecordings
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.torque_scale import ASKED, SOURCES, ScaleCheck, check_scales, recorders_in_doubt
+from analysis_lib.study.torque_scale import (
+    ASKED,
+    DELTA_EFFICIENCY_PCT,
+    GASES,
+    SOURCES,
+    UNLOADED_W,
+    ScaleCheck,
+    check_scales,
+    recorders_in_doubt,
+)
 
 UNTOLD = (
     "Nothing outside the recordings tells whether torque has the right scale: that takes gas exchange at three trials of a"
@@ -96,15 +105,17 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
 
 
 def _how(checks: list[ScaleCheck]) -> str:
+    low, high = (
+        f"{delta:g} · (1 − {unloaded:g} W/M)"
+        for delta, unloaded in zip(DELTA_EFFICIENCY_PCT, reversed(UNLOADED_W), strict=True)
+    )
     gases = (
-        "Gross efficiency rises with power, so its bounds are those at each trial's metabolic power, which knows nothing of"
-        f" torque: {SOURCES}."
+        f"Gross efficiency rises with power, so its bounds are {low} to {high} % at a trial's metabolic power M, which"
+        f" knows nothing of torque: {SOURCES}."
     )
     asked = (
-        "Power is held against the power asked for, with bounds halfway to pounds-force foot in place of N·m; two ergometers"
-        " may differ by 10 % (Paton & Hopkins 2001, from memory)."
+        "Power is held against the power asked for, with bounds halfway to pounds-force foot in place of N·m; two"
+        " ergometers may differ by 10 % (Paton & Hopkins 2001, from memory)."
     )
     kinds = {part.by for part in checks}
-    return " ".join(
-        text for text in (gases if kinds - {ASKED} else "", asked if ASKED in kinds else "") if text
-    )
+    return " ".join(text for kind, text in ((GASES, gases), (ASKED, asked)) if kind in kinds)

@@ -132,7 +132,7 @@ def why_refused(note: str) -> str:
     if note.startswith(TWO_MINUTES):
         return "no steady state"
     if note.startswith(EXCHANGE_RATIO):
-        return "exchange ratio above" if note.endswith(ABOVE) else "exchange ratio below"
+        return "exchange ratio above" if ABOVE in note else "exchange ratio below"
     return "gases missing" if note.startswith(GAS_EXCHANGE) else "other"
 
 

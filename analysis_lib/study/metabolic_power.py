@@ -25,6 +25,12 @@ ABOVE, BELOW = (
     "above it carbon dioxide comes from buffering too and the gases do not tell the energy",
     "no fuel gives less; look for a leak or a drift of the analysers",
 )
+KEPT = (
+    "nothing else is lost: the trial lacks what is made of its gases and keeps its other outcomes. Correct the cells if"
+    " they are copied wrongly; where gases are not meant to tell the energy, leave that intensity out of the outcome's"
+    " intensities in study.toml"
+)
+"""What a refusal of gases means for a trial, and what can be done."""
 
 EquationName = Literal["brockway", "peronnet_massicotte"]
 LOWEST_RATIO, HIGHEST_RATIO = 0.70, 1.00
@@ -125,7 +131,7 @@ def metabolic_power(
     if not lowest_ratio <= ratio <= highest_ratio:
         why = ABOVE if ratio > highest_ratio else BELOW
         wanted = f"{lowest_ratio:.2f} to {highest_ratio:.2f}"
-        raise Refusal(EXCHANGE_RATIO, f"{ratio:.3f}", wanted, f"leave the trial out: {why}")
+        raise Refusal(EXCHANGE_RATIO, f"{ratio:.3f}", wanted, f"{why}; {KEPT}")
     per_minute_kJ = vo2_L_min * equation.energy_per_oxygen(ratio)
     return MetabolicPower(per_minute_kJ * 1000 / 60, ratio, equation)
 
@@ -149,7 +155,7 @@ def check_steady(first_minute: float, second_minute: float, largest_change_pct: 
             TWO_MINUTES,
             f"{first_minute:g} and {second_minute:g} L/min, {change_pct:.2g} % apart",
             f"at most {largest_change_pct:g} % apart",
-            "not a steady state: average later minutes, or leave the trial out",
+            f"not a steady state: give the means of later minutes, if there are any that are steady; {KEPT}",
         )
 
 
@@ -168,5 +174,6 @@ def gross_efficiency_pct(power_W: float, metabolic: MetabolicPower) -> float:
     """
     if not 0 < power_W < metabolic.value:
         wanted = f"between 0 and the metabolic power, {metabolic.value:.4g} W"
-        raise Refusal("mechanical power", f"{power_W:.4g} W", wanted, "check power and gas exchange")
+        remedy = "look at unit and scale of the torque columns in study.toml, and at the gases"
+        raise Refusal("mechanical power", f"{power_W:.4g} W", wanted, remedy)
     return 100 * power_W / metabolic.value

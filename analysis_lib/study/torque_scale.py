@@ -31,9 +31,10 @@ DELTA_EFFICIENCY_PCT = (22.0, 28.0)
 (Moseley & Jeukendrup 2001, from memory), 21 to 23 % in one champion (Coyle 2005, J Appl Physiol 98:2191, from memory)."""
 
 SOURCES = (
-    "from oxygen at rest and a watt by the equation of the American College of Sports Medicine (from memory), for riders of"
-    " 45 to 100 kg. Published means lie inside: 19.8 % from about 165 W on (Moseley & Jeukendrup 2001), 21.7 % at 279 W"
-    " (Leirdal & Ettema 2011), 24.5 % in professionals at 385 W (Lucía et al. 2002, from memory)"
+    "what rest and unloaded legs cost riders of 45 to 100 kg by the equation of the American College of Sports Medicine,"
+    " and what more watts cost by it and others (all from memory). Published means lie inside: 19.8 % from about 165 W on"
+    " (Moseley & Jeukendrup 2001), 21.7 % at 279 W (Leirdal & Ettema 2011), 24.5 % in professionals at 385 W (Lucía et al."
+    " 2002, from memory)"
 )
 
 FEWEST_W = 500.0
@@ -92,8 +93,8 @@ class ScaleCheck:
             return f"Gross efficiency is {found} %, where {low} to {high} % is plausible at this metabolic power."
         wanted = "plausible at their metabolic power" if self.by == GASES else "expected"
         return (
-            f"The torque scale of recorder {self.recorder} is in doubt: {self.by} is {found} % (median of"
-            f" {show_count(self.n, 'trial')}), where {low} to {high} % is {wanted}."
+            f"The torque scale of recorder {self.recorder} is in doubt: {self.by} is {found} % (median,"
+            f" n = {show_count(self.n, 'trial')}), where {low} to {high} % is {wanted}."
         )
 
     def sentence(self) -> str:

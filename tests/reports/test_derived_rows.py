@@ -1,12 +1,15 @@
 """Derived outcomes on their way from a rider's trials to the effect of the ring."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from analysis_lib.reports import rider_words
 from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider_exhibits import rider_contrasts
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
@@ -20,6 +23,15 @@ source = "derived"
 better = "higher"
 smallest_effect = 0.6
 
+[[outcomes]]
+name = "metabolic_power_W"
+label = "Metabolic power"
+unit = "W"
+source = "derived"
+better = "neither"
+smallest_effect = 25.0
+intensities = ["steady"]
+
 [metabolism]
 equation = "brockway"
 steady_change_pct = 5.0
@@ -29,7 +41,7 @@ KJ_PER_LITRE = 20.639
 
 
 @pytest.fixture(scope="module")
-def quantities(tmp_path_factory):
+def study(tmp_path_factory):
     """Four riders whose oxygen uptake is 2.5 L/min on the round ring and 2.4 on the oval; one trial has a ratio of 1.1."""
     root = tmp_path_factory.mktemp("gases") / "study"
     small_study(root, riders=4, duration_s=8.0)
@@ -39,8 +51,20 @@ def quantities(tmp_path_factory):
     vo2 = np.where(trials["ring"] == "round", 2.5, 2.4)
     ratio = np.where(trials["trial"] == "R01-P1-easy", 1.1, 0.9)
     trials.assign(vo2_L_min=vo2, vco2_L_min=vo2 * ratio).to_csv(root / "trials.csv", index=False)
-    study = open_study(root)
-    return pd.concat([analyse_rider(study, rider).quantities for rider in study.riders["rider"]])
+    return open_study(root)
+
+
+@pytest.fixture(scope="module")
+def first(study):
+    """The first rider."""
+    return analyse_rider(study, "R01")
+
+
+@pytest.fixture(scope="module")
+def quantities(study, first):
+    """What all riders' trials gave."""
+    others = [analyse_rider(study, rider).quantities for rider in study.riders["rider"] if rider != "R01"]
+    return pd.concat([first.quantities, *others])
 
 
 def test_efficiency_is_power_over_metabolic_power_trial_by_trial(quantities):
@@ -54,7 +78,9 @@ def test_efficiency_is_power_over_metabolic_power_trial_by_trial(quantities):
 def test_a_refused_trial_keeps_its_row_and_its_reason(quantities):
     rows = quantities[quantities["quantity"] == "gross_efficiency_pct"].set_index("trial")
     assert math.isnan(rows.loc["R01-P1-easy", "value"])
-    assert "respiratory exchange ratio – got 1.100" in rows.loc["R01-P1-easy", "note"]
+    note = rows.loc["R01-P1-easy", "note"]
+    assert "respiratory exchange ratio – got 1.100" in note and "leave the trial out" not in note
+    assert "keeps its other outcomes" in note and "intensities in study.toml" in note
     assert rows["value"].isna().sum() == 1
 
 
@@ -66,3 +92,22 @@ def test_the_effect_of_the_ring_is_estimated_from_the_rows(quantities):
     assert effect.overall.n == 4
     # 4 % less oxygen for about the same power: more efficient on the oval ring in every rider
     assert effect.overall.value > 0
+
+
+def test_an_outcome_has_rows_and_differences_at_its_own_intensities_alone(study, first, quantities):
+    metabolic = quantities[quantities["quantity"] == "metabolic_power_W"]
+    assert set(metabolic["intensity"]) == {"steady"} and metabolic["value"].notna().all()
+    contrasts = rider_contrasts(first)
+    assert list(contrasts.loc[contrasts["outcome"] == "Metabolic power (W)", "intensity"]) == ["steady"]
+    assert list(contrasts["intensity"]).count("easy") > 1
+    power, *others = study.settings.outcomes
+    narrowed = study.settings.model_copy(
+        update={"outcomes": [power.model_copy(update={"intensities": ("hard",)}), *others]}
+    )
+    rows = rider_contrasts(replace(first, study=replace(study, settings=narrowed)))
+    assert list(rows.loc[rows["outcome"].str.startswith(power.label), "intensity"]) == ["hard"]
+
+
+def test_a_rider_is_told_of_lost_gases_where_they_are_wanted(first):
+    (said,) = [line for line in rider_words.effect(first) if "not known" in line]
+    assert said.startswith("Gross efficiency not known in R01-P1-easy: respiratory exchange ratio")

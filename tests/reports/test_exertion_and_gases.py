@@ -48,6 +48,15 @@ def test_power_on_each_ring_stands_beside_what_was_asked_for(analysis):
     assert list(frame.index[:2]) == [("easy", "round"), ("easy", "oval")]
 
 
+def test_the_caption_names_what_stands_beside_and_nothing_else(analysis):
+    asked = exertion_table(asking(analysis, steady=200.0))
+    assert "the power that study.toml says was asked for" in asked.caption and "cadence" not in asked.caption
+    assert "target_power_W" in asked.frame and "target_cadence_rpm" not in asked.frame
+    free = exertion_table(analysis)
+    assert "asks for no power and no cadence" in free.caption and "Beside it" not in free.caption
+    assert not [name for name in free.frame if "target" in name or "off" in name]
+
+
 def test_a_free_power_and_a_missed_target_are_cautions(analysis):
     free, unrated = exertion_cautions(analysis)
     assert "No power was set at Easy (RPE 11), Steady (RPE 13), Hard (RPE 16)" in free
@@ -111,14 +120,37 @@ def breathing(analysis):
     return found
 
 
+def declaring(analysis, **efficiency):
+    """The same study with gross efficiency declared otherwise."""
+    settings = analysis.study.settings
+    others = [part for part in settings.outcomes if part.name != EFFICIENCY.name]
+    outcomes = [*others, EFFICIENCY.model_copy(update=efficiency)]
+    changed = replace(
+        analysis,
+        study=replace(analysis.study, settings=settings.model_copy(update={"outcomes": outcomes})),
+    )
+    changed.__dict__["quantities"] = analysis.quantities
+    return changed
+
+
 def test_refused_gases_are_counted_by_intensity_ring_and_reason(breathing):
-    frame = gas_table(breathing).frame.set_index(["intensity", "ring"])
+    everywhere = declaring(breathing, intensities=None)
+    frame = gas_table(everywhere).frame.set_index(["intensity", "ring"])
     assert list(frame.index) == [(name, ring) for name in LEVEL_W for ring in ("round", "oval")]
     assert frame["trials"].tolist() == [8] * 6
     assert frame[HAVE].tolist() == [8, 8, 8, 8, 0, 0]
     assert frame["no steady state"].tolist() == [0, 0, 0, 0, 8, 8]
+    said = " ".join(gas_sentences(everywhere))
+    assert "16 of 48 trials at these intensities have no value" in said
+    assert "at Easy (RPE 11), Steady (RPE 13), Hard (RPE 16)." in said
+
+
+def test_gases_are_counted_where_the_outcome_wants_them_alone(breathing):
+    frame = gas_table(breathing).frame
+    assert set(frame["intensity"]) == {"easy", "steady"} and frame["trials"].sum() == frame[HAVE].sum() == 32
     said = " ".join(gas_sentences(breathing))
-    assert "16 of 48 trials have no value" in said and "at Easy (RPE 11), Steady (RPE 13)." in said
+    assert said.startswith("Every trial at these intensities has a value")
+    assert said.endswith("Gross efficiency at Easy (RPE 11), Steady (RPE 13).")
 
 
 def test_an_outcome_is_analysed_at_the_intensities_that_it_declares(breathing):

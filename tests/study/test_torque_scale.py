@@ -135,7 +135,7 @@ def test_a_wrong_unit_puts_all_trials_of_the_recorder_under_caution(
     assert (whole.by, whole.n) == (GASES, 6)
     said = whole.sentence()
     assert f"A file in {written_in} that is declared as {declared_as.replace(' ', '·')}" in said
-    assert f"recorder {whole.recorder} is in doubt" in said and "median of 6 trials" in said
+    assert f"recorder {whole.recorder} is in doubt" in said and "median, n = 6 trials" in said
     for trial in trials["trial"]:  # that at hard too, of which no gases are wanted
         (caution,) = cautions_of(checks, whole.recorder, trial)
         assert caution == whole.doubt()
