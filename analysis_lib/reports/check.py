@@ -65,8 +65,7 @@ def check_study(folder: Path) -> int:
     compared, *deviations = deviation_sentences(study)
     about_protocol = [f"{compared[:-1]}{OF_DEVIATIONS}:", *grouped(deviations, names)] if deviations else []
     _print_list("caution", len(doubts) + len(deviations), [*grouped(doubts, names), *about_protocol])
-    unplanned = [] if has_protocol(study) else [compared]
-    notes = list(dict.fromkeys([*map(str, study.notes), *unplanned]))
+    notes = list(dict.fromkeys([*map(str, study.notes), *([] if has_protocol(study) else [compared])]))
     _print_list("note", len(notes), grouped(notes, names))
     if waiting:
         enrolled = show_count(len(study.riders), "rider")
