@@ -194,14 +194,13 @@ def _judge_together(singles: Sequence[ScaleCheck], recorder: RecorderMap) -> Sca
 
 
 def _explanations(recorder: RecorderMap, low: float, high: float) -> tuple[str, ...]:
-    """Name the mistakes that make torque wrong so that a factor near `low` to `high` sets it right, the nearest first."""
-    middle = math.sqrt(low * high)
-    near = {
-        mistake: abs(math.log(factor / middle))
-        for mistake, factor in _mistakes(recorder)
-        if low / NEAR_ENOUGH <= factor <= high * NEAR_ENOUGH
-    }
-    return tuple(sorted(near, key=lambda mistake: near[mistake])[:2])
+    """Name the mistakes whose factor, from `low` to `high`, sets torque right; if there is none, those that come near."""
+    mistakes = list(_mistakes(recorder))
+    for reach in (1.0, NEAR_ENOUGH):
+        found = tuple(name for name, factor in mistakes if low / reach <= factor <= high * reach)
+        if found:
+            return found
+    return ()
 
 
 def _mistakes(recorder: RecorderMap) -> Iterator[tuple[str, float]]:

@@ -1,0 +1,134 @@
+"""A recorder declared in a wrong unit, in a study with gases: it is named wherever somebody reads an answer."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+from conftest import edit_table
+from said_numbers import names_with_numbers, page_of, sentences_without_rows
+
+from analysis_lib.reports import exclusion_exhibits, rider_words, scale_exhibits, study_words
+from analysis_lib.reports.check import check_study
+from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.study.folder import open_study
+from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic_demo import LANTERN_HILL
+
+LBF_IN_NM, LBF_FT_NM = 0.112984829, 1.3558179  # NIST SP 811, appendix B.8
+DOUBT = "The torque scale of recorder two_leg_crank is in doubt: gross efficiency is "
+
+
+@pytest.fixture(scope="module")
+def honest(tmp_path_factory):
+    """Three riders with gases; the third has a recorder of another kind."""
+    folder = tmp_path_factory.mktemp("scale") / "honest"
+    small_study(
+        folder, riders=3, duration_s=6.0, gases=LANTERN_HILL.gases, spider_riders=(3,), rules={"min_turns": 3}
+    )
+    return folder
+
+
+def declared_as(honest, unit: str, factor: float):
+    """The same study, the torque of its first recorder declared in another unit, and its zero told by that too."""
+    folder = honest.parent / unit.replace(" ", "_")
+    shutil.copytree(honest, folder)
+    (folder / "datapackage.json").unlink(missing_ok=True)
+    settings = (folder / "study.toml").read_text(encoding="utf-8")
+    wrong = settings.replace('unit = "mN m"', f'unit = "{unit}", scale = 0.001')
+    (folder / "study.toml").write_text(wrong, encoding="utf-8")
+
+    def tell_zero(checks):
+        own = checks["recorder"] == "two_leg_crank"
+        for name in ("zero_left_Nm", "zero_right_Nm"):
+            checks.loc[own, name] = (checks.loc[own, name].astype(float) * factor).astype(str)
+        return checks
+
+    edit_table(folder, "zero_checks.csv", tell_zero)
+    return folder
+
+
+def gathered(folder):
+    study = open_study(folder)
+    riders = {rider: analyse_rider(study, rider) for rider in study.riders["rider"]}
+    return riders, StudyAnalysis(study, {rider: found.tables for rider, found in riders.items()}, {})
+
+
+@pytest.fixture(scope="module")
+def ninth(honest):
+    """Torque nine times too small."""
+    folder = declared_as(honest, "lbf in", LBF_IN_NM)
+    return folder, *gathered(folder)
+
+
+@pytest.fixture(scope="module")
+def third_more(honest):
+    """Torque 1.36 times too large."""
+    folder = declared_as(honest, "lbf ft", LBF_FT_NM)
+    return folder, *gathered(folder)
+
+
+def test_an_honest_study_is_not_doubted(honest):
+    riders, analysis = gathered(honest)
+    assert set(analysis.trials["state"]) == {"used"}
+    assert scale_exhibits.first_doubts(analysis) == []
+    assert not [line for found in riders.values() for line in rider_words.answer(found) if "scale" in line]
+    (table,) = scale_exhibits.scale_tables(analysis)
+    assert (
+        list(table.frame["verdict"]) == ["plausible"] * 2
+    )  # what they rest on stands on the page all the same
+    assert all("speaks for its scale" in said for said in scale_exhibits.scale_sentences(analysis))
+    assert scale_exhibits.tone_of_scales(analysis) == "plain"
+
+
+@pytest.mark.parametrize("wrong", ["ninth", "third_more"])
+def test_all_trials_of_the_recorder_are_under_caution_and_no_others(wrong, request):
+    _, _, analysis = request.getfixturevalue(wrong)
+    by_recorder = analysis.trials.groupby("recorder")["state"].agg(set).to_dict()
+    assert by_recorder == {"two_leg_crank": {"caution"}, "spider": {"used"}}
+    cautions = exclusion_exhibits.cautions_table(analysis).frame
+    assert (
+        len(cautions) == 24
+        and cautions["caution" if "caution" in cautions else "reason"].str.contains(DOUBT).all()
+    )
+
+
+@pytest.mark.parametrize(("wrong", "unit"), [("ninth", "lbf·in"), ("third_more", "lbf·ft")])
+def test_the_recorder_is_named_beside_every_answer(wrong, unit, request):
+    _, riders, analysis = request.getfixturevalue(wrong)
+    answers = [study_words.answer(analysis), exclusion_exhibits.answer(analysis)]
+    answers += [rider_words.answer(riders[rider]) for rider in ("R01", "R02")]
+    for said in answers:
+        assert said[0].startswith(f"Not to be relied on as it stands: {DOUBT}")
+        assert f"A file in N·m that is declared as {unit} would explain it" in said[0]
+    assert not [line for line in rider_words.answer(riders["R03"]) if "scale" in line]
+    assert scale_exhibits.tone_of_scales(analysis) == "caution"
+
+
+def test_check_names_the_recorder_first(ninth, capsys):
+    folder, _, analysis = ninth
+    assert check_study(folder) == 0  # a caution is no fault
+    said, _, table = capsys.readouterr().out.partition("Data quality")
+    cautions = said.partition("cautions:\n")[2].splitlines()
+    judged = scale_exhibits.scale_tables(analysis)[0].frame.set_index("recorder").loc["two_leg_crank"]
+    assert cautions[0].strip().startswith(DOUBT) and f"median, n = {judged['trials']} trials" in cautions[0]
+    assert sum(" caution " in line for line in table.splitlines()) == 24
+
+
+def test_the_numbers_said_lead_to_a_row(third_more, monkeypatch):
+    folder, riders, analysis = third_more
+    names = names_with_numbers(folder)
+    for template, known in (("05_data_quality.ipynb", analysis), ("03_rider_report.ipynb", riders["R01"])):
+        text = page_of(template, monkeypatch, analysis=known)
+        assert DOUBT in text.replace("</a>", "") or DOUBT in text
+        assert [line for line in sentences_without_rows(text, names) if "scale" in line] == []
+
+
+def test_a_study_without_gases_or_targets_says_that_nothing_tells_the_scale(tmp_path):
+    small_study(tmp_path / "study", riders=2, duration_s=3.0)
+    _, analysis = gathered(tmp_path / "study")
+    assert scale_exhibits.scale_sentences(analysis) == [scale_exhibits.UNTOLD]
+    assert (
+        scale_exhibits.scale_tables(analysis) == [] and scale_exhibits.tone_of_scales(analysis) == "caution"
+    )
