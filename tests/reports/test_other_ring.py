@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import pytest
@@ -46,7 +47,7 @@ def exchange(root, rider: str, one: str, other: str) -> None:
 
     edit_table(root, "trials.csv", relabel)
     edit_table(root, "riders.csv", resequence)
-    (root / "datapackage.json").unlink()
+    (root / "datapackage.json").unlink(missing_ok=True)
 
 
 @pytest.fixture(scope="module")
@@ -55,6 +56,11 @@ def root(tmp_path_factory):
     small_study(root, riders=4, duration_s=6.0, rate_hz=50.0, intensities=ONE, rules={"min_turns": 5})
     exchange(root, "R02", "round", "oval")
     return root
+
+
+def _cautions(capsys) -> list[str]:
+    said = capsys.readouterr().out
+    return [line.strip() for line in said[said.index("caution") : said.index(" note")].splitlines()[1:-1]]
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +74,41 @@ def test_check_warns_of_the_trials_and_finds_no_fault(root, capsys):
     assert f"R02-P1-hard: {CAUTION_OF_RING}" in shown
     assert "and 3 more like it: R02-P2-hard, R02-P3-hard, R02-P4-hard" in shown
     assert "R01-P1-hard: The crank" not in shown
+
+
+def test_of_a_study_whose_rings_are_all_exchanged_it_is_said_once(root, tmp_path, capsys):
+    everywhere = shutil.copytree(root, tmp_path / "study")
+    for rider in ("R01", "R03", "R04"):  # R02's are already
+        exchange(everywhere, rider, "round", "oval")
+    assert check_study(everywhere) == 0
+    cautions = _cautions(capsys)
+    assert len(cautions) == 1
+    assert cautions[0].startswith(
+        "In 16 of 16 trials the crank turns as on the other ring: the rings look exchanged"
+    )
+    words = study_words.answer(gather_study(open_study(everywhere)))
+    assert words[0].startswith(f"Not to be relied on as it stands: i{cautions[0][1:-1]}. These trials count")
+
+
+@pytest.mark.parametrize("wrong", ["trials.csv", "riders.csv"])
+def test_rings_against_every_sequence_are_one_problem_and_the_recordings_say_who_is_right(
+    wrong, root, tmp_path, capsys
+):
+    """By the tables alone nobody knows which is wrong, so the recordings are read although no report would use them."""
+    study = shutil.copytree(root, tmp_path / "study")
+    exchange(study, "R02", "round", "oval")  # back to what was ridden
+    other = {"trials.csv": "riders.csv", "riders.csv": "trials.csv"}[wrong]
+    as_ridden = (study / other).read_bytes()
+    for rider in ("R01", "R02", "R03", "R04"):
+        exchange(study, rider, "round", "oval")
+    (study / other).write_bytes(as_ridden)
+    assert check_study(study) == 2
+    said = capsys.readouterr().out
+    assert said.startswith(
+        "1 problem:\n  trials.csv, column ring, against riders.csv, column sequence – got the"
+    )
+    assert ("In 16 of 16 trials the crank turns as on the other ring" in said) == (wrong == "trials.csv")
+    assert said.count("not used") == 16
 
 
 def test_the_study_s_page_says_it_first_and_what_it_says_without_them(analysis):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pickle
 
+import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.exchanged_rings import is_against_sequences
 from analysis_lib.study.folder import open_study
 
 
@@ -60,6 +62,59 @@ def test_a_fault_of_one_trial_stops_that_trial_alone(tiny, old, new, column, wor
 def test_a_mount_is_an_axis(tiny):
     # Trial T4 of the tiny study sits at 255 degrees, which is 75 on the other side of the same axis.
     assert open_study(tiny.root).trials.set_index("trial").loc["T4", "usable"]
+
+
+def test_a_round_ring_with_a_mount_is_under_caution_and_stops_nothing(tiny):
+    tiny.replace("trials.csv", "T1,R01,1,1,round,,easy", "T1,R01,1,1,round,75,easy")
+    study = open_study(tiny.root)
+    (caution,) = study.cautions
+    assert study.errors == [] and caution.trial == "T1"
+    assert str(caution) == (
+        "trials.csv, row 2 (T1), column mount_deg – got 75 beside ring round – wanted an empty cell: it has no major"
+        " axis – correct the ring if it was another one; otherwise empty the cell"
+    )
+
+
+def test_an_excluded_trial_and_a_round_ring_that_stands_for_an_oval_may_have_any_mount(tiny):
+    tiny.replace("trials.csv", "T8,R02,1,2,round,,hard", "T8,R02,1,2,round,75,hard")
+    tiny.replace("study.toml", "axis_ratio = 1.10", 'axis_ratio = 1.0\nrole = "oval"')
+    assert open_study(tiny.root).cautions == []
+
+
+def exchange(tiny, *columns: str) -> None:
+    """Give every trial the other ring, and the mounts along with the rings or not."""
+    trials = pd.read_csv(tiny.root / "trials.csv", dtype=str, keep_default_na=False)
+    trials["ring"] = trials["ring"].map({"round": "oval", "oval": "round"})
+    if "mount_deg" in columns:
+        trials["mount_deg"] = trials["ring"].map({"round": "", "oval": "75"})
+    trials.assign(exclude="", exclude_reason="").to_csv(tiny.root / "trials.csv", index=False)
+
+
+def test_rings_exchanged_throughout_are_one_message_that_stops_every_rider(tiny):
+    exchange(tiny, "ring", "mount_deg")
+    study = open_study(tiny.root)
+    assert [(error.scope, error.rider) for error in study.errors] == [("rider", "R01"), ("rider", "R02")]
+    assert {str(error) for error in study.errors} == {
+        "trials.csv, column ring, against riders.csv, column sequence – got the other ring in all 4 periods of 2 riders –"
+        " wanted the ring that the sequence names – the two rings look exchanged throughout: correct ring or sequence,"
+        " whichever is wrong"
+    }
+    assert not study.trials["usable"].any()
+    mended = study.without(is_against_sequences)
+    assert mended.errors == [] and mended.trials["usable"].all()
+
+
+def test_rings_exchanged_without_their_mounts_are_one_more_message_that_stops_every_trial_on_the_oval(tiny):
+    exchange(tiny, "ring")
+    study = open_study(tiny.root)
+    of_trials = [error for error in study.errors if error.scope == "trial"]
+    assert [error.trial for error in of_trials] == ["T1", "T2", "T7", "T8"]  # round before
+    assert {str(error) for error in of_trials} == {
+        "trials.csv, column ring, against column mount_deg – got a mount with all 4 trials on the round ring and with none"
+        " of 4 on the oval ring – wanted the mount of the oval ring – the two rings look exchanged throughout: correct"
+        " ring or mount_deg, whichever is wrong"
+    }
+    assert study.cautions == []
 
 
 def test_one_cell_ridden_twice_stops_both_trials(tiny):
