@@ -19,11 +19,11 @@ from analysis_lib.study.exchanged_rings import is_against_sequences
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.frozen_protocol import PROTOCOL
 from analysis_lib.study.protocol import PLAN_FOLDER
-from analysis_lib.study.protocol_deviations import deviation_sentences, has_protocol
+from analysis_lib.study.protocol_deviations import compare_with_protocol, what_was_compared
 from analysis_lib.study.readiness import NO_ROWS
 from analysis_lib.study.torque_scale import check_scales, recorders_in_doubt
 
-OF_DEVIATIONS = ", which the study's page lists too; undo what was a mistake"
+OF_DEVIATIONS = ". Undo what was a mistake; the study's page lists what is left"
 
 COLUMNS = {
     "trial": "trial",
@@ -46,7 +46,7 @@ def check_study(folder: Path) -> int:
     Returns
     -------
     int
-        0 when nothing is wrong, 2 when something must be mended; notes alone do not count, nor does a study whose
+        0 when nothing is wrong, 2 when something must be mended; cautions and notes do not count, nor does a study whose
         protocol is frozen and whose tables are empty, because nothing was ridden yet.
 
     Raises
@@ -62,10 +62,10 @@ def check_study(folder: Path) -> int:
     faults = len(tables) + sum(map(len, read.of_recorders.values()))
     _print_list("problem", faults, [*grouped(tables, names), *_lines_of_recorders(study, read, names)])
     doubts = list(dict.fromkeys([*map(str, study.cautions), *read.doubts]))
-    compared, *deviations = deviation_sentences(study)
-    about_protocol = [f"{compared[:-1]}{OF_DEVIATIONS}:", *grouped(deviations, names)] if deviations else []
-    _print_list("caution", len(doubts) + len(deviations), [*grouped(doubts, names), *about_protocol])
-    notes = list(dict.fromkeys([*map(str, study.notes), *([] if has_protocol(study) else [compared])]))
+    left, open_yet = _left_protocol(study)
+    about_protocol = [f"{what_was_compared(study)}{OF_DEVIATIONS}:", *grouped(left, names)] if left else []
+    _print_list("caution", len(doubts) + len(left), [*grouped(doubts, names), *about_protocol])
+    notes = list(dict.fromkeys([*map(str, study.notes), *open_yet]))
     _print_list("note", len(notes), grouped(notes, names))
     if waiting:
         enrolled = show_count(len(study.riders), "rider")
@@ -82,6 +82,14 @@ def check_study(folder: Path) -> int:
 def _nothing_recorded_yet(study: Study) -> bool:
     """Whether the protocol is frozen and no trial is listed."""
     return study.trials.empty and (study.root / PLAN_FOLDER / PROTOCOL).is_file()
+
+
+def _left_protocol(study: Study) -> tuple[list[str], list[str]]:
+    """Say where the study left its frozen protocol; apart from that, that none was frozen, and what may yet come."""
+    found = compare_with_protocol(study)
+    is_frozen = bool(what_was_compared(study))
+    left = [part for part in found if is_frozen and not part.is_open]
+    return [part.sentence() for part in left], [part.sentence() for part in found if part not in left]
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ from analysis_lib.study.frozen_protocol import (
 )
 from analysis_lib.study.problems import listed
 from analysis_lib.study.protocol import PLAN_FOLDER
+from analysis_lib.study.protocol_reading import read_frozen_table, read_protocol
 from analysis_lib.study.schedule import TRIAL
 from analysis_lib.study.schema import is_inside
 
@@ -42,11 +42,14 @@ class Deviation:
     what : str
         As precisely as it is known: a key of study.toml, a rider, a file.
     planned, found : str
+    is_open : bool
+        Whether a study that is still being ridden may yet do as planned.
     """
 
     what: str
     planned: str
     found: str
+    is_open: bool = False
 
     def sentence(self) -> str:
         """The deviation in one line."""
@@ -66,7 +69,7 @@ def compare_with_protocol(study: Study) -> list[Deviation]:
         says that nothing was found to differ.
     """
     folder = study.root / PLAN_FOLDER
-    frozen = _read_json(folder / PROTOCOL)
+    frozen = read_protocol(folder / PROTOCOL)
     if frozen is None:
         found = "none that can be read" if (folder / PROTOCOL).exists() else "no protocol was frozen"
         return [Deviation("protocol", "one frozen before the first trial", found)]
@@ -83,19 +86,22 @@ def deviation_sentences(study: Study) -> list[str]:
     Where no protocol was frozen there is the one line that says so, and no count.
     """
     found = [deviation.sentence() for deviation in compare_with_protocol(study)]
-    if not has_protocol(study):
+    compared = what_was_compared(study)
+    if not compared:
         return found
-    sha256 = sha256_of_file(study.root / PLAN_FOLDER / PROTOCOL)
-    compared = f"The protocol whose checksum begins with {sha256[:12]} was compared with the study"
     if not found:
         return [f"{compared}: nothing was found that differs."]
     return [f"{compared}; {show_count(len(found), 'deviation')}:", *found]
 
 
-def has_protocol(study: Study) -> bool:
-    """Whether a protocol was frozen for a study, be it still readable or not."""
+def what_was_compared(study: Study) -> str:
+    """Say which protocol a study is compared with, be it readable or not; "" where none was frozen."""
     protocol = study.root / PLAN_FOLDER / PROTOCOL
-    return protocol.is_file() and is_inside(study.root, protocol)
+    if not protocol.is_file() or not is_inside(study.root, protocol):
+        return ""
+    return (
+        f"The protocol whose checksum begins with {sha256_of_file(protocol)[:12]} was compared with the study"
+    )
 
 
 def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:
@@ -141,8 +147,10 @@ def _show(value: Any) -> str:
 
 def _changed_riding(study: Study, frozen: dict[str, Any]) -> Iterator[Deviation]:
     folder = study.root / PLAN_FOLDER
-    allocation = _read_table(folder / OPEN_ALLOCATION, frozen["sha256"][OPEN_ALLOCATION])
-    schedule = _read_table(folder / OPEN_SCHEDULE, frozen["sha256"][OPEN_SCHEDULE])
+    sums = frozen["sha256"]
+    allocation = read_frozen_table(folder / OPEN_ALLOCATION, sums[OPEN_ALLOCATION], ("rider", "sequence"))
+    scheduled = ("rider", "period", "ride", "intensity")
+    schedule = read_frozen_table(folder / OPEN_SCHEDULE, sums[OPEN_SCHEDULE], scheduled)
     if allocation is not None:
         yield from _changed_seed(study, allocation)
         yield from _changed_riders(study, dict(zip(allocation["rider"], allocation["sequence"], strict=True)))
@@ -178,7 +186,8 @@ def _changed_riders(study: Study, allocated: dict[str, str]) -> Iterator[Deviati
             )
     absent = [rider for rider in allocated if rider not in enrolled]
     if absent:
-        yield Deviation("riders", f"{len(allocated)} enrolled", f"{listed(absent)} not in riders.csv")
+        found = f"{listed(absent)} not in riders.csv"
+        yield Deviation("riders", f"{len(allocated)} enrolled", found, is_open=True)
 
 
 def _short_rests(study: Study, washout_hours: float) -> Iterator[Deviation]:
@@ -229,25 +238,3 @@ def _other_exclusions(study: Study, rules: list[str]) -> Iterator[Deviation]:
             yield Deviation(
                 f"trial {trial}", "exclusion by a rule of the protocol", f"excluded: {reason or NOTHING}"
             )
-
-
-def _read_json(path: Path) -> dict[str, Any] | None:
-    """Read a protocol; None where there is none or it is not one."""
-    if not path.is_file() or not is_inside(path.parent.parent, path):
-        return None
-    try:
-        frozen = json.loads(path.read_text(encoding="utf-8"))
-        plan = frozen["promised"]["plan"]
-        needed = plan["washout_hours"], plan["exclusions"], frozen["trials_listed_when_frozen"]
-        sums = [frozen["sha256"][name] for name in (OPEN_ALLOCATION, OPEN_SCHEDULE)]
-    except (OSError, ValueError, TypeError, KeyError, RecursionError):
-        return None
-    return frozen if None not in (*needed, *sums) else None
-
-
-def _read_table(path: Path, sha256: str) -> pd.DataFrame | None:
-    """Read a table of the protocol as text; None where it is not the table that was frozen."""
-    if not path.is_file() or not is_inside(path.parent, path) or sha256_of_file(path) != sha256:
-        return None
-    frame = pd.read_csv(io.BytesIO(path.read_bytes()), dtype=str, keep_default_na=False)
-    return frame.assign(period=frame["period"].astype(int)) if "period" in frame else frame

@@ -73,7 +73,8 @@ def test_what_was_changed_since_is_a_caution(root, capsys, file, old, new, said)
     assert heading.startswith("  The protocol whose checksum begins with ")
     assert any(line.startswith(f"  {said}") for line in lines)
     page, *sentences = deviation_sentences(open_study(root))
-    assert heading.startswith(f"  {page[:-1]}") and [line.strip() for line in lines] == sentences
+    assert heading.partition(". ")[0].strip() == page.partition(";")[0]
+    assert [line.strip() for line in lines] == sentences
 
 
 def test_a_rider_in_another_sequence_than_the_allocation_list_has_is_a_caution(root, capsys):
@@ -97,6 +98,16 @@ def test_a_rider_in_another_sequence_than_the_allocation_list_has_is_a_caution(r
     )
     said = cautions(root, capsys)
     assert f"  Rider R03: planned sequence {allocated['R03']}; found sequence {other}." in said
+
+
+def test_a_rider_who_is_not_enrolled_yet_is_a_note(root, capsys):
+    edit_table(root, "riders.csv", lambda table: table[table["rider"] != "R04"])
+    edit_table(root, "trials.csv", lambda table: table[table["rider"] != "R04"])
+    assert cautions(root, capsys) == []
+    check_study(root)
+    assert (
+        "  Riders: planned 4 enrolled; found R04 not in riders.csv." in capsys.readouterr().out.splitlines()
+    )
 
 
 def test_that_nothing_was_frozen_is_a_note(root, capsys):

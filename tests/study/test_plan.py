@@ -399,6 +399,34 @@ def test_a_spoilt_protocol_is_said_to_be_unreadable(frozen):
     assert "none that can be read" in deviations_of(tiny)["protocol"]
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"washout_hours": 0.1', '"washout_hours": "long"'),
+        ('"chain dropped"', "7"),
+        ('"trials_listed_when_frozen": 0', '"trials_listed_when_frozen": null'),
+        ('"sha256": {', '"sha256": {"protocol.md": 7,'),
+    ],
+)
+def test_a_protocol_of_another_kind_ends_in_no_trace(frozen, old, new):
+    tiny, _ = frozen
+    tiny.replace("plan/protocol.json", old, new)
+    assert "none that can be read" in deviations_of(tiny)["protocol"]
+
+
+@pytest.mark.parametrize(
+    "content", [b"rider;sequence\n", b"", b"\xff\xfe", b"rider,period,ride,intensity\nR01,x,trial,easy\n"]
+)
+def test_an_allocation_or_schedule_of_another_kind_ends_in_no_trace(frozen, content):
+    """Both as a stranger could have frozen them: with a checksum that fits."""
+    tiny, protocol = frozen
+    for name in ("allocation_open.csv", "schedule_open.csv"):
+        was = hashlib.sha256((protocol.folder / name).read_bytes()).hexdigest()
+        (protocol.folder / name).write_bytes(content)
+        tiny.replace("plan/protocol.json", was, hashlib.sha256(content).hexdigest())
+    assert not [what for what in deviations_of(tiny) if what.startswith("rider R")]
+
+
 @pytest.mark.parametrize("name", ["SHA256SUMS", "protocol.json"])
 def test_a_file_of_the_protocol_that_is_a_link_out_of_the_folder_shows_nothing_of_it(frozen, tmp_path, name):
     tiny, _ = frozen
