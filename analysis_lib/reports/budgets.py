@@ -19,6 +19,9 @@ BUDGET_COLUMNS = [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contrib
 COMMON = ("calibration slope", "zero of the crank angle", "delay of torque")
 """Inputs that one recorder has in common on both rings: they do not tell the rings apart."""
 
+BUDGETED = {"power_W": "power", "mean_torque_Nm": "torque", "torque_phase_deg": "torque_phase"}
+"""Outcomes for which a trial has a budget, and the budget's name."""
+
 
 def budget_rows(study: Study, used: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.DataFrame:
     """Return one row a trial, quantity and input: ``trial ... quantity, total, unit, input, contribution``."""

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import COMMON, measuring_floor
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.trial_budget import undeclared
-
-BUDGETED = {"power_W": "power", "mean_torque_Nm": "torque", "torque_phase_deg": "torque_phase"}
-"""Outcomes for which a trial has a budget, and the budget's name."""
 
 
 def effect_floor(analysis: StudyAnalysis, outcome: Outcome) -> pd.DataFrame:
@@ -24,16 +20,9 @@ def effect_floor(analysis: StudyAnalysis, outcome: Outcome) -> pd.DataFrame:
     Refusal
         For an outcome that is not measured from the recordings' torque and angle.
     """
-    if outcome.name not in BUDGETED:
-        raise Refusal(
-            f"measuring floor of {outcome.label}",
-            "an outcome without a budget",
-            f"one of {', '.join(BUDGETED)}",
-            "ask the maker of its instrument, and repeat the measurement",
-        )
+    budgets = analysis.budgets_of(outcome)
     effect = analysis.effect(outcome)
-    rows = analysis.budgets[analysis.budgets["quantity"] == BUDGETED[outcome.name]]
-    floor = measuring_floor(rows, effect.contrasts)
+    floor = measuring_floor(budgets, effect.contrasts)
     frame = effect.to_frame()[["intensity", "estimate", "se"]].astype({"intensity": str})
     together = floor.merge(frame, on="intensity")
     return together.assign(share_of_se=together["floor"] / together["se"])

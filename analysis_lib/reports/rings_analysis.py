@@ -11,7 +11,6 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import measuring_floor
-from analysis_lib.reports.floor_exhibits import BUDGETED
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.reports.study_gathering import gather_study
 from analysis_lib.statistics.curves import PairedCurves
@@ -119,14 +118,7 @@ class RingsAnalysis(StudyAnalysis):
 
         Columns ``ring, intensity, riders, floor, estimate, se, share_of_se``.
         """
-        if outcome.name not in BUDGETED:
-            raise Refusal(
-                f"measuring floor of {outcome.label}",
-                "an outcome without a budget",
-                f"one of {', '.join(BUDGETED)}",
-                "ask the maker of its instrument, and repeat the measurement",
-            )
-        rows = self.budgets[self.budgets["quantity"] == BUDGETED[outcome.name]]
+        rows = self.budgets_of(outcome)
         own, frame = contrasts_of(effect), effect.to_frame().astype({"intensity": str})
         found = []
         for ring in effect.rings:

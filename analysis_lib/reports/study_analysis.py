@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.budgets import BUDGETED
 from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_tables import RiderTables
-from analysis_lib.reports.written_tables import each_table
+from analysis_lib.reports.written_tables import each_table, in_batches
 from analysis_lib.statistics.circular import CircularMean, axial_mean
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
@@ -68,21 +69,20 @@ class StudyAnalysis:
     def quantities(self) -> pd.DataFrame:
         """The declared outcomes and what stands beside them, of every used trial, one row each; see `values_of`."""
         kept = {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}
-        tables = each_table(self.tables, "quantities")
-        return pd.concat([rows[rows["quantity"].isin(kept)] for rows in tables], ignore_index=True)
+        return self._together("quantities", kept)
 
     @cached_property
-    def mean_curves(self) -> dict[str, pd.DataFrame]:
-        """By channel: each rider's mean torque over trials, (intensity, ring, rider) by degrees of the right crank."""
-        found: dict[str, list[pd.DataFrame]] = {channel: [] for channel in CHANNELS}
-        for profiles in each_table(self.tables, "profiles"):
-            columns = {channel: f"torque_{channel}_Nm" for channel in CHANNELS}
-            known = {channel: name for channel, name in columns.items() if name in profiles}
-            cells = profiles.groupby(["intensity", "ring", "rider", "crank_deg"])[list(known.values())]
-            means = cells.mean().unstack("crank_deg")
-            for channel, name in known.items():
-                found[channel].append(pd.DataFrame(means[name]).copy())  # not a view that keeps all channels
-        return {channel: pd.concat(found.pop(channel)) for channel in CHANNELS if found[channel]}
+    def mean_curves(self) -> dict[tuple[str, str], list[pd.DataFrame]]:
+        """By channel and intensity: each rider's mean torque over trials, (ring, rider) by degrees of the right crank.
+
+        In batches of riders, as they were read: together they are the most that a page about all keeps.
+        """
+        found: dict[tuple[str, str], list[pd.DataFrame]] = {}
+        for means in in_batches(map(_mean_torque, each_table(self.tables, "profiles"))):
+            for channel in means.columns.unique("channel"):
+                for intensity, curves in pd.DataFrame(means[channel]).groupby(level="intensity"):
+                    found.setdefault((channel, str(intensity)), []).append(curves.droplevel("intensity"))
+        return found
 
     @cached_property
     def meter(self) -> pd.DataFrame:
@@ -93,10 +93,23 @@ class StudyAnalysis:
     def _phases(self) -> pd.DataFrame:
         return self._together("phases")
 
-    @cached_property
-    def budgets(self) -> pd.DataFrame:
-        """Every trial's uncertain inputs, one row each; see `budgets.budget_rows`."""
-        return self._together("budgets")
+    @once
+    def budgets_of(self, outcome: Outcome) -> pd.DataFrame:
+        """Return every trial's uncertain inputs to an outcome, one row each; see `budgets.budget_rows`.
+
+        Raises
+        ------
+        Refusal
+            For an outcome that is not measured from the recordings' torque and angle.
+        """
+        if outcome.name not in BUDGETED:
+            raise Refusal(
+                f"measuring floor of {outcome.label}",
+                "an outcome without a budget",
+                f"one of {', '.join(BUDGETED)}",
+                "ask the maker of its instrument, and repeat the measurement",
+            )
+        return self._together("budgets", [BUDGETED[outcome.name]])
 
     @property
     def outcomes(self) -> list[Outcome]:
@@ -220,13 +233,13 @@ class StudyAnalysis:
 
     def _curves_by_ring(self, intensity: str, channel: str) -> dict[str, pd.DataFrame]:
         """Riders by degrees on each ring; only riders, and degrees, with torque of that channel."""
-        means = self.mean_curves.get(channel)
-        if means is None:
+        batches = self.mean_curves.get((channel, intensity))
+        if batches is None:
             return {}
-        here = means[means.index.get_level_values("intensity") == intensity].dropna(how="all")
+        means = pd.concat(batches).dropna(how="all")
         return {
-            str(ring): curves.droplevel(["intensity", "ring"]).dropna(axis="columns", how="all").sort_index()
-            for ring, curves in here.groupby(level="ring")
+            str(ring): curves.droplevel("ring").dropna(axis="columns", how="all").sort_index()
+            for ring, curves in means.groupby(level="ring")
         }
 
     def phases(self, intensity: str) -> pd.Series:
@@ -271,8 +284,19 @@ class StudyAnalysis:
         seed, sequence = self.study.settings.study.seed, self.sequences_of(differences.index)
         return paired_curves(differences.to_numpy(), seed=seed, sequence=sequence)
 
-    def _together(self, name: str) -> pd.DataFrame:
-        return pd.concat(each_table(self.tables, name), ignore_index=True)
+    def _together(self, name: str, quantities: Collection[str] = ()) -> pd.DataFrame:
+        """One table of every rider, or its rows of some quantities."""
+        tables = each_table(self.tables, name)
+        kept = (rows[rows["quantity"].isin(quantities)] for rows in tables) if quantities else tables
+        return pd.concat(in_batches(kept), ignore_index=True)
+
+
+def _mean_torque(profiles: pd.DataFrame) -> pd.DataFrame:
+    """Return means over trials, (intensity, ring, rider) by channel and degree, of the channels that are known."""
+    known = {f"torque_{channel}_Nm": channel for channel in CHANNELS if f"torque_{channel}_Nm" in profiles}
+    cells = profiles.groupby(["intensity", "ring", "rider", "crank_deg"])[list(known)]
+    means = cells.mean().rename(columns=known).rename_axis(columns="channel")
+    return pd.DataFrame(means.unstack("crank_deg"))
 
 
 def _as_neighbours(angles_deg: pd.Series) -> np.ndarray:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import pandas as pd
 
 from analysis_lib.reports.joined_rings import join_table, pair_name, ring_labels
 from analysis_lib.reports.rider_tables import TABLES, RiderTables, read_rider_table
 from analysis_lib.study.settings import StudySettings
+
+BATCH = 25
+"""Riders whose rows are put together at a time: a frame of a rider's dozen rows takes ten times what is in it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,3 +59,10 @@ def each_table(tables: Mapping[str, RiderTables], name: str) -> Iterator[pd.Data
             yield tables.table(name, rider)
         else:
             yield getattr(tables[rider], name)
+
+
+def in_batches(frames: Iterable[pd.DataFrame]) -> Iterator[pd.DataFrame]:
+    """Put frames together a batch at a time, so that of many small ones few are in memory."""
+    rest = iter(frames)
+    while batch := list(islice(rest, BATCH)):
+        yield pd.concat(batch)

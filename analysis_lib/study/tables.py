@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -75,18 +76,21 @@ def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()
         When the table as a whole cannot be used: no file, not UTF-8, no comma between cells, a column
         missing.
     """
-    header, lines = _split(_read_text(root, kind), kind)
+    lines = _lines_of(_read_text(root, kind), kind)
+    _, header = next(lines)
     _check_header(header, kind)
     numbers = [name for name in header if name in number_columns]
-    rows: list[dict[str, Any]] = []
+    columns: dict[str, list[Any]] = {name: [] for name in [*filter(None, header), "row"]}
     problems = _note_unused(header, kind, numbers)
+    first, ids = header.index(kind.columns[0]), set()
     for line, cells in lines:
         row, faults = _read_row(root, line, cells, header, kind, numbers)
         problems += faults
-        rows += [row] if row else []
-    first = header.index(kind.columns[0])
-    ids = frozenset(cells[first] for _, cells in lines if len(cells) == len(header))
-    return Table(_as_frame(rows, header, kind, numbers), problems, ids)
+        ids |= {cells[first]} if len(cells) == len(header) else set()
+        if row:
+            for name, values in columns.items():
+                values.append(row[name])
+    return Table(_as_frame(columns, kind, numbers), problems, frozenset(ids))
 
 
 def _read_text(root: Path, kind: TableKind) -> str:
@@ -105,26 +109,24 @@ def _read_text(root: Path, kind: TableKind) -> str:
         raise Refusals([Refusal(kind.file, "text that is not UTF-8", "UTF-8", remedy)]) from error
 
 
-def _split(text: str, kind: TableKind) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    """Split a table into its header and its (line, cells); a line without any cell filled is no row."""
+def _lines_of(text: str, kind: TableKind) -> Iterator[tuple[int, list[str]]]:
+    """Go through a table, its header first, as (line, cells); a line without any cell filled is no row."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    lines: list[tuple[int, list[str]]] = []
-    last_line = 0
+    last_line, is_empty = 0, True
     try:
         for cells in reader:
-            lines.append((last_line + 1, [cell.strip() for cell in cells]))
-            last_line = reader.line_num
+            if filled := any(stripped := [cell.strip() for cell in cells]):
+                yield last_line + 1, stripped
+            last_line, is_empty = reader.line_num, is_empty and not filled
     except csv.Error as error:
         got = f"{error} in line {last_line + 1}"
         raise Refusals(
             [Refusal(kind.file, got, "a comma-separated table", "look for a stray quotation mark")]
         ) from error
-    filled = [(line, cells) for line, cells in lines if any(cells)]
-    if not filled:
+    if is_empty:
         raise Refusals(
             [Refusal(kind.file, "an empty file", "a header row", f"start with: {','.join(kind.columns)}")]
         )
-    return filled[0][1], filled[1:]
 
 
 def _check_header(header: list[str], kind: TableKind) -> None:
@@ -251,13 +253,10 @@ def _moment(cell: str | None) -> datetime | None:
     return found if isinstance(found, datetime) else None
 
 
-def _as_frame(
-    rows: list[dict[str, Any]], header: list[str], kind: TableKind, numbers: list[str]
-) -> pd.DataFrame:
-    columns = [name for name in header if name] + ["row"]
-    types = {name: _FRAME_TYPES[kind.column_type(name)] for name in kind.known_columns if name in header}
+def _as_frame(columns: dict[str, list[Any]], kind: TableKind, numbers: list[str]) -> pd.DataFrame:
+    types = {name: _FRAME_TYPES[kind.column_type(name)] for name in kind.known_columns if name in columns}
     types |= dict.fromkeys(numbers, "float64") | {"row": "int64"}
-    frame = pd.DataFrame(rows, columns=columns)
+    frame = pd.DataFrame(columns, dtype=object)
     words = [name for name in columns if types.get(name, "str") == "str"]
     frame[words] = frame[words].fillna("")
     return frame.astype({name: types.get(name, "str") for name in columns})

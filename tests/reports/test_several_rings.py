@@ -80,7 +80,7 @@ def test_joined_tables_hold_every_trial_once_under_its_ring(analysis, folder):
     power = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
     assert len(power) == len(listed)
     assert (power["ring"].to_numpy() == listed.loc[power["trial"]].to_numpy()).all()
-    assert not analysis.budgets.duplicated(["trial", "quantity", "input"]).any()
+    assert not analysis.budgets_of(analysis.outcomes[0]).duplicated(["trial", "input"]).any()
     profiles = pd.concat(analysis.tables[rider].profiles for rider in analysis.tables)
     assert set(profiles.groupby("trial").size()) == {360}
 
@@ -191,7 +191,7 @@ def test_each_ring_and_intensity_has_a_torque_curve_with_its_riders(analysis):
     curves = analysis.ring_curves()
     assert list(curves) == ["oval, easy", "oval, hard", "strong, easy", "strong, hard"]
     assert {curve.n for curve in curves.values()} == {6}
-    means = analysis.mean_curves["total"].loc["hard"].groupby("ring").mean().mean(axis=1)
+    means = pd.concat(analysis.mean_curves["total", "hard"]).groupby("ring").mean().mean(axis=1)
     # Two intensities one step apart: the slope of a rider's difference curves is their difference
     trend = analysis.ring_trends()["strong − round"]
     assert trend.mean == pytest.approx(curves["strong, hard"].mean - curves["strong, easy"].mean, abs=1e-9)

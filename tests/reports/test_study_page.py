@@ -12,6 +12,7 @@ from analysis_lib.reports import curve_exhibits, rider_exhibits, rider_words, st
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.study_gathering import analyse_study
 from analysis_lib.reports.study_results import write_results
+from analysis_lib.reports.written_tables import BATCH
 from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
@@ -125,21 +126,27 @@ def test_a_band_says_whether_it_is_adjusted_for_sequence(two_sequences):
 
 def test_memory_hardly_grows_with_riders(two_sequences):
     """Twelve trials a rider, as in the demo: profiles of 4320 rows with five numbers of 8 bytes hold 173 kB and must not
-    be kept; the mean curves of 2 rings, 3 intensities and 3 channels hold 52 kB, and while they are gathered a copy of
-    a third, or of one rider's, stands beside them."""
+    be kept; the mean curves of 2 rings, 3 intensities and 3 channels hold 52 kB, and trials, outcomes and the budgets of
+    one of them some 25 kB. Those of a batch, or one rider's profiles, stand beside them while they are gathered."""
     one = two_sequences.tables["R01"]
     profiles = pd.concat([one.profiles.assign(trial=one.profiles["trial"] + again) for again in "ab"])
     whole = replace(one, profiles=profiles)
     peaks = [
-        _peak_bytes(replace(two_sequences, tables=dict.fromkeys(range(riders), whole))) for riders in (5, 15)
+        _peak_bytes(replace(two_sequences, tables=dict.fromkeys(range(riders), whole)))
+        for riders in (BATCH, 3 * BATCH)
     ]
-    assert (peaks[1] - peaks[0]) / 10 < 130_000
+    assert (peaks[1] - peaks[0]) / (2 * BATCH) < 90_000
 
 
 def _peak_bytes(analysis):
     tracemalloc.start()
     try:
-        _ = analysis.trials, analysis.quantities, analysis.mean_curves, analysis.budgets
+        _ = (
+            analysis.trials,
+            analysis.quantities,
+            analysis.mean_curves,
+            analysis.budgets_of(analysis.outcomes[0]),
+        )
         return tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
