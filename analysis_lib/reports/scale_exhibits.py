@@ -15,7 +15,6 @@ from analysis_lib.study.torque_scale import (
     ASKED,
     DELTA_EFFICIENCY_PCT,
     GASES,
-    SOURCES,
     UNLOADED_W,
     ScaleCheck,
     check_scales,
@@ -82,7 +81,7 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
     rows = [
         {
             "recorder": part.recorder,
-            "judged": part.trial or "all its trials",
+            "judged": part.trial or "all together",
             "by": part.by,
             "trials": part.n,
             "found_pct": part.found_pct,
@@ -96,8 +95,8 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
         TableExhibit(
             "torque_scale",
             pd.DataFrame(rows),
-            "Does torque have the scale that study.toml says? By recorder, median over trials, and single trials that"
-            f" stand apart. {_how(checks)}",
+            "Does torque have the scale that study.toml says? By recorder (median over trials), and trials that stand apart."
+            f" {_how(checks)}",
             {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
             dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
         )
@@ -110,12 +109,13 @@ def _how(checks: list[ScaleCheck]) -> str:
         for delta, unloaded in zip(DELTA_EFFICIENCY_PCT, reversed(UNLOADED_W), strict=True)
     )
     gases = (
-        f"Gross efficiency rises with power, so its bounds are {low} to {high} % at a trial's metabolic power M, which"
-        f" knows nothing of torque: {SOURCES}."
+        f"Gross efficiency at metabolic power M: bounds {low} to {high} %, from the American College of Sports"
+        " Medicine's equation (from memory) for riders of 45 to 100 kg, about the means of Moseley & Jeukendrup 2001 and"
+        " Leirdal & Ettema 2011."
     )
     asked = (
-        "Power is held against the power asked for, with bounds halfway to pounds-force foot in place of N·m; two"
-        " ergometers may differ by 10 % (Paton & Hopkins 2001, from memory)."
+        "Power asked for: bounds halfway to pounds-force foot in place of N·m; two ergometers may differ by 10 % (Paton &"
+        " Hopkins 2001, from memory)."
     )
     kinds = {part.by for part in checks}
     return " ".join(text for kind, text in ((GASES, gases), (ASKED, asked)) if kind in kinds)

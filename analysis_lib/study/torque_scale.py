@@ -30,13 +30,6 @@ DELTA_EFFICIENCY_PCT = (22.0, 28.0)
 """What each watt more is worth: about 27 % by the same equation (10.8 mL a minute and W); 25.8 ± 1.5 % in trained riders
 (Moseley & Jeukendrup 2001, from memory), 21 to 23 % in one champion (Coyle 2005, J Appl Physiol 98:2191, from memory)."""
 
-SOURCES = (
-    "what rest and unloaded legs cost riders of 45 to 100 kg by the equation of the American College of Sports Medicine,"
-    " and what more watts cost by it and others (all from memory). Published means lie inside: 19.8 % from about 165 W on"
-    " (Moseley & Jeukendrup 2001), 21.7 % at 279 W (Leirdal & Ettema 2011), 24.5 % in professionals at 385 W (Lucía et al."
-    " 2002, from memory)"
-)
-
 FEWEST_W = 500.0
 """Metabolic power below which rest, cadence and analysers decide what the efficiency is: such a trial is not judged."""
 
