@@ -95,8 +95,8 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
         TableExhibit(
             "torque_scale",
             pd.DataFrame(rows),
-            "Does torque have the scale that study.toml says? By recorder (median over trials), and trials that stand apart."
-            f" {_how(checks)}",
+            "Does torque have the scale that study.toml says? By recorder (median over trials), and trials that stand"
+            f" apart. {_how(checks)}",
             {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
             dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
         )
@@ -113,9 +113,6 @@ def _how(checks: list[ScaleCheck]) -> str:
         " Medicine's equation (from memory) for riders of 45 to 100 kg, about the means of Moseley & Jeukendrup 2001 and"
         " Leirdal & Ettema 2011."
     )
-    asked = (
-        "Power asked for: bounds halfway to pounds-force foot in place of N·m; two ergometers may differ by 10 % (Paton &"
-        " Hopkins 2001, from memory)."
-    )
+    asked = "Power asked for: bounds halfway to pounds-force foot in place of N·m."
     kinds = {part.by for part in checks}
     return " ".join(text for kind, text in ((GASES, gases), (ASKED, asked)) if kind in kinds)
