@@ -56,11 +56,10 @@ def agreement_table(repeats: RepeatedTrials, found: dict[str, Agreement]) -> Tab
     return TableExhibit(
         "agreement",
         frame,
-        f"{repeats.name_with_unit}, first − second trial on the same ring: bias and limits between which 95 % of"
-        " differences lie, each with the end of its 95 % interval (for limits the outer one). Single rows: one pair"
-        " a rider. Linked by rider: all rings and intensities, true value varying (Bland & Altman 2007). Rings as"
-        " one: both rings as repeats of one true value, right only if the ring does nothing. Slope: of the"
-        " difference on the mean; away from 0, differences grow with the value and logarithms may be better.",
+        f"{repeats.name_with_unit}, first − second trial on the same ring: bias and 95 % limits with their 95 % intervals"
+        " (of limits the outer end). Single rows: one pair a rider. Linked: all of them, true value varying (Bland &"
+        " Altman 2007). Rings as one: right only if the ring does nothing. Slope: difference on mean; away from"
+        " 0, take logarithms.",
         LIMITS_HEADINGS,
         dict.fromkeys(LIMITS, digits) | {"slope": 3},
     )

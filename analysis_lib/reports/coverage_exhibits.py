@@ -23,11 +23,9 @@ def coverage_table() -> TableExhibit:
     return TableExhibit(
         "coverage",
         pd.read_csv(COVERAGE),
-        "Share of simulated studies without an effect in which the test rejects (type I error), and share in which the"
-        " interval holds the truth (coverage), beside what was promised, with the standard error of the simulation. A"
-        " warning is an analysis that this project does not make. Rates far above their promise are of careful analyses: a"
-        " mixed model whose rider × ring variance is zero in truth, a band that does not know the period effect. The"
-        " folder's README says how the table was made and why some rates leave 93 to 97 %.",
+        "Simulated studies without an effect: share in which the test rejects (type I error) and in which the interval"
+        " holds the truth (coverage), beside what was promised. Warnings are analyses that this project does not make. The"
+        " README of data_synthetic/validation says why some rates leave 93 to 97 %.",
         {
             "type_1_error": "type I error",
             "promised_error": "promised",

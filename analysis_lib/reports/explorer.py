@@ -14,10 +14,8 @@ from analysis_lib.reports.figures.explorer_figures import ExplorerFigure
 from analysis_lib.reports.ring_comparison import SECTORS
 
 CAPTION = (
-    "Round ring solid, oval ring dashed, against right-crank angle in degrees. The same stroke drives both rings;"
-    " the thin line in the torque panel is the torque on the oval ring if the joints' torques stayed the same and"
-    " only the inertia of the legs answered; hip and knee move at positive speed in flexion, the ankle (thin, oval ring)"
-    " in plantarflexion."
+    "Round solid, oval dashed. Thin torque: if the joints' torques stayed and only the legs' inertia answered. Joint"
+    " speeds: positive in flexion, the ankle's (thin) in plantarflexion."
 )
 
 SLIDERS = {

@@ -60,10 +60,10 @@ def bands_exhibit(compared: list[ComparedEffect]) -> FigureExhibit:
     return FigureExhibit(
         "published_effects",
         effect_bands(frame),
-        "Oval over round, % (published: dots with the interval that could be had, an arrow where only a direction is"
+        "Oval over round, %: published (dots with the interval that could be had; an arrow where only a direction is"
         " reported) over the band that mechanics predicts at the source's own ring and cadence. Dark: largest arm at"
-        " the torque phase. Light: the mount not known, up to 45° away. The band is a range of assumptions, not a"
-        " confidence interval: a dot beyond it is not explained by them.",
+        " the torque phase. Light: the mount not known, up to 45° away. A band spans assumptions and is no interval:"
+        " they do not explain a dot beyond it.",
         "Range chart, one row a published effect: published value and interval over the predicted band. "
         + "; ".join(f"{_label(part)}: {part.verdict}" for part in compared if part.cases)
         + ".",

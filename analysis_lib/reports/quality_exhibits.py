@@ -61,7 +61,7 @@ def reasons_table(analysis: StudyAnalysis) -> TableExhibit:
         "reasons",
         counts,
         "Whole turns kept, and dropped by reason, over all trials that gave results; parts of turns at either end of a"
-        " recording are incomplete and count as neither. A turn is dropped for" + _bounds(analysis) + ".",
+        f" recording are incomplete and count as neither. Dropped for {_bounds(analysis)}.",
         {**headings, "kept_turns": "kept", "incomplete_turns": "incomplete"},
     )
 
@@ -69,10 +69,9 @@ def reasons_table(analysis: StudyAnalysis) -> TableExhibit:
 def _bounds(analysis: StudyAnalysis) -> str:
     rules = analysis.study.settings.rules
     return (
-        f" a gap of more than {rules.max_gap_s:g} s, a step back of more than {rules.max_backward_deg:g}°, a saturated"
-        f" sample, a standstill of more than {rules.max_standstill_s:g} s or a mean torque below"
-        f" {rules.min_mean_torque_Nm:g} N·m, a channel that moves less than {rules.min_torque_range_Nm:g} N·m, or a cadence"
-        f" outside {rules.cadence_min_rpm:g} to {rules.cadence_max_rpm:g} rpm"
+        f"a gap over {rules.max_gap_s:g} s, a step back over {rules.max_backward_deg:g}°, a saturated sample, a standstill"
+        f" over {rules.max_standstill_s:g} s, mean torque below {rules.min_mean_torque_Nm:g} N·m, a channel's range below"
+        f" {rules.min_torque_range_Nm:g} N·m, or cadence outside {rules.cadence_min_rpm:g} to {rules.cadence_max_rpm:g} rpm"
     )
 
 
@@ -102,11 +101,9 @@ def clock_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "clocks",
         pd.DataFrame(rows),
-        "Clocks by recorder: usual time between samples, over trials the median and the largest; the longest time between"
-        f" two samples and its trial; trials in which more than {GAP_IN_SAMPLES:g} usual times lie between two samples"
-        " (samples lost, or a clock that jumped); samples without a value; trials that begin before another one on the"
-        " recorder has ended, so that a starting time must be wrong. A time that stands still or goes back refuses its"
-        " trial.",
+        "Clocks by recorder: usual time between samples, median and largest over trials; the longest gap and its trial;"
+        f" trials with a gap of more than {GAP_IN_SAMPLES:g} usual times (samples lost, or a clock that jumped); samples"
+        " without a value; trials that begin before another one on the recorder has ended: a starting time is wrong.",
         {
             "interval_ms": "usual (ms)",
             "slowest_ms": "largest (ms)",
@@ -152,13 +149,9 @@ def side_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "sides",
         spread.rename(columns={"size": "trials", "min": "lowest", "max": "highest"}),
-        "Left leg's share of the work (%) over a rider's trials, where both legs were recorded. A rider's"
-        " share moves by a few per cent; a trial far from the rider's others, or a share far from one half,"
-        f" asks for a look at the channels. Riders' shares lie between {LOW_SHARE_PCT:g} and"
-        f" {HIGH_SHARE_PCT:g} % in published samples; trials outside are counted. Last: by how much the left leg drives"
-        " later than the right one, each against its own crank, mean over trials with 95 % interval; an error of the"
-        " angle that both share does not show in it. Sides that drive on the way up, or far later than the other, carry a"
-        " caution above.",
+        "Left leg's share of the work (%) over a rider's trials in which both legs were recorded; trials outside"
+        f" {LOW_SHARE_PCT:g} to {HIGH_SHARE_PCT:g} %, where riders of published samples lie, are counted. Last: by how much"
+        " the left leg drives later than the right one, each against its own crank, mean over trials with 95 % interval.",
         {
             "lowest": "lowest (%)",
             "median": "median (%)",

@@ -41,10 +41,9 @@ def error_table(repeats: RepeatedTrials) -> TableExhibit:
     return TableExhibit(
         "typical_error",
         frame,
-        f"{repeats.name_with_unit}: spread of one rider's value from one period to another on the same ring (typical"
-        " error: within-rider SD, a mean change between periods left out), with 95 % interval; the change between"
-        " two trials of a rider that error passes once in 20; the error in percent of the value (from logarithms;"
-        " none for angles). Overall: mean over intensities of a period.",
+        f"{repeats.name_with_unit}: typical error of one rider's value between periods on the same ring (within-rider SD,"
+        " a mean change between periods left out) with 95 % interval; the change between two trials that error passes once"
+        " in 20; the error in percent of the value (from logarithms; none for angles). Overall: mean over intensities.",
         {
             "n": "riders",
             "k": "periods",
@@ -74,10 +73,9 @@ def icc_table(repeats: RepeatedTrials, intensity: str = OVERALL, ring: str = "ro
         "icc_forms",
         frame,
         f"{repeats.label}, {intensity}, {ring} ring ({table['rider'].nunique()} riders,"
-        f" {table['repeat'].nunique()} periods): share of the variance that lies between riders, six forms. Periods"
-        " of one rider are repeats under the same conditions by the same recorder: ICC(2,1) answers how well one"
-        " trial tells riders apart when a change of all riders between periods counts as error, ICC(3,1) when it"
-        " does not. The mean-of-k forms hold only where k trials are averaged.",
+        f" {table['repeat'].nunique()} periods): share of the variance that lies between riders, six forms. ICC(2,1)"
+        " answers how well one trial tells riders apart when a change of all riders between periods counts as error,"
+        " ICC(3,1) when it does not. The mean-of-k forms hold only where k trials are averaged.",
         {"icc": "ICC", "low": "95 % low", "high": "95 % high", "use": "asks for"},
         {"icc": 3, "low": 3, "high": 3},
     )

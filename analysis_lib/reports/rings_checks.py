@@ -114,10 +114,10 @@ def analyses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     return TableExhibit(
         f"analyses_{outcome.name}",
         frame,
-        f"{name_with_unit(outcome)}, ring − {effect.reference}, mean over intensities. Primary: rider, period and ring by"
-        " least squares. Each ring by itself: the trials on the two rings alone, an error of its own. Riders random:"
-        " REML with Kenward and Roger's degrees of freedom. Carry-over allowed for: the ring of the period before in"
-        " the model. Intervals are single ones. Moved: distance from the primary estimate.",
+        f"{name_with_unit(outcome)}, ring − {effect.reference}, mean over intensities, single intervals. Primary: rider,"
+        " period and ring by least squares. Each ring by itself: the trials on the two rings alone, an error of its own."
+        " Riders random: REML with Kenward and Roger's degrees of freedom. Carry-over allowed for: the ring of the period"
+        " before. Moved: distance from the primary estimate.",
         SINGLE | {"moved_se": "moved (in its SE)"},
         digits_of(effect) | {"moved_se": 2},
     )

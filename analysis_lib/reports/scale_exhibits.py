@@ -95,8 +95,8 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
         TableExhibit(
             "torque_scale",
             pd.DataFrame(rows),
-            "Does torque have the scale that study.toml says? By recorder (median over trials), and trials that stand"
-            f" apart. {_how(checks)}",
+            "Does torque have the scale that study.toml says? Recorders (median over trials) and trials apart."
+            f" {_how(checks)}",
             {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
             dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
         )
@@ -109,9 +109,8 @@ def _how(checks: list[ScaleCheck]) -> str:
         for delta, unloaded in zip(DELTA_EFFICIENCY_PCT, reversed(UNLOADED_W), strict=True)
     )
     gases = (
-        f"Gross efficiency at metabolic power M: bounds {low} to {high} %, from the American College of Sports"
-        " Medicine's equation (from memory) for riders of 45 to 100 kg, about the means of Moseley & Jeukendrup 2001 and"
-        " Leirdal & Ettema 2011."
+        f"Gross efficiency at metabolic power M: bounds {low} to {high} % (American College of Sports Medicine's equation,"
+        " from memory; means of Leirdal & Ettema 2011 lie inside)."
     )
     asked = "Power asked for: bounds halfway to pounds-force foot in place of N·m."
     kinds = {part.by for part in checks}

@@ -94,10 +94,9 @@ def effects_frame(analysis: SingleRiderAnalysis, outcome: Outcome) -> pd.DataFra
 def _how_to_read(outcome: Outcome, effect: SingleRiderEffect) -> str:
     return explain_once(
         outcome,
-        f"Intervals: all effects that the randomisation test over the schedule ({effect.test.method}) does not reject; an"
-        " empty bound says that so few schedules cannot give one at that level. Blocks: 95 % of a bootstrap of blocks of"
-        f" {effect.block_length} successive periods, which lets neighbouring periods be alike.",
-        "equivalent when the 90 % interval lies inside, difference when p < 0.05, else undecided. Periods: round + oval.",
+        f"Intervals: all effects that the test ({effect.test.method}) does not reject; empty where schedules are too few."
+        f" Blocks: 95 %, bootstrap of blocks of {effect.block_length} periods.",
+        "equivalent when the 90 % interval lies inside, difference when p < 0.05, else undecided.",
     )
 
 
@@ -117,6 +116,7 @@ def effects_table(analysis: SingleRiderAnalysis, outcome: Outcome) -> TableExhib
             "smallest_p": "smallest p possible",
             "low_blocks": "blocks, low",
             "high_blocks": "blocks, high",
+            "periods": "periods, round + oval",
         },
         DIGITS,
     )

@@ -78,8 +78,8 @@ class StrokeDraws:
         if fewest < 2:
             alone = ", ".join(called(name) for name, count in self.periods.items() if count < 2)
             return (
-                f"At {alone} the stroke was recorded in one period only: how much it differs from one period to"
-                " the next is not known and not in these intervals, which are therefore too narrow."
+                f"At {alone} the stroke rests on one period only: how it differs between periods is not known, and these"
+                " intervals are too narrow."
             )
         return (
             f"The intervals hold the spread from turn to turn and from period to period ({show_count(fewest, 'period')})"

@@ -34,9 +34,8 @@ def turns_table(repeats: RepeatedTrials) -> TableExhibit:
         "turns_needed",
         frame,
         f"{repeats.name_with_unit}: turns after which the 95 % interval of a trial's mean is no wider than ± a share"
-        " of the typical error between periods (round ring), for the middle trial and the worst. Turns that follow one"
-        " another are alike: the share that counts as independent is from the trials' own series. Where fewer turns are"
-        " kept than ±½ asks for, longer trials would repeat better; far beyond ±¼ only the rider's day is left.",
+        " of the typical error between periods (round ring), for the middle trial and the worst. The independent share is"
+        " from the trials' own series. Where fewer turns are kept than ±½ asks for, longer trials would repeat better.",
         {
             "error": "typical error",
             "turn_sd": "SD between turns",

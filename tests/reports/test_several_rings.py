@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from captions import captions_of, long_captions
 from said_numbers import links_of, names_with_numbers, page_of, sentences_without_rows
 from statsmodels.formula.api import ols
 
@@ -280,6 +281,7 @@ def test_a_whole_report_of_three_rings_is_made_and_kept(tmp_path):
     )
     page = (tmp_path / "report" / "study.html").read_text(encoding="utf-8")
     assert "strong − round" in page
+    assert len(captions_of(page)) > 15 and long_captions(page) == []
     results = json.loads((tmp_path / "report" / "results.json").read_text(encoding="utf-8"))
     assert results["riders_analysed"] == ["R01", "R02", "R03"]
     assert results["riders_left_out"] == {}

@@ -7,6 +7,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from captions import captions_of, long_captions
 from said_numbers import links_of, names_with_numbers, page_of, sentences_without_rows
 from scipy import stats
 
@@ -147,4 +148,6 @@ def test_the_report_of_one_rider_is_made_whole(folder, tmp_path):
     assert planned_pages(open_study(folder))[-1].template == "10_single_rider.ipynb"
     report = make_report(folder, tmp_path / "report", say=lambda line: None)
     assert report.exit_code == 0
-    assert "Would another order of rings" in (tmp_path / "report" / "study.html").read_text()
+    page = (tmp_path / "report" / "study.html").read_text(encoding="utf-8")
+    assert "Would another order of rings" in page
+    assert len(captions_of(page)) > 10 and long_captions(page) == []
