@@ -57,7 +57,7 @@ def check_study(folder: Path) -> int:
     study = open_study(folder)
     read, waiting = _read_everything(study.without(is_against_sequences)), _nothing_recorded_yet(study)
     errors = [problem for problem in study.errors if not (waiting and problem.got == NO_ROWS)]
-    names = [*study.trials["trial"], *study.riders["rider"], *study.trials["file"]]
+    names = study.names
     tables = list(dict.fromkeys([*map(str, errors), *read.of_riders]))
     faults = len(tables) + sum(map(len, read.of_recorders.values()))
     _print_list("problem", faults, [*grouped(tables, names), *_lines_of_recorders(study, read, names)])

@@ -31,6 +31,7 @@ from analysis_lib.reports.rider_tables import faults_of_recordings
 from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import write_run_record
 from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
+from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study, open_study
 
 NEVER = "failed"
@@ -249,7 +250,7 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
     entries = [IndexEntry(state.name, state.page, state.headline, state.notebook) for state in states]
     riders = {plan.rider for plan in plans if plan.rider}
     faults = _lost_recordings(study, out, riders, states)
-    problems = list(dict.fromkeys([*map(str, study.problems), *faults]))
+    problems = grouped([*map(str, study.problems), *faults], study.names)
     answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
     body = index_body(study.settings.study.question, answer, entries, problems)
     heading = study.settings.study

@@ -69,6 +69,11 @@ class Study:
         """The problems that stop nothing and are worth telling."""
         return [problem for problem in self.problems if problem.severity == "note"]
 
+    @property
+    def names(self) -> list[str]:
+        """The trials, riders and recordings that messages can name."""
+        return [*self.trials["trial"], *self.riders["rider"], *self.trials["file"]]
+
     def comparing(self, ring: str) -> Study:
         """Return this study as one of two rings: the round one and the oval one named, and the trials on these.
 

@@ -203,13 +203,14 @@ def _short_rests(study: Study, washout_hours: float) -> Iterator[Deviation]:
 
 
 def _changed_orders(study: Study, schedule: pd.DataFrame) -> Iterator[Deviation]:
-    """Intensities ridden in another order than planned, among those that were ridden; one line a rider and order."""
+    """Intensities ridden in another order than planned, among those planned and ridden; one line a rider and order."""
     known = study.trials["started_at"].notna() & study.trials["intensity"].notna()
     ridden = study.trials[known].sort_values("started_at").astype({"intensity": str})
     planned = _orders(schedule)
     periods: dict[tuple[str, str, str], list[int]] = {}
-    for (rider, period), found in _orders(ridden).items():
-        wanted = [name for name in planned.get((rider, period), found) if name in found]
+    for (rider, period), names in _orders(ridden).items():
+        drawn = planned.get((rider, period), [])
+        wanted, found = [name for name in drawn if name in names], [name for name in names if name in drawn]
         if found != wanted:
             key = (rider, _called(study, wanted), _called(study, found))
             periods.setdefault(key, []).append(period)

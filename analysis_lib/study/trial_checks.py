@@ -38,7 +38,7 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
 
 
 def check_mounts(contents: Contents) -> Iterator[Problem]:
-    """An oval ring sits at one of its available mounts, which are axes: half a turn does not matter. A round one has none."""
+    """An oval ring sits at one of its available mounts, which are axes: half a turn is nothing. A round one has none."""
     if exchanged := exchanged_with_mounts(contents):
         yield from exchanged
         return
@@ -48,12 +48,9 @@ def check_mounts(contents: Contents) -> Iterator[Problem]:
             continue
         if ring.axis_ratio == 1:
             if not (np.isnan(trial.mount_deg) or ring.available_mounts_deg):
-                got, wanted = (
-                    f"{trial.mount_deg:g} beside ring {trial.ring}",
-                    "an empty cell: it has no major axis",
-                )
+                got = f"{trial.mount_deg:g} with ring {trial.ring}, which has no major axis"
                 remedy = "correct the ring if it was another one; otherwise empty the cell"
-                yield about_trial(trial, "mount_deg", got, wanted, remedy, "caution")
+                yield about_trial(trial, "mount_deg", got, "an empty cell", remedy, "caution")
             continue
         wanted = f"one of {listed(f'{angle:g}' for angle in ring.ridden_mounts_deg)} for ring {trial.ring}"
         if np.isnan(trial.mount_deg):

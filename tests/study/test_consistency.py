@@ -70,8 +70,8 @@ def test_a_round_ring_with_a_mount_is_under_caution_and_stops_nothing(tiny):
     (caution,) = study.cautions
     assert study.errors == [] and caution.trial == "T1"
     assert str(caution) == (
-        "trials.csv, row 2 (T1), column mount_deg – got 75 beside ring round – wanted an empty cell: it has no major"
-        " axis – correct the ring if it was another one; otherwise empty the cell"
+        "trials.csv, row 2 (T1), column mount_deg – got 75 with ring round, which has no major axis – wanted an empty"
+        " cell – correct the ring if it was another one; otherwise empty the cell"
     )
 
 

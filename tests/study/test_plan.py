@@ -381,6 +381,20 @@ def test_outcomes_that_come_or_go_are_named(frozen):
     assert "planned nothing" in found["outcomes.rpe"]
 
 
+def test_an_intensity_under_another_name_is_no_other_order(frozen):
+    """It is gone and another has come; the order of what is left is what it was."""
+    tiny, _ = frozen
+    before = deviations_of(tiny)
+    for file in ("study.toml", "trials.csv"):
+        text = (tiny.root / file).read_text(encoding="utf-8")
+        (tiny.root / file).write_text(
+            text.replace('"easy"', '"light"').replace(",easy,", ",light,"), encoding="utf-8"
+        )
+    after = deviations_of(tiny)
+    assert set(after) - set(before) == {"intensities.easy", "intensities.light"}
+    assert not [what for what in after if "order of intensities" in what]
+
+
 def test_riders_allocated_otherwise_or_not_at_all_are_named(frozen):
     tiny, protocol = frozen
     drawn = protocol.plan.allocation.set_index("rider")["sequence"]
