@@ -15,7 +15,7 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.exhibit import NO_FORMULAS, FigureExhibit, TableExhibit
 from analysis_lib.reports.intensity_labels import label_figure, label_table
 from analysis_lib.reports.places import study_folder
-from analysis_lib.study.settings import FILE, read_settings
+from analysis_lib.study.settings import FILE, StudySettings, read_settings
 
 Tone = Literal["answer", "plain", "caution"]
 
@@ -73,18 +73,23 @@ class NotebookPage:
 def open_page(results_dir: str, subject: str, study_dir: str | None = None) -> NotebookPage:
     """Return the page of one notebook run; an empty `results_dir` saves nothing.
 
-    With the study's folder (empty: the demo study) the page calls intensities by their labels.
+    With the study's folder (empty: the demo study) the page calls intensities by their labels; a notebook on its own says
+    first where its data are simulated, as every page of a report does below its title.
     """
-    labels = {} if study_dir is None else _labels_of(study_dir)
-    return NotebookPage(Path(results_dir) if results_dir else None, subject, labels)
+    settings = None if study_dir is None else _settings_of(study_dir)
+    labels = settings.intensity_labels if settings else {}
+    page = NotebookPage(Path(results_dir) if results_dir else None, subject, labels)
+    if settings and not results_dir:
+        page.say(settings.study.notice, tone="caution")
+    return page
 
 
-def _labels_of(study_dir: str) -> dict[str, str]:
-    """Read the labels of a study's intensities; none where the study cannot be read, which its analysis will say."""
+def _settings_of(study_dir: str) -> StudySettings | None:
+    """Read a study's settings; none where they cannot be read, which its analysis will say."""
     try:
-        return read_settings(study_folder(study_dir) / FILE).intensity_labels
+        return read_settings(study_folder(study_dir) / FILE)
     except Refusals:
-        return {}
+        return None
 
 
 def _folder_of(exhibit: FigureExhibit | TableExhibit, subject: str) -> Path:

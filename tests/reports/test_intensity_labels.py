@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from html import unescape
@@ -15,7 +16,9 @@ from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.style import in_house_style, legend_above, name_panel, new_figure
 from analysis_lib.reports.intensity_labels import label_figure, label_table
 from analysis_lib.reports.notebook_page import NotebookPage, open_page
+from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.study_gathering import analyse_study
+from analysis_lib.study.settings import SIMULATED
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
@@ -64,6 +67,21 @@ def test_a_page_knows_the_labels_of_its_study(tmp_path):
     assert open_page("", "study", str(tmp_path / "study")).intensities["easy"] == "Easy (RPE 11)"
     assert open_page("", "plan").intensities == {}
     assert open_page("", "study", str(tmp_path / "nowhere")).intensities == {}
+
+
+def test_a_notebook_on_its_own_says_that_its_data_are_simulated(tmp_path, monkeypatch):
+    shown = []
+    monkeypatch.setattr(notebook_page, "display", lambda part: shown.append(part.data))
+    open_page(str(tmp_path), "study", "")  # a report's page says it below its title
+    assert shown == []
+    open_page("", "study", "")
+    assert len(shown) == 1 and SIMULATED in shown[0]
+
+
+@pytest.mark.parametrize("notebook", sorted(notebooks_folder().glob("*.ipynb")), ids=lambda path: path.stem)
+def test_every_notebook_opens_its_page_with_its_study(notebook):
+    cells = [cell["source"] for cell in json.loads(notebook.read_text(encoding="utf-8"))["cells"]]
+    assert re.search(r"page = open_page\(.*, study_dir\)", "\n".join(map("".join, cells)))
 
 
 @pytest.fixture(scope="module")
