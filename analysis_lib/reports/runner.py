@@ -10,6 +10,7 @@ from pathlib import Path
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
+from analysis_lib.reports.other_scripts import letter_figures
 from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
 from analysis_lib.reports.page_list import QUALITY_PAGE, STUDY_PAGE, PlannedPage, planned_pages, read_answer
 from analysis_lib.reports.page_making import PageState, RunStopped, faults_of_failed
@@ -40,7 +41,10 @@ NEVER = "failed"
 
 @dataclass(frozen=True)
 class Report:
-    """A report folder, the state of each of its pages, problems of the tables, and faults that stopped recordings."""
+    """A report folder, the state of each of its pages, problems of the tables, and faults that stopped recordings.
+
+    Of a run of one rider's page alone, no other rider's.
+    """
 
     folder: Path
     pages: tuple[PageState, ...]
@@ -108,6 +112,8 @@ def make_report(
     keys.open(fresh)
     if missing := why_no_pdf():
         say(missing)
+    if boxes := letter_figures(study.settings):
+        say(boxes)
     for plan in plans:  # before the first kernel starts
         check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
     with alone_in(out), open_making(study, out, plans, way or WayOfWork(jobs), say) as making:
@@ -116,10 +122,11 @@ def make_report(
             run.drop_strangers(plans)
         pages = run.make_all(plans)
         faults = _finish(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
+    errors = [error for error in study.errors if not only_rider or error.rider in ("", only_rider)]
     return Report(
         out,
         tuple(pages),
-        tuple(dict.fromkeys(map(str, study.errors))),
+        tuple(dict.fromkeys(map(str, errors))),
         time.monotonic() - began,
         _lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
     )

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from html import unescape
 from html.parser import HTMLParser
 
@@ -61,6 +62,17 @@ def test_one_riders_fault_leaves_the_others_alone_and_gives_exit_code_1(damaged_
     }
     assert damaged_report.report.exit_code == 1
     assert sum(", key " in line for line in damaged_report.said) == 7
+
+
+def test_one_rider_s_page_alone_is_not_blamed_for_the_others(damaged_report, tmp_path):
+    out = shutil.copytree(damaged_report.folder, tmp_path / "report")  # unchanged pages are not made again
+    well, ill = (
+        make_report(damaged_report.study, out, only_rider=rider, say=lambda line: None)
+        for rider in ("R01", "R02")
+    )
+    assert (well.problems, well.faults, well.exit_code) == ((), (), 0)
+    (problem,) = ill.problems
+    assert "R02-P1-easy" in problem and ill.exit_code == 1
 
 
 def test_a_failed_page_says_who_and_what_to_mend(damaged_report):
