@@ -14,6 +14,7 @@ from IPython.display import HTML, display
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.exhibit import NO_FORMULAS, FigureExhibit, TableExhibit
 from analysis_lib.reports.intensity_labels import label_figure, label_table
+from analysis_lib.reports.other_scripts import letter_figures
 from analysis_lib.reports.places import study_folder
 from analysis_lib.study.settings import FILE, StudySettings, read_settings
 
@@ -73,14 +74,15 @@ class NotebookPage:
 def open_page(results_dir: str, subject: str, study_dir: str | None = None) -> NotebookPage:
     """Return the page of one notebook run; an empty `results_dir` saves nothing.
 
-    With the study's folder (empty: the demo study) the page calls intensities by their labels; a notebook on its own says
-    first where its data are simulated, as every page of a report does below its title.
+    With the study's folder (empty: the demo study) the page calls intensities by their labels, and says first of which
+    letters there is no font; a notebook on its own also says where its data are simulated, as every page of a report does
+    below its title.
     """
     settings = None if study_dir is None else _settings_of(study_dir)
     labels = settings.intensity_labels if settings else {}
     page = NotebookPage(Path(results_dir) if results_dir else None, subject, labels)
-    if settings and not results_dir:
-        page.say(settings.study.notice, tone="caution")
+    if settings:
+        page.say("" if results_dir else settings.study.notice, letter_figures(settings), tone="caution")
     return page
 
 

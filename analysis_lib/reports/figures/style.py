@@ -18,8 +18,11 @@ ONE_COLUMN, TWO_COLUMNS = 89 * MM, 183 * MM
 BLUE, VERMILLION, GREEN, GREY, INK = "#0072B2", "#D55E00", "#009E73", "#6b6b6b", "#1a1a1a"
 """From the general colour-blind-safe palette of Okabe & Ito (2008); grey and ink added."""
 
+FONT = "DejaVu Sans"
+"""The figures' own font; `other_scripts` adds others where a study's words need them."""
+
 RC: dict[Any, Any] = {
-    "font.family": "DejaVu Sans",
+    "font.family": [FONT],
     "font.size": 7.5,
     "axes.labelsize": 7.5,
     "axes.titlesize": 8,
