@@ -15,6 +15,7 @@ from analysis_lib.study.torque_scale import (
     ASKED,
     DELTA_EFFICIENCY_PCT,
     GASES,
+    SPREAD_OF_ONE_PCT,
     UNLOADED_W,
     ScaleCheck,
     check_scales,
@@ -95,8 +96,8 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
         TableExhibit(
             "torque_scale",
             pd.DataFrame(rows),
-            "Does torque have the scale that study.toml says? Recorders (median over trials) and trials apart."
-            f" {_how(checks)}",
+            "Does torque have the scale that study.toml says? Recorders (median over trials) and trials apart"
+            f" (bounds {SPREAD_OF_ONE_PCT:g} % wider). {_how(checks)}",
             {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
             dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
         )

@@ -37,13 +37,17 @@ ASKED_PCT = (86.0, 116.0)
 """Power over the power asked for: halfway, in ratios, to the unit nearest to N·m, 1.356 times more or less. Two ergometers
 may differ by 10 % (Paton & Hopkins 2001, Sports Med 31:489, from memory)."""
 
+SPREAD_OF_ONE_PCT = 2 * 4.2
+"""How much wider the bounds of a single trial are than those of a median: twice the spread of a rider's own efficiency
+(Moseley & Jeukendrup 2001)."""
+
 FEWEST_TRIALS = 3
 """Trials from which a recorder is judged: of one or two a rider, an analyser or a bad day can be the cause."""
 
 NEAR_ENOUGH = 1.25
 """How far beyond the bounds a mistake that is named may leave the value: a wrong unit spoils the zero too."""
 
-GASES, ASKED = "gross efficiency", "power over the power asked for"
+GASES, ASKED = "gross efficiency", "power asked for"
 
 
 @dataclass(frozen=True)
@@ -84,9 +88,11 @@ class ScaleCheck:
         found, low, high = (show_number(part, 1) for part in (self.found_pct, self.low_pct, self.high_pct))
         if self.trial:
             return f"Gross efficiency is {found} %, where {low} to {high} % is plausible at this metabolic power."
-        wanted = "plausible at their metabolic power" if self.by == GASES else "expected"
+        by_gases = self.by == GASES
+        value = f"gross efficiency is {found} %" if by_gases else f"power is {found} % of what was asked for"
+        wanted = "plausible at their metabolic power" if by_gases else "expected"
         return (
-            f"The torque scale of recorder {self.recorder} is in doubt: {self.by} is {found} % (median,"
+            f"The torque scale of recorder {self.recorder} is in doubt: {value} (median,"
             f" n = {show_count(self.n, 'trial')}), where {low} to {high} % is {wanted}."
         )
 
@@ -144,7 +150,7 @@ def check_scales(
         for by in (GASES, ASKED):
             own = [part for part in singles if part.recorder == name and part.by == by]
             whole = [_judge_together(own, recorder)] if len(own) >= FEWEST_TRIALS else []
-            apart = [part for part in own if by == GASES and part.in_doubt]
+            apart = [wide for part in own if by == GASES and (wide := _widened(part)).in_doubt]
             found += whole if whole and whole[0].in_doubt else [*whole, *apart]
     return found
 
@@ -164,6 +170,11 @@ def _by_gases(
             found = 100 * powers_W[str(row.trial)] / metabolic
             band = efficiency_band_pct(metabolic)
             yield ScaleCheck(str(row.recorder), GASES, str(row.trial), 1, found, *band)
+
+
+def _widened(single: ScaleCheck) -> ScaleCheck:
+    share = SPREAD_OF_ONE_PCT / 100
+    return replace(single, low_pct=single.low_pct * (1 - share), high_pct=single.high_pct * (1 + share))
 
 
 def _by_target(
