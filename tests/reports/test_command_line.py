@@ -200,7 +200,9 @@ def test_a_recording_lost_to_a_fault_exits_with_1_but_for_the_one_that_the_demo_
     assert main(["report", str(study)]) == of_report
     assert all(f"left out: {fault}" in capsys.readouterr().err for fault in faults[:1])
     assert main(["demo", str(study)]) == of_demo
-    assert ("on purpose" in capsys.readouterr().out) == any("R09-P3-hard" in fault for fault in faults)
+    told = capsys.readouterr()
+    assert ("on purpose: R09-P3-hard" in told.err) == any("R09-P3-hard" in fault for fault in faults)
+    assert told.out.splitlines()[-1].startswith("pages: ")
 
 
 def test_help_and_readme_say_the_same_of_exit_codes(capsys):
