@@ -32,7 +32,9 @@ def numbers_still_the_template_s(settings: StudySettings) -> list[Problem]:
 
     It may be the lab's own by chance, so it stops nothing.
     """
-    declared = settings.model_dump()
+    declared = {
+        table: part if isinstance(part, list) else [part] for table, part in settings.model_dump().items()
+    }
     return [
         Problem(
             f"{FILE}, {table}.{key}",
@@ -42,5 +44,5 @@ def numbers_still_the_template_s(settings: StudySettings) -> list[Problem]:
             severity="note",
         )
         for (table, key), number in marked_numbers().items()
-        if (declared.get(table) or {}).get(key) == number
+        if any(part is not None and part.get(key) == number for part in declared.get(table, ()))
     ]

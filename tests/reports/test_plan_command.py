@@ -29,6 +29,12 @@ def folder(tmp_path):
     text = (root / "study.toml").read_text(encoding="utf-8")
     for place in ("<short name of the study>", "<the question that the study answers, as one sentence>"):
         text = text.replace(place, "Does the ring matter?")
+    for example, own in (
+        ("\nseed = 20260 ", "\nseed = 1 "),
+        ("smallest_effect = 3.7 ", "smallest_effect = 4.0 "),
+    ):
+        assert example in text
+        text = text.replace(example, own)
     (root / "study.toml").write_text(text, encoding="utf-8")
     return root
 

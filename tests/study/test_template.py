@@ -142,6 +142,12 @@ def test_the_guide_leads_in_the_order_of_the_commands(tmp_path):
 
 
 def test_the_numbers_that_are_the_lab_s_own_are_marked_in_the_template(tmp_path):
-    assert marked_numbers() == {("plan", "within_rider_sd"): 5.0, ("plan", "allocation_seed"): 20261}
-    settings = read_settings(write_template(tmp_path / "study") / "study.toml")
-    assert numbers_still_the_template_s(settings) == []  # its [plan] is commented out
+    declared = {("study", "seed"): 20260, ("outcomes", "smallest_effect"): 3.7}
+    planned = {("plan", "within_rider_sd"): 5.0, ("plan", "allocation_seed"): 20261}
+    assert marked_numbers() == declared | planned
+    path = write_template(tmp_path / "study") / "study.toml"
+    notes = numbers_still_the_template_s(read_settings(path))  # its [plan] is commented out
+    assert [note.what for note in notes] == ["study.toml, study.seed", "study.toml, outcomes.smallest_effect"]
+    text = path.read_text(encoding="utf-8").replace("seed = 20260 ", "seed = 7 ")
+    path.write_text(text.replace("smallest_effect = 3.7 ", "smallest_effect = 4.0 "), encoding="utf-8")
+    assert numbers_still_the_template_s(read_settings(path)) == []
