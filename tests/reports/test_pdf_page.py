@@ -45,6 +45,12 @@ def _table(name, rows, columns, words=""):
     return TableExhibit(name, frame, f"Caption of {name}")
 
 
+def test_a_number_s_link_to_another_page_prints_no_address_and_any_other_link_does(tmp_path):
+    words = '<p>As large as <a class="row" href="study.html#table-x">4</a> W; <a href="study.html">the study</a>.</p>'
+    (page,) = paper_pages(_printed(tmp_path, words=words))
+    assert " ".join(word[4] for word in page[2]).count("As large as 4 W; the study (study.html).") == 1
+
+
 def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(tmp_path):
     pages = paper_pages(
         _printed(tmp_path, _table("long", 40, 3, "one more word " * 30), _table("broad", 3, 16))
