@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from edits import edit_table
 
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import Report, make_report
@@ -39,12 +40,6 @@ class MadeReport:
     def record(self) -> dict:
         """The record of the run."""
         return json.loads((self.folder / "run.json").read_text())
-
-
-def edit_table(study: Path, table: str, change) -> None:
-    """Change one table of a study by a function of its frame of texts."""
-    frame = change(pd.read_csv(study / table, dtype=str, keep_default_na=False))
-    frame.to_csv(study / table, index=False)
 
 
 def _report(study: Path, out: Path, jobs: int = 2) -> MadeReport:

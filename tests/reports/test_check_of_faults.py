@@ -7,7 +7,7 @@ import shutil
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import edit_table
+from edits import edit_table
 
 from analysis_lib.reports.check import check_study
 from analysis_lib.reports.rider_tables import faults_of_recordings

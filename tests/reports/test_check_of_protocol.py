@@ -6,7 +6,7 @@ import shutil
 
 import pandas as pd
 import pytest
-from conftest import edit_table
+from edits import edit_table
 
 from analysis_lib.reports.check import check_study
 from analysis_lib.study.folder import open_study

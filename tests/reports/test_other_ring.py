@@ -6,7 +6,7 @@ import shutil
 from dataclasses import replace
 
 import pytest
-from conftest import edit_table
+from edits import edit_table
 
 from analysis_lib.reports import rings_words, single_rider_words, study_words
 from analysis_lib.reports.check import check_study

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 import pytest
-from conftest import edit_table
+from edits import edit_table
 
 from analysis_lib.reports import rider_words
 from analysis_lib.reports.glossary import MEANINGS, OF_A_RIDER, OF_A_STUDY, explain

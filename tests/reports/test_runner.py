@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 from captions import captions_of, long_captions
-from conftest import edit_table
+from edits import edit_table
 from paper import MARGIN_POINTS, paper_pages, poppler, require_printer
 from said_numbers import links_of, names_with_numbers, sentences_without_rows
 

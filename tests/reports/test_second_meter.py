@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import edit_table
+from edits import edit_table
 from fabricated import fabricate
 
 from analysis_lib.refusals import Refusal

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 
 import pytest
-from conftest import edit_table
+from edits import edit_table
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
 from analysis_lib.reports import exclusion_exhibits, rider_words, scale_exhibits, study_words
