@@ -80,7 +80,7 @@ def response_sentences(outcome: Outcome, individual: IndividualEffects) -> list[
         else "Riders differ in their response"
     )
     return [
-        individual.spread.sentence(),
+        f"{individual.spread.sentence()}.",
         (
             f"{zero}; a spread (SD) of up to {show_number(bounds.high, 2)}{unit} is compatible with the data."
             " Whether one particular rider responds is not asked and not answered here."

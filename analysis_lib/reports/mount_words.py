@@ -37,8 +37,8 @@ def _by_usual(mounting: RiderMounting) -> str:
     if not mounts:
         return f"By {usual} the turns do not decide"
     if len(mounts) == 1:
-        return f"This one by {usual}: the mount at {_angles(mounts)}"
-    return f"Any of these mounts by {usual}: {_angles(mounts)}"
+        return f"By {usual} one mount will do: {_angles(mounts)}"
+    return f"By {usual} any of these mounts will do: {_angles(mounts)}"
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:

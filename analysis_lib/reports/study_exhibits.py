@@ -102,35 +102,37 @@ THIN_CELLS = ", riders from top to bottom. Light: used; middle: used with cautio
 
 
 def quality_strip_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
-    """Show one cell a listed trial with its kept turns."""
-    trials = listed_trials(analysis)
+    """Show one cell a listed trial with its kept turns: a row a rider, or of one rider a row an intensity."""
+    trials, settings = listed_trials(analysis), analysis.study.settings
+    riders, periods = len(set(trials["rider"])), range(1, settings.periods + 1)
+    called = {name: settings.intensity_label(name) for name in analysis.intensities}
+    if riders == 1:
+        rows, columns = "intensity", {f"P{p}": f"P{p}" for p in periods}
+        cell_of = [f"P{p}" for p in trials["period"]]
+    else:
+        rows, columns = (
+            "rider",
+            {f"{i} P{p}": f"{label} P{p}" for i, label in called.items() for p in periods},
+        )
+        cell_of = [f"{i} P{p}" for i, p in zip(trials["intensity"], trials["period"], strict=True)]
     cells = pd.DataFrame(
         {
-            "column": [f"{i} P{p}" for i, p in zip(trials["intensity"], trials["period"], strict=True)],
+            "column": pd.Categorical(cell_of, list(columns)),
             "rider": trials["rider"],
+            "intensity": pd.Categorical(trials["intensity"], list(called)),
             "state": trials["state"].replace({"used": "kept"}),
             "text": [f"{n:.0f}" if n == n else "–" for n in trials["kept_turns"]],
         }
-    )
-    settings = analysis.study.settings
-    order = [f"{i} P{p}" for i in analysis.intensities for p in range(1, settings.periods + 1)]
-    called = {
-        f"{i} P{p}": f"{settings.intensity_label(i)} P{p}"
-        for i in analysis.intensities
-        for p in range(1, settings.periods + 1)
-    }
-    cells = cells.assign(column=pd.Categorical(cells["column"], order)).sort_values(["rider", "column"])
+    ).sort_values([rows, "column"])
+    drawn = cells.assign(column=cells["column"].map(columns), intensity=cells["intensity"].map(called))
     poor = int((trials["state"] == NOT_USED).sum())
+    seen = "intensities by" if rows == "intensity" else "riders by intensity and"
     return FigureExhibit(
         "quality_strip",
-        quality_strip(
-            cells.assign(column=cells["column"].map(called)), "rider", [called[name] for name in order]
-        ),
-        f"Data quality, one cell a trial (intensity and period P)"
-        f"{NAMED_CELLS if trials['rider'].nunique() <= MANY else THIN_CELLS}; no cell: no trial was listed. Look for"
-        " rows or columns that differ.",
-        f"Strip of {len(trials)} cells, riders by intensity and period, with the number of turns kept; {poor}"
-        " trials are not used.",
+        quality_strip(drawn.astype({"column": object, "intensity": object}), rows, list(columns.values())),
+        f"Data quality, one cell a trial (intensity and period P){NAMED_CELLS if riders <= MANY else THIN_CELLS}; no cell:"
+        " no trial was listed. Look for rows or columns that differ.",
+        f"Strip of {len(trials)} cells, {seen} period, with the number of turns kept; {poor} trials are not used.",
         cells,
     )
 

@@ -118,7 +118,8 @@ def deviations(analysis: StudyAnalysis) -> list[str]:
 def notes(analysis: StudyAnalysis, effect: RingEffect) -> list[str]:
     """Say what a reader must know of an effect, riders left out included."""
     called = analysis.study.settings.intensity_label
-    return [*left_out_sentences(effect, called), *(remark.sentence(called) for remark in effect.remarks)]
+    remarks = (remark.sentence(called) for remark in effect.remarks)
+    return [*left_out_sentences(effect, called), *(words[:1].upper() + words[1:] for words in remarks)]
 
 
 def left_out_sentences(effect: RingEffect, called: Callable[[object], str] = str) -> list[str]:

@@ -81,9 +81,13 @@ def decided(*mounts_by_criterion):
         (
             ([70.0], [55.0, 70.0, 85.0], [85.0], []),
             DISAGREE,
-            "where this rider's torque is centred): the mount at 70°. No",
+            "where this rider's torque is centred) one mount will do: 70°. No",
         ),
-        (([55.0, 70.0], [70.0], [85.0], []), DISAGREE, "is centred): 55° and 70°"),
+        (
+            ([55.0, 70.0], [70.0], [85.0], []),
+            DISAGREE,
+            "is centred) any of these mounts will do: 55° and 70°",
+        ),
         (
             ([], [70.0], [85.0], []),
             DISAGREE,

@@ -12,7 +12,7 @@ from said_numbers import links_of, names_with_numbers, page_of, sentences_withou
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import single_rider_exhibits, single_rider_words
+from analysis_lib.reports import single_rider_exhibits, single_rider_words, study_exhibits
 from analysis_lib.reports.page_list import planned_pages
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.single_rider_analysis import analyse_single_rider
@@ -77,6 +77,12 @@ def test_the_noise_of_turns_is_that_of_means_of_independent_trials(analysis):
     assert found["se_periods"] == pytest.approx(
         abs(groups[0].mean() - groups[1].mean()) / abs(welch.statistic)
     )
+
+
+def test_one_riders_quality_strip_has_a_row_an_intensity_and_a_column_a_period(analysis):
+    (axes,) = study_exhibits.quality_strip_exhibit(analysis).figure.axes
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["Easy (RPE 11)", "Hard (RPE 16)"]
+    assert [label.get_text() for label in axes.get_xticklabels()] == [f"P{period}" for period in range(1, 13)]
 
 
 def test_the_answer_speaks_of_one_rider_and_gives_an_interval(analysis):
