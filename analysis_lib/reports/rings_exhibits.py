@@ -26,8 +26,8 @@ HEADINGS = {
     "low": "95 % low, all rings",
     "high": "95 % high, all rings",
     "p_family": "p, all rings",
-    "low_equivalence": "low, equivalence",
-    "high_equivalence": "high, equivalence",
+    "low_equivalence": "low, for verdict",
+    "high_equivalence": "high, for verdict",
     "p_holm": "p (Holm)",
     "n": "riders",
     "f": "F",
@@ -84,7 +84,7 @@ def _how_to_read(outcome: Outcome, effect: RingsEffect) -> str:
         return f"Columns as with the primary outcome; v{verdict}."
     each = 100 * (1 - 0.1 / len(effect.rings))
     return (
-        f"{effect.method}. V{verdict}: equivalent when the {each:.4g} % interval (equivalence) lies inside, difference when"
+        f"{effect.method}. V{verdict}: equivalent when the {each:.4g} % interval (for verdict) lies inside, difference when"
         " the simultaneous 95 % interval excludes zero, else undecided; all rings allowed for, intensities not."
     )
 
