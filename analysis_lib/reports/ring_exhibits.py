@@ -31,7 +31,8 @@ def geometry_table(rings: RingComparison) -> TableExhibit:
         "Shape of the rings and gear through the turn. Mount: right crank to major axis; peak arm:"
         " right-crank angle of the largest lever arm, which follows from mount, ring and the slope of the"
         " upper chain run.",
-        digits=GEOMETRY_DIGITS,
+        {"area_cm2": "area (cm²)"},
+        GEOMETRY_DIGITS,
     )
 
 
