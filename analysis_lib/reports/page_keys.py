@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
@@ -97,16 +97,29 @@ class StudyInputs:
 
         How far a zero usually drifts is asked of all checks only for a trial without one before or after it.
         """
-        settings, checks = self.study.settings, self.study.zero_checks
-        known = trials[trials["recorder"].isin(list(settings.recorders))]
-        before, after = places_around(settings, checks, known)
-        lacking = (before == NONE) | (after == NONE) | (settings.rules.zero_model == "temperature")
-        needing_all = set(known["recorder"].to_numpy()[lacking])
-        near = checks.iloc[sorted({*before, *after} - {NONE})].drop(columns="row").to_csv(index=False)
-        columns = {name: zero_columns(settings, checks, name) for name in sorted(set(known["recorder"]))}
+        fitted = self.study.settings.rules.zero_model == "temperature"
+        around = [self._around[row] for row in trials["row"] if row in self._around]
+        needing_all = {recorder for recorder, *places in around if fitted or NONE in places}
+        places = {place for _, *places in around for place in places} - {NONE}
+        near = self.study.zero_checks.iloc[sorted(places)].drop(columns="row").to_csv(index=False)
+        columns = {name: self._zero_columns[name] for name in sorted({recorder for recorder, *_ in around})}
         return {"near": near, "columns": digest(columns)} | {
             name: self._all_checks[name] for name in needing_all
         }
+
+    @cached_property
+    def _around(self) -> dict[int, tuple[str, int, int]]:
+        """By the row of each trial of a known recorder: the recorder, and the places of the checks before and after."""
+        settings, trials = self.study.settings, self.study.trials
+        known = trials[trials["recorder"].isin(list(settings.recorders))]
+        places = places_around(settings, self.study.zero_checks, known)
+        return dict(zip(known["row"], zip(known["recorder"], *places, strict=True), strict=True))
+
+    @cached_property
+    def _zero_columns(self) -> dict[str, dict[str, str]]:
+        """The columns of each recorder's zeros."""
+        settings, checks = self.study.settings, self.study.zero_checks
+        return {name: zero_columns(settings, checks, name) for name in settings.recorders}
 
     @cached_property
     def _all_checks(self) -> dict[str, str]:
@@ -188,8 +201,14 @@ class PageKeys:
 
     def subjects(self) -> list[str]:
         """Return the subjects whose pages are on record; one that cannot be read is none, and its page is made again."""
+        return [name for name, _ in self.records()]
+
+    def records(self) -> Iterator[tuple[str, dict]]:
+        """Go through the subjects of `subjects` with what is on record of each, one in memory at a time."""
         found = sorted(path.stem for path in (self.report / FOLDER).glob("*.json") if path.stem != "format")
-        return [name for name in found if {"key", "page", "files"} <= self.of(name).keys()]
+        for name in found:
+            if {"key", "page", "files"} <= (record := self.of(name)).keys():
+                yield name, record
 
     def of(self, subject: str) -> dict:
         """Return what is on record of a page; empty when nothing is."""

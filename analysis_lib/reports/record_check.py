@@ -76,7 +76,7 @@ def read_records(report: Path) -> ReportRecords:
     check_folder(report, RUN_FILE, wanted, remedy)
     if not (report / RUN_FILE).is_file():
         raise Refusal(str(report), f"no {RUN_FILE}", wanted, remedy)
-    run = _read(report, report / RUN_FILE, RUN)
+    run = read_record(report, report / RUN_FILE, RUN)
     _check_format(report, run["version"])
     crate = _crate_checksums(report) if (report / CRATE).is_file() else None
     paths = [path for path in sorted((report / "keys").glob("*.json")) if path.name != "format.json"]
@@ -85,7 +85,7 @@ def read_records(report: Path) -> ReportRecords:
 
 def _check_format(report: Path, version: str) -> None:
     """Refuse a report whose layout is not known here: what would be said of it could be wrong."""
-    made = _read(report, report / "keys" / "format.json", {"format": int})["format"]
+    made = read_record(report, report / "keys" / "format.json", {"format": int})["format"]
     if made > FORMAT:
         got = f"format {made}, by roundoval {version}"
         raise Refusal("report folder", got, f"format {FORMAT} or older", "verify it with that version")
@@ -93,14 +93,14 @@ def _check_format(report: Path, version: str) -> None:
 
 def _read_page(report: Path, path: Path) -> tuple[str, dict[str, Any]]:
     """Read the record of one page, which stands under the name of its subject, so that no second one hides it."""
-    content = _read(report, path, PAGE)
+    content = read_record(report, path, PAGE)
     subject = content["page"].get("subject", "")
     if not isinstance(subject, str) or record_name(subject) != path.name:
         raise _broken(path, f"a record of {str(subject)!r}")
     return subject, content
 
 
-def _read(report: Path, path: Path, wanted: Mapping[str, Kind]) -> dict[str, Any]:
+def read_record(report: Path, path: Path, wanted: Mapping[str, Kind]) -> dict[str, Any]:
     """Read a record. It can be a stranger's: a link out of the folder, a pipe, or of any content."""
     if not path.is_file() or not is_inside(report, path):
         raise _broken(path, "no file of the report")
@@ -130,28 +130,12 @@ def _broken(path: Path, got: str) -> Refusal:
 def _crate_checksums(report: Path) -> dict[str, str]:
     """SHA-256 of the report's own files by the research object; inputs, which stand elsewhere, have no relative name."""
     path = report / CRATE
-    graph = _read(report, path, {"@graph": list})["@graph"]
+    graph = read_record(report, path, {"@graph": list})["@graph"]
     try:
         files = [entity for entity in graph if entity["@type"] == "File" and ":" not in entity["@id"]]
         return {unquote(entity["@id"]): str(entity["sha256"]) for entity in files}
     except (KeyError, TypeError, AttributeError) as error:
         raise _broken(path, f"an entity without {error}") from error
-
-
-def first_page_printed(report: Path) -> str:
-    """Return the SHA-256 of the first page whose PDF stands beside it as this very program printed it, '' for none.
-
-    ``run.json`` tells program and printer, the research object, which a run writes last, the files.
-    """
-    pdf, made_by = report / "index.pdf", software()
-    try:
-        run = _read(report, report / RUN_FILE, {"source": str, "paper": str})
-        files = _crate_checksums(report)
-    except Refusal:
-        return ""
-    same = pdf.is_file() and files.get(pdf.name) == sha256_of(pdf)
-    same = same and all(run[name] == made_by[name] for name in ("source", "paper"))
-    return files.get("index.html", "") if same else ""
 
 
 def check_files(records: ReportRecords) -> Iterator[Check]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
@@ -74,10 +75,10 @@ def faults_of_recordings(results_dir: str, riders: Collection[str]) -> tuple[str
     for path in sorted((Path(results_dir) / "tables" / "riders").glob("*/trials.csv")):
         if path.parent.name.partition(".")[0] not in riders:  # R01, or R01.ring of several rings
             continue
-        trials = _read(path, {"reason": str})
-        lost = trials[(trials["state"] == NOT_USED) & trials["usable"].astype(bool)]
-        excluded = lost["reason"].str.startswith((BEFOREHAND, BY_RULE))
-        found |= dict.fromkeys(lost.loc[~excluded, "reason"])
+        with path.open(encoding="utf-8", newline="") as stream:
+            trials = csv.DictReader(stream)
+            lost = [row["reason"] for row in trials if row["state"] == NOT_USED and row["usable"] == "True"]
+        found |= dict.fromkeys(reason for reason in lost if not reason.startswith((BEFOREHAND, BY_RULE)))
     return tuple(found)
 
 

@@ -22,7 +22,7 @@ import pandas as pd
 from analysis_lib.reports.page_keys import PageKeys, digest
 from analysis_lib.reports.page_origin import MISSING
 from analysis_lib.reports.run_record import sha256_of
-from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.reports.whole_file import written_whole
 from analysis_lib.study.folder import Study
 
 FILE = "ro-crate-metadata.json"
@@ -53,23 +53,40 @@ Entity = dict[str, Any]
 
 def write_run_crate(report: Path, study: Study) -> None:
     """Write the crate of a report folder from what is on record of its pages; always the last file of a run."""
-    text = json.dumps(describe_run(report, study), indent=1, sort_keys=True, ensure_ascii=False)
-    write_text_whole(report / FILE, text + "\n")
+    encoder = json.JSONEncoder(indent=1, sort_keys=True, ensure_ascii=False)
+    begin, end = encoder.encode({"@context": CONTEXT, "@graph": [0]}).split("0")
+    with written_whole(report / FILE) as stream:
+        for place, entity in enumerate(_entities(report, study)):
+            stream.write((",\n  " if place else begin).encode("utf-8"))
+            for part in encoder.iterencode(entity):
+                stream.write(part.replace("\n", "\n  ").encode("utf-8"))
+        stream.write(f"{end}\n".encode())
 
 
 def describe_run(report: Path, study: Study) -> Entity:
     """Return the crate as JSON-LD: flat, every entity once, in a fixed order."""
+    return {"@context": list(CONTEXT), "@graph": list(_entities(report, study))}
+
+
+def _entities(report: Path, study: Study) -> Iterator[Entity]:
+    """Go through the crate, its head first, then by name; of a thousand actions one is in memory at a time."""
     keys = PageKeys(report)
-    records = [record for name in keys.subjects() if "origin" in (record := keys.of(name))]
-    files = {name: sha256_of(report / name) for name in OWN_FILES if (report / name).is_file()}
-    files |= {name: sha for record in records for name, sha in record["files"].items()}
-    entities = {entity["@id"]: entity for name in sorted(files) for entity in [_file(name, files[name])]}
-    for record in records:
-        entities |= {entity["@id"]: entity for entity in _page_entities(record)}
-    parts = sorted(name for name, entity in entities.items() if entity["@type"] == "File")
-    actions = sorted(name for name, entity in entities.items() if entity["@type"] == "CreateAction")
-    head = _head(study, parts, actions)
-    return {"@context": list(CONTEXT), "@graph": [*head, *(entities[name] for name in sorted(entities))]}
+    own = [name for name in OWN_FILES if (report / name).is_file()]
+    files = {quote(name): (name, sha256_of(report / name)) for name in own}
+    actions: dict[str, str] = {}
+    others: dict[str, Entity] = {}
+    for subject, record in keys.records():
+        if "origin" in record:
+            files |= {quote(name): (name, sha) for name, sha in record["files"].items()}
+            files |= _inputs(record["origin"])
+            others |= {entity["@id"]: entity for entity in _beside_files(record)}
+            actions[f"#make-{quote(record['page']['subject'])}"] = subject
+    yield from _head(study, sorted(files), sorted(actions))
+    for name in sorted([*files, *actions, *others]):
+        if name in files:
+            yield _file(name, *files[name])
+        else:
+            yield _action(name, keys.of(actions[name])) if name in actions else others[name]
 
 
 def name_by_content(path: str, sha256: str) -> str:
@@ -129,29 +146,31 @@ def _head(study: Study, parts: list[str], actions: list[str]) -> list[Entity]:
     return [descriptor, root, profile, terms]
 
 
-def _page_entities(record: dict) -> Iterator[Entity]:
-    """The action that made one page, and everything outside the crate that it names."""
+def _beside_files(record: dict) -> Iterator[Entity]:
+    """What the action that made one page names beside files: the program, its packages, the parameters."""
+    program, packages = _program(record["origin"]["software"])
+    yield from (program, *packages, *_parameters(record))
+
+
+def _action(identifier: str, record: dict) -> Entity:
+    """The action that made one page."""
     origin, page = record["origin"], record["page"]
-    program, packages = _program(origin["software"])
-    inputs = [*_inputs("study", origin["inputs"]), *_inputs("notebooks", origin["notebook"])]
-    given = _parameters(page["subject"], origin["parameters"] | {"seed": origin["seed"]})
-    objects = [*inputs, *given]
+    program, _ = _program(origin["software"])
+    parameters = [entity["@id"] for entity in _parameters(record)]
     missing = [name for name, sha in origin["inputs"].items() if sha == MISSING]
     action: Entity = {
-        "@id": f"#make-{quote(page['subject'])}",
+        "@id": identifier,
         "@type": "CreateAction",
         "name": f"Make the page {page['page']}",
         "description": origin["command"] + (f" (missing: {', '.join(missing)})" if missing else ""),
         "instrument": {"@id": program["@id"]},
-        "object": _references([*(part["@id"] for part in objects), *map(quote, origin["tables"])]),
+        "object": _references([*_inputs(origin), *parameters, *map(quote, origin["tables"])]),
         "result": _references(map(quote, sorted(record["files"]))),
         "actionStatus": {
             "@id": f"http://schema.org/{'Failed' if page['cause'] else 'Completed'}ActionStatus"
         },
     }
-    if page["cause"]:
-        action["error"] = page["cause"]
-    yield from (program, *packages, *objects, action)
+    return action | ({"error": page["cause"]} if page["cause"] else {})
 
 
 def _program(software: dict) -> tuple[Entity, list[Entity]]:
@@ -178,31 +197,25 @@ def _program(software: dict) -> tuple[Entity, list[Entity]]:
     return program, needed
 
 
-def _parameters(subject: str, parameters: dict) -> list[Entity]:
+def _parameters(record: dict) -> list[Entity]:
+    subject, origin = record["page"]["subject"], record["origin"]
+    parameters = origin["parameters"] | {"seed": origin["seed"]}
     return [
         {"@id": f"#{quote(subject)}-{quote(name)}", "@type": "PropertyValue", "name": name, "value": value}
         for name, value in parameters.items()
     ]
 
 
-def _inputs(place: str, checksums: dict[str, str]) -> list[Entity]:
-    """Files outside the crate; one that was missing has no content to be named by."""
-    return [
-        _file(f"{place}/{name}", sha, name_by_content(f"{place}/{name}", sha))
-        for name, sha in checksums.items()
-        if sha != MISSING
-    ]
+def _inputs(origin: dict) -> dict[str, tuple[str, str]]:
+    """Path and SHA-256 of files outside the crate, by name; one that was missing has no content to be named by."""
+    read = {f"study/{name}": sha for name, sha in origin["inputs"].items()}
+    read |= {f"notebooks/{name}": sha for name, sha in origin["notebook"].items()}
+    return {name_by_content(path, sha): (path, sha) for path, sha in read.items() if sha != MISSING}
 
 
-def _file(name: str, sha256: str, identifier: str = "") -> Entity:
+def _file(identifier: str, name: str, sha256: str) -> Entity:
     kind = MEDIA_TYPES.get(PurePosixPath(name).suffix.lower(), "application/octet-stream")
-    return {
-        "@id": identifier or quote(name),
-        "@type": "File",
-        "name": name,
-        "encodingFormat": kind,
-        "sha256": sha256,
-    }
+    return {"@id": identifier, "@type": "File", "name": name, "encodingFormat": kind, "sha256": sha256}
 
 
 def _references(names: Iterable[str]) -> list[dict[str, str]]:

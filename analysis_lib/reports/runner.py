@@ -26,8 +26,8 @@ from analysis_lib.reports.pages import IndexEntry, index_body, linked_answer, wr
 from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.printed_first_page import first_page_printed
 from analysis_lib.reports.progress import Progress, Say, end_table
-from analysis_lib.reports.record_check import first_page_printed
 from analysis_lib.reports.rider_tables import faults_of_recordings
 from analysis_lib.reports.run_crate import write_run_crate
 from analysis_lib.reports.run_record import write_run_record
@@ -195,8 +195,8 @@ class _Run:
     def drop_strangers(self, plans: Sequence[PlannedPage]) -> None:
         """Remove the pages that are no longer the study's, such as those of a rider taken out."""
         planned = {plan.subject for plan in plans}
-        for name in self.keys.subjects():
-            if self.keys.of(name)["page"]["subject"] not in planned:
+        for name, record in self.keys.records():
+            if record["page"]["subject"] not in planned:
                 self.keys.forget(name)
 
     def make_page(self, plan: PlannedPage) -> PageState:
@@ -251,7 +251,7 @@ def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: s
     The first page is not printed again where it is the one `printed`, by its SHA-256. Returned is what stopped recordings
     of any rider.
     """
-    held = {keys.of(name)["page"]["subject"]: PageState(**keys.of(name)["page"]) for name in keys.subjects()}
+    held = {record["page"]["subject"]: PageState(**record["page"]) for _, record in keys.records()}
     plans = [plan for plan in planned_pages(study) if plan.subject in held]
     states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
     entries = [IndexEntry(state.name, state.page, state.headline, state.notebook) for state in states]
