@@ -12,12 +12,18 @@ import zlib
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.stored_columns import LARGEST_COLUMN, check_size
 
 DEEPEST = 16
 """Structures within structures; a recording has one or two."""
 
+LARGEST_BYTES = 256_000_000
+"""Of one structure, unpacked: eight channels of an hour at 1000 Hz, in double precision, are 230 MB."""
+
 HEADER_BYTES, MATRIX, COMPRESSED = 128, 14, 15
+HEAD_BYTES = 24
+"""Of a variable: its tag, and what kind of array it is."""
+FLAT = range(4, 16)
+"""Kinds of arrays that hold text or numbers and nothing within them."""
 
 
 def check_structures(path: Path) -> None:
@@ -28,17 +34,24 @@ def check_structures(path: Path) -> None:
         while at + 8 <= len(held):
             kind, size = struct.unpack_from(f"{order}2I", held, at)
             end = at + 8 + size
-            content = _unpacked(held[at + 8 : end], path.name) if kind == COMPRESSED else held[at:end]
+            content = _unpacked(held[at + 8 : end], order, path.name) if kind == COMPRESSED else held[at:end]
             if _depth(content, order) > DEEPEST:
                 got, wanted = f"structures nested more than {DEEPEST} deep", "a structure of vectors"
                 raise Refusal(path.name, got, wanted, "save the vectors themselves", scope="trial")
             at = end
 
 
-def _unpacked(packed: bytes, name: str) -> bytes:
+def _unpacked(packed: bytes, order: str, name: str) -> bytes:
+    """Unpack a structure, or of a variable that is none its head alone."""
     unpacking = zlib.decompressobj()
-    content = unpacking.decompress(packed, 8 * LARGEST_COLUMN)
-    check_size(name, LARGEST_COLUMN + 1 if unpacking.unconsumed_tail else 0)
+    head = unpacking.decompress(packed, HEAD_BYTES)
+    if len(head) < HEAD_BYTES or struct.unpack_from(f"{order}I", head, 16)[0] & 0xFF in FLAT:
+        return head
+    content = head + unpacking.decompress(unpacking.unconsumed_tail, LARGEST_BYTES)
+    if unpacking.unconsumed_tail:
+        got, wanted = f"a structure of more than {LARGEST_BYTES} bytes", "at most as many"
+        remedy = "cut the recording into trials, or save its vectors as variables of their own"
+        raise Refusal(name, got, wanted, remedy, scope="trial")
     return content
 
 

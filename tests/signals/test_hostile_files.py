@@ -118,10 +118,13 @@ def test_a_structure_that_unpacks_to_far_more_than_its_file(tmp_path, monkeypatc
     savemat(tmp_path / "ride", {"ride": columns | {"spare": np.zeros(200_000)}}, do_compression=True)
     settings = RecorderSettings("mat", IN_A_RIDE)
     assert read_recording(tmp_path / "ride", settings).time_s.size == 400
-    monkeypatch.setattr("analysis_lib.signals.mat_structures.LARGEST_COLUMN", 100_000)
-    monkeypatch.setattr("analysis_lib.signals.stored_columns.LARGEST_COLUMN", 100_000)
-    with pytest.raises(Refusal, match="wanted at most 100000"):
+    monkeypatch.setattr("analysis_lib.signals.mat_structures.LARGEST_BYTES", 8 * 100_000)
+    with pytest.raises(Refusal, match="got a structure of more than 800000 bytes") as refused:
         read_recording(tmp_path / "ride", settings)
+    assert "save its vectors as variables of their own" in refused.value.remedy
+    vectors = {"ride": columns, "spare": np.zeros(200_000)}
+    savemat(tmp_path / "ride", vectors, do_compression=True)  # beside the structure it is not even unpacked
+    assert read_recording(tmp_path / "ride", settings).time_s.size == 400
 
 
 def test_a_parquet_file_of_like_rows_that_unpacks_to_far_more_than_its_file(tmp_path, monkeypatch):
