@@ -18,9 +18,10 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.first_stage import VARIABLE, FirstStage
 from analysis_lib.reports.notebook_run import ONE_THREAD, RunFolder
 from analysis_lib.reports.one_run import STAGES
-from analysis_lib.reports.page_keys import FOLDER, source_digest
+from analysis_lib.reports.page_keys import source_digest
 from analysis_lib.reports.page_list import PlannedPage
 from analysis_lib.reports.page_making import PageMaking, PageState, RunStopped
+from analysis_lib.reports.page_records import FOLDER
 from analysis_lib.reports.pdf_page import printer_version
 from analysis_lib.reports.run_record import package_versions, sha256_of
 from analysis_lib.study.folder import Study, open_study

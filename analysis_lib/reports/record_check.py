@@ -11,8 +11,8 @@ from typing import Any, Literal
 from urllib.parse import unquote
 
 from analysis_lib.refusals import Refusal, cut, printable
-from analysis_lib.reports.page_keys import FORMAT, record_name
 from analysis_lib.reports.page_origin import MISSING, inputs_of_study, software
+from analysis_lib.reports.page_records import FORMAT, record_name
 from analysis_lib.reports.run_crate import FILE as CRATE
 from analysis_lib.reports.run_crate import OWN_FILES
 from analysis_lib.reports.run_record import sha256_of

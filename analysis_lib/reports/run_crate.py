@@ -19,8 +19,9 @@ from urllib.parse import quote
 
 import pandas as pd
 
-from analysis_lib.reports.page_keys import PageKeys, digest
+from analysis_lib.reports.page_keys import digest
 from analysis_lib.reports.page_origin import MISSING
+from analysis_lib.reports.page_records import PageKeys
 from analysis_lib.reports.run_record import sha256_of
 from analysis_lib.reports.whole_file import written_whole
 from analysis_lib.study.folder import Study

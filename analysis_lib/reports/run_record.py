@@ -38,6 +38,11 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def checksum_if_there(path: Path) -> str:
+    """Return the file's SHA-256, or 'missing' where there is none."""
+    return sha256_of(path) if path.is_file() else "missing"
+
+
 @cache
 def package_versions() -> dict[str, str]:
     """Return the versions of Python and of the packages that results follow from."""

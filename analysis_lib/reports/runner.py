@@ -11,28 +11,22 @@ from pathlib import Path
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
 from analysis_lib.reports.other_scripts import letter_figures
-from analysis_lib.reports.page_keys import PageKeys, StudyInputs, page_key
-from analysis_lib.reports.page_list import QUALITY_PAGE, STUDY_PAGE, PlannedPage, planned_pages, read_answer
-from analysis_lib.reports.page_making import PageState, RunStopped, faults_of_failed
+from analysis_lib.reports.page_keys import StudyInputs, page_key
+from analysis_lib.reports.page_list import PlannedPage, planned_pages
+from analysis_lib.reports.page_making import PageState, RunStopped
 from analysis_lib.reports.page_origin import (
     checksums_of,
-    command_for,
     frozen_plan,
-    inputs_of_study,
     page_origin,
-    software,
 )
-from analysis_lib.reports.pages import IndexEntry, index_body, linked_answer, write_page
+from analysis_lib.reports.page_records import PageKeys
 from analysis_lib.reports.parameters import check_parameters
 from analysis_lib.reports.pdf_page import why_no_pdf
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.printed_first_page import first_page_printed
 from analysis_lib.reports.progress import Progress, Say, end_table
-from analysis_lib.reports.rider_tables import faults_of_recordings
-from analysis_lib.reports.run_crate import write_run_crate
-from analysis_lib.reports.run_record import write_run_record
+from analysis_lib.reports.report_end import finish_report, lost_recordings
 from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
-from analysis_lib.study.alike import grouped
 from analysis_lib.study.folder import Study, open_study
 
 NEVER = "failed"
@@ -121,14 +115,14 @@ def make_report(
         if not only_rider and subjects is None:
             run.drop_strangers(plans)
         pages = run.make_all(plans)
-        faults = _finish(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
+        faults = finish_report(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
     errors = [error for error in study.errors if not only_rider or error.rider in ("", only_rider)]
     return Report(
         out,
         tuple(pages),
         tuple(dict.fromkeys(map(str, errors))),
         time.monotonic() - began,
-        _lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
+        lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
     )
 
 
@@ -232,51 +226,3 @@ class _Run:
             protocol = checksums_of(self.study.root, frozen_plan(self.study))
             inputs |= {"plan": protocol, "subject": plan.subject}
         return page_key(self.study, plan.template, plan.parameters, inputs)
-
-
-def _lost_recordings(
-    study: Study, out: Path, riders: Collection[str], states: Sequence[PageState]
-) -> tuple[str, ...]:
-    """Return what stopped recordings: by the tables of riders' pages, and by what failed pages say of each trial."""
-    return (*faults_of_recordings(str(out), riders), *faults_of_failed(study, states))
-
-
-def _first_the_study(plan: PlannedPage) -> tuple[bool, bool]:
-    return bool(plan.rider), plan == QUALITY_PAGE
-
-
-def _finish(study: Study, out: Path, keys: PageKeys, only_rider: str, printed: str) -> tuple[str, ...]:
-    """Write the first page and the records of the run, from all pages that the folder holds; the crate last.
-
-    The first page is not printed again where it is the one `printed`, by its SHA-256. Returned is what stopped recordings
-    of any rider.
-    """
-    held = {record["page"]["subject"]: PageState(**record["page"]) for _, record in keys.records()}
-    plans = [plan for plan in planned_pages(study) if plan.subject in held]
-    states = [held[plan.subject] for plan in sorted(plans, key=_first_the_study)]
-    entries = [IndexEntry(state.name, state.page, state.headline, state.notebook) for state in states]
-    riders = {plan.rider for plan in plans if plan.rider}
-    faults = _lost_recordings(study, out, riders, states)
-    problems = grouped([*map(str, study.problems), *faults], study.names)
-    answer = linked_answer(out / STUDY_PAGE.page, read_answer(out), STUDY_PAGE.page)
-    body = index_body(study.settings.study.question, answer, entries, problems)
-    heading = study.settings.study
-    write_page(
-        out / "index.html",
-        "All pages of this report",
-        body,
-        heading.name,
-        notice=heading.notice,
-        printed=printed,
-    )
-    write_run_record(
-        out / "run.json",
-        software(),
-        command_for(only_rider),
-        study.settings.study.seed,
-        inputs_of_study(study),
-        {state.subject: state.words for state in states},
-        {plan.subject: plan.parameters for plan in plans if held[plan.subject].notebook},
-    )
-    write_run_crate(out, study)
-    return faults

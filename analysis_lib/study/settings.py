@@ -11,62 +11,17 @@ from pydantic import AfterValidator, Field, ValidationError, model_validator
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.declared_lists import check_intensities, check_outcomes
 from analysis_lib.study.equipment import DrivetrainSettings, RingSettings, Role
 from analysis_lib.study.faults import Place, placed, refusals_from
-from analysis_lib.study.problems import listed, or_refuse, repeated, suggest
+from analysis_lib.study.problems import listed, or_refuse, suggest
 from analysis_lib.study.protocol import Design, Intensity, Metabolism, Outcome, Plan, Rules
 from analysis_lib.study.recorder_map import RecorderMap
 from analysis_lib.study.ring_roles import check_roles, spell_williams, unknown_rings
-from analysis_lib.study.schema import Name, SettingsPart, Word, is_inside
+from analysis_lib.study.schema import Name, SettingsPart, is_inside
+from analysis_lib.study.study_heading import StudyHeading
 
 FILE = "study.toml"
-SIMULATED = "Simulated data: an invented scenario; no riders were measured."
-RESERVED = {"overall", "all"}
-"""Words that tables and pages use for all intensities together."""
-
-
-class StudyHeading(SettingsPart):
-    """What the study is called and what it asks."""
-
-    name: Word = Field(description="name of the study")
-    question: Word = Field(description="the question that the study answers, as one sentence")
-    seed: int = Field(ge=0, description="whole number from which every random draw of the study follows")
-    simulated: bool = Field(
-        default=False,
-        description="true where nobody was measured: every page then says that the data are simulated",
-    )
-
-    @property
-    def notice(self) -> str:
-        """What every page says below its title; empty for a study of people."""
-        return SIMULATED if self.simulated else ""
-
-
-def _check_intensities(intensities: list[Intensity]) -> list[Intensity]:
-    faults = repeated("name", [part.name for part in intensities])
-    faults += repeated("label", [part.label for part in intensities])
-    faults += [
-        Refusal(
-            "intensity",
-            repr(word),
-            "another word",
-            "choose one: pages use this word for all intensities together",
-        )
-        for part in intensities
-        for word in (part.name, part.label)
-        if word.casefold() in RESERVED
-    ]
-    faults += repeated("order", [part.order for part in intensities])
-    return or_refuse(sorted(intensities, key=lambda part: part.order), faults)
-
-
-def _check_outcomes(outcomes: list[Outcome]) -> list[Outcome]:
-    faults = repeated("name", [part.name for part in outcomes])
-    primary = [part.name for part in outcomes if part.primary]
-    if len(primary) != 1:
-        remedy = "set primary = true on the one outcome that the study was planned for"
-        faults.append(Refusal("primary", listed(primary), "exactly one primary outcome", remedy))
-    return or_refuse(outcomes, faults)
 
 
 class StudySettings(SettingsPart):
@@ -95,8 +50,8 @@ class StudySettings(SettingsPart):
     study: StudyHeading
     rings: Annotated[dict[Name, RingSettings], AfterValidator(check_roles)]
     drivetrain: DrivetrainSettings
-    intensities: Annotated[list[Intensity], Field(min_length=1), AfterValidator(_check_intensities)]
-    outcomes: Annotated[list[Outcome], Field(min_length=1), AfterValidator(_check_outcomes)]
+    intensities: Annotated[list[Intensity], Field(min_length=1), AfterValidator(check_intensities)]
+    outcomes: Annotated[list[Outcome], Field(min_length=1), AfterValidator(check_outcomes)]
     design: Design
     recorders: dict[Name, RecorderMap] = Field(min_length=1)
     rules: Rules = Rules()

@@ -18,7 +18,7 @@ from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.cluster_worker import compare_facts, facts_here
 from analysis_lib.reports.one_run import STAGES
-from analysis_lib.reports.page_keys import PageKeys
+from analysis_lib.reports.page_records import PageKeys
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.ways_of_work import WayOfWork

@@ -13,9 +13,9 @@ from analysis_lib.reports.cluster_worker import WorkOrder, analyse_recording_her
 from analysis_lib.reports.first_stage import VARIABLE, FirstStage, count_taken
 from analysis_lib.reports.notebook_run import ONE_THREAD
 from analysis_lib.reports.one_run import STAGES, alone_in
-from analysis_lib.reports.page_keys import PageKeys
 from analysis_lib.reports.page_list import planned_pages
 from analysis_lib.reports.page_making import PageMaking
+from analysis_lib.reports.page_records import PageKeys
 from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.synthetic import small_rings_study, small_study

@@ -18,7 +18,7 @@ from analysis_lib.reports.intensity_labels import label_figure, label_table
 from analysis_lib.reports.notebook_page import NotebookPage, open_page
 from analysis_lib.reports.places import notebooks_folder
 from analysis_lib.reports.study_gathering import analyse_study
-from analysis_lib.study.settings import SIMULATED
+from analysis_lib.study.study_heading import SIMULATED
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 

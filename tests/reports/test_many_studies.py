@@ -14,7 +14,7 @@ from analysis_lib.reports import many_studies, pages
 from analysis_lib.reports.many_studies import MARK, Reports, StudyState, report_studies
 from analysis_lib.reports.page_making import PageState
 from analysis_lib.reports.runner import Report
-from analysis_lib.study.settings import SIMULATED
+from analysis_lib.study.study_heading import SIMULATED
 
 
 def test_a_bad_study_does_not_stop_the_others_and_the_first_page_says_why(

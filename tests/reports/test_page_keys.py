@@ -15,8 +15,9 @@ import pytest
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.one_run import alone_in
-from analysis_lib.reports.page_keys import PageKeys, StudyInputs, digest, page_key
+from analysis_lib.reports.page_keys import StudyInputs, digest, page_key
 from analysis_lib.reports.page_origin import frozen_plan, inputs_of_study
+from analysis_lib.reports.page_records import PageKeys
 from analysis_lib.reports.run_record import checksums
 from analysis_lib.reports.runner import make_report
 from analysis_lib.reports.whole_file import UNFINISHED
