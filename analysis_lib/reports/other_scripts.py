@@ -7,16 +7,17 @@ print as an empty box without anybody being told.
 from __future__ import annotations
 
 import re
+import sys
 import warnings
 from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.figures.style import FONT, RC
 from analysis_lib.reports.lettering import ONE_BY_ONE
 from analysis_lib.study.settings import StudySettings
 
+STYLE = "analysis_lib.reports.figures.style"
 SHOWN = 5
 """So many letters without a font are named."""
 
@@ -26,7 +27,14 @@ def letter_figures(settings: StudySettings) -> str:
 
     The sentence is empty where every letter has a font.
     """
-    families, boxes = _fonts_for(_letters_of(settings))
+    letters = _letters_of(settings)
+    if (
+        not letters and STYLE not in sys.modules
+    ):  # its own font does, and a run that draws nothing loads no matplotlib
+        return ""
+    from analysis_lib.reports.figures.style import FONT, RC
+
+    families, boxes = _fonts_for(letters)
     RC["font.family"] = [FONT, *families]
     if not boxes:
         return ""
@@ -58,6 +66,8 @@ def _fonts_for(letters: str) -> tuple[tuple[str, ...], str]:
         return (), ""
     from matplotlib import get_data_path
     from matplotlib.font_manager import findfont, fontManager
+
+    from analysis_lib.reports.figures.style import FONT
 
     left, families = set(letters) - _letters_in(findfont(FONT)), []
     for entry in sorted(fontManager.ttflist, key=lambda entry: (entry.name, entry.fname)):
