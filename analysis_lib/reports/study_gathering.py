@@ -57,8 +57,8 @@ def _written(study: Study, results_dir: str) -> tuple[WrittenTables, dict[str, s
 
 
 def _no_tables(rider: str) -> Refusal:
-    got, wanted = "no tables in the report", "a rider's page"
-    return Refusal(f"rider {rider}", got, wanted, "see that page", "rider", rider)
+    got, wanted = "a page without results", "a trial that can be used"
+    return Refusal(f"rider {rider}", got, wanted, "that page says why and what to mend", "rider", rider)
 
 
 def _analysed(study: Study) -> tuple[dict[str, RiderTables], dict[str, str]]:
