@@ -145,7 +145,7 @@ def _overall_row(advice) -> pd.DataFrame:
     low, high = advice.overall_mount_interval_deg
     phase_low, phase_high = advice.overall_phase_interval_deg
     row = {
-        "intensity": "all",
+        "intensity": "overall",
         "torque_phase_deg": advice.overall_phase_deg,
         "torque_phase_low_deg": phase_low,
         "torque_phase_high_deg": phase_high,

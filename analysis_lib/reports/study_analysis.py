@@ -252,12 +252,14 @@ class StudyAnalysis:
         return axial_mean(self.phases(intensity).to_numpy())
 
     def meter_gaps(self) -> pd.DataFrame:
-        """Return what a meter alone would add to oval − round, by intensity and sectors, with "all" intensities last.
+        """Return what a meter alone would add to oval − round, by intensity and sectors, with "overall" last.
 
         Columns ``intensity, sectors, mean_W, lowest_W, highest_W, riders``.
         """
         gaps = self.meter
-        over_all = gaps.groupby(["rider", "sectors"], as_index=False)["gap_W"].mean().assign(intensity="all")
+        over_all = (
+            gaps.groupby(["rider", "sectors"], as_index=False)["gap_W"].mean().assign(intensity="overall")
+        )
         grouped = pd.concat([gaps, over_all]).groupby(["intensity", "sectors"], sort=False)["gap_W"]
         return grouped.agg(mean_W="mean", lowest_W="min", highest_W="max", riders="size").reset_index()
 

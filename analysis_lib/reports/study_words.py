@@ -138,7 +138,7 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
             "No rider's recording holds the torque of both legs, so what a meter could have made up is not"
             " known: treat any difference in power as possibly the meter's."
         ]
-    overall = gaps[gaps["intensity"] == "all"]
+    overall = gaps[gaps["intensity"] == "overall"]
     one = overall[overall["sectors"] == 1].iloc[0]
     worst = overall.iloc[int(overall["mean_W"].abs().argmax())]
     more = (
@@ -176,7 +176,7 @@ def _meter_against_effect(analysis: StudyAnalysis, gaps: pd.DataFrame) -> list[s
         inside: list[str] = []
         outside: list[str] = []
         for intensity, estimate in effect.estimates.items():
-            error = errors.get("all" if intensity == "overall" else str(intensity))
+            error = errors.get(str(intensity))
             if error is not None:
                 bounds = estimate.interval(0.95)
                 (inside if bounds.low <= error <= bounds.high else outside).append(

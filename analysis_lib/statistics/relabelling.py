@@ -13,7 +13,14 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.equivalence import Word
-from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number, show_p
+from analysis_lib.statistics.estimates import (
+    Interval,
+    check_level,
+    decimals_for,
+    show_level,
+    show_number,
+    show_p,
+)
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, ring_order, split_intensities
 
 MOST_EXACT = 20_000
@@ -102,15 +109,16 @@ class RelabellingTest:
         return "difference" if self.p < 0.05 else "undecided"
 
     def sentence(self, level: float = 0.95) -> str:
-        """One sentence for a report, the floor of p with it."""
-        bounds = self.interval(level)
+        """One sentence for a report, the floor of p with it; digits by the effects' scatter over allocations."""
+        bounds, decimals = self.interval(level), decimals_for(float(np.std(self.effects)))
+        low, high = show_number(bounds.low, decimals), show_number(bounds.high, decimals)
         unit = f" {self.unit}" if self.unit else ""
         reach = (
             f"no {show_level(level)} interval, for so few allocations rule nothing out at that level"
             if math.isinf(bounds.low) and math.isinf(bounds.high)
-            else f"{show_level(level)} interval {show_number(bounds.low)} to {show_number(bounds.high)}"
+            else f"{show_level(level)} interval {low} to {high}"
         )
-        effect = f"{show_number(self.estimate, signed=True)}{unit}"
+        effect = f"{show_number(self.estimate, decimals, signed=True)}{unit}"
         return f"{self.quantity}: {effect} ({reach}; n = {self.n}; {show_p(self.p)}; {self.method})"
 
 

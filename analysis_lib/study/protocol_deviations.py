@@ -71,8 +71,8 @@ def compare_with_protocol(study: Study) -> list[Deviation]:
     folder = study.root / PLAN_FOLDER
     frozen = read_protocol(folder / PROTOCOL)
     if frozen is None:
-        found = "none that can be read" if (folder / PROTOCOL).exists() else "no protocol was frozen"
-        return [Deviation("protocol", "one frozen before the first trial", found)]
+        found = "none that can be read" if (folder / PROTOCOL).exists() else "not frozen"
+        return [Deviation("protocol", "to be frozen before the first trial", found)]
     return [
         *_changed_files(folder, frozen),
         *_changed_promises(study, frozen),

@@ -93,7 +93,7 @@ def test_a_whole_recorder_in_another_unit_is_told_in_one_line(tmp_path, capsys):
     said = capsys.readouterr().out.partition("Data quality")[0].splitlines()
     assert said[:2] == ["12 problems:", "  recorder two_leg_crank, 12 of its 12 trials cannot be used:"]
     assert "the values look 1000 times too large" in said[2] and "and 11 more like it: R01-P2-hard" in said[3]
-    assert said[4:6] == ["0 cautions", "1 note:"] and "no protocol was frozen" in said[6]
+    assert said[4:6] == ["0 cautions", "1 note:"] and "not frozen" in said[6]
 
 
 def test_a_report_names_what_stopped_recordings_once_and_neither_rules_nor_other_riders(tmp_path):

@@ -118,5 +118,5 @@ def test_that_nothing_was_frozen_is_a_note(root, capsys):
         "0 problems",
         "0 cautions",
         "1 note:",
-        "  Protocol: planned one frozen before the first trial; found no protocol was frozen.",
+        "  Protocol: planned to be frozen before the first trial; found not frozen.",
     ]

@@ -119,7 +119,7 @@ def test_every_criterion_is_drawn_with_its_mounts(analysis):
     for name in [name for name in table if name.startswith("regret_")]:
         assert table[name].min() >= 0
     by_intensity = mount_exhibits.intensity_table(analysis).frame
-    assert by_intensity["intensity"].tolist() == [*analysis.intensities, "all"]
+    assert by_intensity["intensity"].tolist() == [*analysis.intensities, "overall"]
 
 
 def test_fewer_periods_are_named_and_widen_nothing(analysis):
