@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import io
 import math
-import re
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -18,6 +17,7 @@ from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import TWO_COLUMNS, in_house_style
 from analysis_lib.reports.numbers import FILE_DIGITS, format_cell, format_p, write_csv
+from analysis_lib.reports.table_cells import holds_p, in_words, row_keys, word_kind, wordless
 from analysis_lib.reports.whole_file import write_bytes_whole
 
 SVG_METADATA = {"Date": None, "Creator": None}
@@ -43,18 +43,6 @@ SHOWN_ROWS = 40
 
 MANY_DOTS = 1500
 """Dots of one panel beyond which they are drawn as points of a picture, so that no page grows with them."""
-
-UNITS = {"deg": "deg", "Nm": "N·m", "W": "W", "rpm": "rpm", "kg": "kg", "mm": "mm"}
-"""Units by which a column's name may end."""
-
-SENTENCE = 60
-"""Characters from which a cell is given room to be read as a sentence rather than as a column of single words."""
-
-LABEL = 16
-"""Characters up to which a cell stays on one line, blanks or not: an intensity, say."""
-
-LONG_WORD = 24
-"""Characters without a gap beyond which a cell's word is broken over lines, so that it cannot push others away."""
 
 
 @dataclass(frozen=True)
@@ -170,13 +158,13 @@ class TableExhibit:
 
     @cached_property
     def _shown(self) -> pd.DataFrame:
-        return self.frame.loc[:, [not _wordless(values) for _, values in self.frame.items()]]
+        return self.frame.loc[:, [not wordless(values) for _, values in self.frame.items()]]
 
     @property
     def _rest(self) -> str:
         """Say which rows are not shown, where there are any."""
         rows = len(self.frame)
-        said = f" Shown are the first {SHOWN_ROWS} of {rows} rows; the file below the table has them all."
+        said = f" Shown are the first {SHOWN_ROWS} of {rows} rows; in a report the file below the table has them all."
         return said if rows > SHOWN_ROWS else ""
 
     @cached_property
@@ -204,7 +192,7 @@ class TableExhibit:
         return f'<th scope="col"{marks}>{escape(self._heading(column))}</th>'
 
     def _heading(self, column: object) -> str:
-        return self.headings.get(str(column), _in_words(str(column)))
+        return self.headings.get(str(column), in_words(str(column)))
 
     def _row(self, key: str, values: tuple) -> str:
         cells = [
@@ -214,11 +202,11 @@ class TableExhibit:
         return f'<tr id="table-{escape(self.name)}--{escape(key)}">{"".join(cells)}</tr>'
 
     def _cell(self, column: str, value: object, first: bool) -> str:
-        if _holds_p(column) and isinstance(value, float):
+        if holds_p(column) and isinstance(value, float):
             text = format_p(value)
         else:
             text = format_cell(value, self.digits.get(column))
-        kind, marks = "number" if column in self._of_numbers else _word_kind(text), ""
+        kind, marks = "number" if column in self._of_numbers else word_kind(text), ""
         if isinstance(value, int | float) and not isinstance(value, bool):
             percent = "%" if "(%" in self._heading(column) else ""
             whole = "" if isinstance(value, int) else "~"
@@ -239,49 +227,3 @@ def _dots_in(axes: Axes) -> int:
     """Count the dots of a panel; a curve without markers has none."""
     dotted = (line for line in axes.lines if line.get_marker() not in ("", " ", "None", None))
     return sum(np.size(line.get_xdata()) for line in dotted)
-
-
-def _in_words(name: str) -> str:
-    """Return a column's name as a heading, its unit in brackets.
-
-    >>> _in_words("mount_low_deg"), _in_words("peak_torque_Nm"), _in_words("riders_allocated")
-    ('mount low (deg)', 'peak torque (N·m)', 'riders allocated')
-    """
-    words, _, unit = name.rpartition("_")
-    return f"{words.replace('_', ' ')} ({UNITS[unit]})" if words and unit in UNITS else name.replace("_", " ")
-
-
-def _wordless(column: pd.Series) -> bool:
-    """Whether a column that is not of numbers holds nothing in any row."""
-    return not pd.api.types.is_numeric_dtype(column) and bool((column.isna() | (column == "")).all())
-
-
-def row_keys(frame: pd.DataFrame) -> list[str]:
-    """Return a short name for every row: the values of as many leading columns as tell all rows apart.
-
-    >>> row_keys(pd.DataFrame({"ring": ["round", "round"], "period": [1, 2], "n": [5, 5]}))
-    ['round-1', 'round-2']
-    """
-    for columns in range(1, frame.shape[1] + 1):
-        keys = [_slug(row) for row in frame.iloc[:, :columns].itertuples(index=False, name=None)]
-        if len(set(keys)) == len(keys):
-            return keys
-    return [str(number) for number in range(1, len(frame) + 1)]
-
-
-def _slug(values: tuple) -> str:
-    words = "-".join(format_cell(value) for value in values)
-    return re.sub(r"[^\w.−]+", "-", words).strip("-").lower()
-
-
-def _word_kind(text: str) -> str:
-    """Whether a cell is one short word, an id say, that stays on one line, a sentence, or holds too long a word."""
-    if len(text) > SENTENCE:
-        return "sentence"
-    if any(len(word) > LONG_WORD for word in re.split(r"[\s-]+", text)):
-        return "unbroken"
-    return "whole" if len(text) <= LABEL or (len(text) <= LONG_WORD and not re.search(r"\s", text)) else ""
-
-
-def _holds_p(column: str) -> bool:
-    return column == "p" or column.startswith("p_") or column.endswith("_p")
