@@ -34,10 +34,10 @@ def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:
     """Return how many pages are done, unchanged and failed, how long they took together, and the longest of each.
 
     >>> print(end_table([PageState("R01", "Rider R01", "", "", seconds=2.5), PageState("R02", "Rider R02", "", "")], 1.3))
-    done       2   2.5 s of work, longest 2.5 s (Rider R01)
-    unchanged  0
-    failed     0
-    in all     2   1.3 s on the clock
+    done      2   2.5 s of work, longest 2.5 s (Rider R01)
+    unchanged 0
+    failed    0
+    in all    2   1.3 s on the clock
     """
     kinds = {
         "done": [page for page in pages if page.made and not page.unchanged],

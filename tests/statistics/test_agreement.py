@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 
 import numpy as np
@@ -14,7 +13,6 @@ from scipy import stats
 from worked_peak_flow import PEFR
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import agreement
 from analysis_lib.statistics.agreement import bland_altman
 
 
@@ -217,7 +215,3 @@ def test_what_cannot_be_compared_is_refused(change, words):
     with pytest.raises(Refusal) as refused:
         bland_altman(**(GOOD | change))
     assert words in str(refused.value)
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(agreement).failed == 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +11,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import allocation
 from analysis_lib.statistics.allocation import allocate_riders, order_intensities
 
 
@@ -86,7 +84,3 @@ def test_what_cannot_be_drawn_is_refused(call, words):
     with pytest.raises(Refusal) as refused:
         call()
     assert words in str(refused.value)
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(allocation).failed == 0

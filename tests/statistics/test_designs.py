@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 from itertools import combinations, pairwise, permutations
 
@@ -12,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import designs
 from analysis_lib.statistics.designs import (
     TWO_RING_DESIGNS,
     design_variance,
@@ -168,7 +166,3 @@ def test_other_refusals():
     for counts in ({"AB": 3}, {"AB": 3, "BA": 0}, {"AB": 1, "BA": 1, "AA": 1}):
         with pytest.raises(Refusal, match="riders by sequence"):
             relabelling_floor(counts)
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(designs).failed == 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import itertools
 import time
 
@@ -15,7 +14,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import mixed
 from analysis_lib.statistics.mixed import fit_mixed_model
 
 BOTH = pytest.mark.parametrize("df_method", ["kenward-roger", "satterthwaite"])
@@ -719,7 +717,3 @@ def test_impossible_contrasts_are_refused():
             model.contrast(weights)
     with pytest.raises(Refusal, match="1 different"):
         model.f_test([{"oval": 1}, {"oval": 2}])
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(mixed).failed == 0

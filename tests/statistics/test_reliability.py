@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 
 import numpy as np
@@ -14,7 +13,6 @@ from scipy import stats
 from worked_peak_flow import PEFR
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import reliability
 from analysis_lib.statistics.agreement import bland_altman
 from analysis_lib.statistics.mixed import fit_mixed_model
 from analysis_lib.statistics.reliability import icc, turns_needed, typical_error
@@ -300,7 +298,3 @@ def test_other_refusals():
     for wrong in ((0.0, 1.0, 1.0), (1.0, -1.0, 1.0), (1.0, 1.0, 1.5), (1.0, 1.0, 0.0), (math.nan, 1.0, 1.0)):
         with pytest.raises(Refusal, match="turns needed"):
             turns_needed(wrong[0], wrong[1], independent_share=wrong[2])
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(reliability).failed == 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 
 import numpy as np
@@ -12,7 +11,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import sample_size, statistical_power
 from analysis_lib.statistics.sample_size import (
     riders_for_difference,
     riders_for_equivalence,
@@ -278,8 +276,3 @@ def test_impossible_plans_are_refused(call, words):
     with pytest.raises(Refusal) as refused:
         call()
     assert words in str(refused.value)
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(sample_size).failed == 0
-    assert doctest.testmod(statistical_power).failed == 0

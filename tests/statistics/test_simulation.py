@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 import time
 
@@ -11,7 +10,6 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics import simulation
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.statistics.designs import spell_design
 from analysis_lib.statistics.equivalence import judge
@@ -155,7 +153,3 @@ def test_impossible_plans_are_refused(call, words):
     with pytest.raises(Refusal) as refused:
         call()
     assert words in str(refused.value)
-
-
-def test_examples_in_docstrings():
-    assert doctest.testmod(simulation).failed == 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 import re
 from types import SimpleNamespace
@@ -14,8 +13,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study import delta_efficiency as delta_module
-from analysis_lib.study import metabolic_power as module
 from analysis_lib.study.contents import read_contents
 from analysis_lib.study.datapackage import describe_package
 from analysis_lib.study.delta_efficiency import delta_efficiency
@@ -259,10 +256,6 @@ def test_a_derived_outcome_needs_its_rules_declared(tiny):
     declare(tiny, metabolism="")
     with pytest.raises(Refusals, match=r"no \[metabolism\] table"):
         read_settings(tiny.root / "study.toml")
-
-
-def test_the_examples_in_the_modules_are_right():
-    assert doctest.testmod(module).failed == 0 and doctest.testmod(delta_module).failed == 0
 
 
 @pytest.mark.parametrize(

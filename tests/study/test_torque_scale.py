@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 
 import pandas as pd
@@ -25,10 +24,6 @@ from analysis_lib.study.torque_scale import (
 NM_IN_LBF_IN = 0.112984829  # 1 lbf·in in N·m, NIST SP 811, appendix B.8
 NM_IN_LBF_FT = 1.3558179  # 1 lbf·ft in N·m, likewise
 KJ_PER_LITRE = 16.58 + 4.51 * 0.9  # Brockway at an exchange ratio of 0.90
-
-
-def test_the_examples_in_the_module_are_right():
-    assert doctest.testmod(torque_scale).failed == 0
 
 
 # Metabolic power is power over efficiency. Moseley & Jeukendrup 2001: 19.8 %, from about 165 W on; Leirdal & Ettema 2011:
