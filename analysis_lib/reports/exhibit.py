@@ -164,7 +164,7 @@ class TableExhibit:
     def _rest(self) -> str:
         """Say which rows are not shown, where there are any."""
         rows = len(self.frame)
-        said = f" Shown are the first {SHOWN_ROWS} of {rows} rows; in a report the file below the table has them all."
+        said = f" Shown are the first {SHOWN_ROWS} of {rows} rows; a report's CSV has all."
         return said if rows > SHOWN_ROWS else ""
 
     @cached_property

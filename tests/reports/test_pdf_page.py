@@ -9,7 +9,7 @@ import pytest
 from paper import A4_POINTS, MARGIN_POINTS, TOP_POINTS, paper_pages, poppler, require_printer
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import pages, pdf_page, record_check, runner
+from analysis_lib.reports import pages, pdf_page, printed_first_page, runner
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.page_origin import software
 from analysis_lib.reports.pages import write_page
@@ -123,11 +123,11 @@ def test_a_pdf_is_kept_only_as_this_program_and_printer_left_it(
     if (report / stale).is_file():
         (report / stale).write_bytes(b"edited")
     elif stale:
-        monkeypatch.setattr(record_check, "software", lambda: software() | {stale: "another"})
+        monkeypatch.setattr(printed_first_page, "software", lambda: software() | {stale: "another"})
     whole = sha256_of(report / "index.html")
-    assert record_check.first_page_printed(report) == ("" if stale else whole)
+    assert printed_first_page.first_page_printed(report) == ("" if stale else whole)
     (report / "index.pdf").unlink()
-    assert record_check.first_page_printed(report) == ""
+    assert printed_first_page.first_page_printed(report) == ""
 
 
 @pytest.mark.parametrize(
