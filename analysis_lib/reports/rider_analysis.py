@@ -17,6 +17,7 @@ from analysis_lib.reports.first_stage import trial_loader
 from analysis_lib.reports.once import once
 from analysis_lib.reports.other_ring import doubt_rings
 from analysis_lib.reports.rider_legs import StatedLegs, legs_of
+from analysis_lib.reports.power_cautions import doubt_power
 from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.reports.rider_recordings import RiderRecordings
 from analysis_lib.reports.rider_slope import choose_slope
@@ -184,6 +185,15 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
         When no trial of the rider can be used.
     """
     trials, results = read_rider(study, rider)
+    if trials.empty:
+        raise Refusal(
+            f"rider {rider}",
+            "no trial in trials.csv",
+            "at least one that was ridden",
+            "run the report again once trials are listed",
+            "rider",
+            rider,
+        )
     if not results:
         raise Refusal(
             f"rider {rider}",
@@ -220,8 +230,12 @@ def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialR
         states.append((state, reason))
         if result is not None:
             results[str(row.trial)] = result
-    trials = trials.assign(state=[state for state, _ in states], reason=[reason for _, reason in states])
+    told = pd.DataFrame(
+        states, trials.index, ["state", "reason"], dtype="str"
+    )  # text also where no trial is listed
+    trials = trials.assign(state=told["state"], reason=told["reason"])
     trials = doubt_scales(study.settings, doubt_rings(study.settings, trials, results), results)
+    trials = doubt_power(trials, results)
     return with_quality(trials, results), results
 
 

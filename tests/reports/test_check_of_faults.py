@@ -1,4 +1,4 @@
-"""Nine faults in one study folder: each is told once, and what has no fault is analysed."""
+"""Ten faults in one study folder: each is told once, and what has no fault is analysed."""
 
 from __future__ import annotations
 
@@ -9,8 +9,11 @@ import pandas as pd
 import pytest
 from edits import edit_table
 
+from analysis_lib.refusals import Refusal
 from analysis_lib.reports.check import check_study
+from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_tables import faults_of_recordings
+from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
@@ -30,7 +33,7 @@ TOLD = {
 
 @pytest.fixture(scope="module")
 def faulty(tmp_path_factory):
-    """Empty, other unit, a column short, no numbers, cut short, one ring only, one cell twice, swapped, backwards."""
+    """Empty, other unit, a column short, no numbers, cut short, one ring only, a cell twice, swapped, backwards, misspelt."""
     root = tmp_path_factory.mktemp("faulty") / "study"
     one = tuple(part for part in DEMO_INTENSITIES if part.name == "steady")
     small_study(root, riders=6, duration_s=90.0, rate_hz=50.0, intensities=one)
@@ -61,7 +64,13 @@ def faulty(tmp_path_factory):
         one_ring = (trials["rider"] == "R03") & (trials["ring"] == "oval")
         return pd.concat([trials[~one_ring], again])
 
+    def misspell_the_rider(trials):
+        row = trials[trials["trial"] == "R06-P1-steady"].assign(trial="R07-P1-steady", rider="r07", file="")
+        return pd.concat([trials, row.assign(exclude="yes", exclude_reason="flat tyre")])
+
     edit_table(root, "trials.csv", list_trials)
+    edit_table(root, "trials.csv", misspell_the_rider)
+    edit_table(root, "riders.csv", lambda riders: pd.concat([riders, riders.tail(1).assign(rider="R07")]))
     return root
 
 
@@ -73,6 +82,9 @@ def test_each_fault_is_told_once_and_loses_nothing_else(faulty, capsys):
         assert len(lines) == 1 and words in lines[0], (trial, lines)
     (one_ring,) = [line for line in said.splitlines() if "(R03)" in line and "round only" in line]
     assert "cannot be compared within himself" in one_ring
+    misspelt, without_trials = (line for line in said.splitlines() if "R07" in line)
+    assert "(R07-P1-steady), column rider – got 'r07'" in misspelt and "did you mean 'R07'?" in misspelt
+    assert "(R07), column rider – got a rider without trials" in without_trials
     states = {
         row.split()[0]: row.split()[5] if "not used" not in row else "not used"
         for row in table.splitlines()
@@ -81,6 +93,12 @@ def test_each_fault_is_told_once_and_loses_nothing_else(faulty, capsys):
     assert {trial for trial, state in states.items() if state != "used"} == set(TOLD)
     assert states["R05-P1-steady"] == "caution"
     assert sum(state == "used" for state in states.values()) == 6 * 4 - 2 - (len(TOLD) - 1)
+
+
+def test_the_page_of_a_rider_without_trials_says_that_none_is_listed(faulty):
+    with pytest.raises(Refusal, match=r"rider R07 – got no trial in trials\.csv") as refused:
+        analyse_rider(open_study(faulty), "R07")
+    assert (refused.value.scope, refused.value.rider) == ("rider", "R07")
 
 
 def test_a_whole_recorder_in_another_unit_is_told_in_one_line(tmp_path, capsys):
