@@ -23,6 +23,12 @@ USUAL_SCALES = (1.0, 0.1, 0.01, 0.001, 1e-4, 1e-6)
 SAMPLES_FOR_A_HINT = 20_000
 USUAL_STEPS = 10_000  # enough of a recording to learn its usual step from
 
+CADENCE = "a mean cadence"
+TIME_HINT = (
+    "look at the unit of time_s (seconds declared as ms turn the crank 1000 times too fast, ms declared as s 1000 times too"
+    " slowly)"
+)
+
 FloatArray = NDArray[np.float64]
 
 
@@ -104,6 +110,15 @@ def check_travel(
     if not fault:
         return
     wrong_way = fault.endswith("backwards")
+    thousand_times = any(SLOWEST_RPM <= abs(rpm) * times <= FASTEST_RPM for times in (0.001, 1000.0))
+    if fault.startswith(CADENCE) and thousand_times and _falls_by_single_turns(stored):
+        raise Refusal(
+            f"{file}, time beside the crank angle",
+            fault,
+            f"{SLOWEST_RPM:g} to {FASTEST_RPM:g} rpm",
+            f"the angle falls by one turn, so its unit is right: {TIME_HINT}",
+            scope="trial",
+        )
     scaled = f" with scale = {scale:g}" if scale != 1 else ""
     raise Refusal(
         what=f"{file}, crank angle declared in {unit!r}{scaled}",
@@ -112,7 +127,8 @@ def check_travel(
         remedy=f"set scale = {-scale:g} for the angle if the recorder counts the other way round"
         if wrong_way
         else "unit or scale is probably wrong: look at the numbers and declare 'deg', 'rad' or 'turn'"
-        + _units_that_fit(stored, time_s, unit, scale),
+        + _units_that_fit(stored, time_s, unit, scale)
+        + (f"; or {TIME_HINT}" if fault.startswith(CADENCE) and thousand_times else ""),
         scope="trial",
     )
 
@@ -147,9 +163,9 @@ def _fault_of_travel(stored: FloatArray, turns: FloatArray, travel: float, rpm: 
     if mismatch := _fault_of_wraps(stored, turns):
         return mismatch
     if abs(rpm) > FASTEST_RPM:
-        return f"a mean cadence of {rpm:.0f} rpm"
+        return f"{CADENCE} of {rpm:.0f} rpm"
     if abs(rpm) < SLOWEST_RPM:
-        return f"a mean cadence of {rpm:.2f} rpm"
+        return f"{CADENCE} of {rpm:.2f} rpm"
     if travel < 0:
         return f"{-travel:.1f} turns backwards"
     if (turns.size - 1) / travel < FEWEST_SAMPLES_A_TURN:
@@ -170,6 +186,12 @@ def _fault_of_wraps(stored: FloatArray, turns: FloatArray) -> str:
         falls = np.median(np.abs(stored[wraps + 1] - stored[wraps]))
         return f"falls of {falls:.4g} turns, which are no whole turns"
     return ""
+
+
+def _falls_by_single_turns(stored: FloatArray) -> bool:
+    """Whether the stored angle starts anew after each turn, as it does in no other unit than its own."""
+    wraps = find_steps(stored, 0.5)
+    return bool(wraps.size and np.median(np.abs(stored[wraps + 1] - stored[wraps])) < 1.5)
 
 
 def _fault_of_mixed_units(stored: FloatArray, unit: str) -> str:

@@ -33,7 +33,7 @@ TOLD = {
 
 @pytest.fixture(scope="module")
 def faulty(tmp_path_factory):
-    """Empty, other unit, a column short, no numbers, cut short, one ring only, a cell twice, swapped, backwards, misspelt."""
+    """Empty, other unit, a column short, no numbers, cut short, one ring only, a cell twice, swapped, backwards, typo."""
     root = tmp_path_factory.mktemp("faulty") / "study"
     one = tuple(part for part in DEMO_INTENSITIES if part.name == "steady")
     small_study(root, riders=6, duration_s=90.0, rate_hz=50.0, intensities=one)

@@ -14,10 +14,10 @@ TURNS = 1.5 * TIME_S  # 90 rpm
 FULL_TURN = {"deg": 360.0, "rad": 2 * np.pi, "turn": 1.0}
 
 
-def read(tmp_path, angle, unit="deg", scale=1.0, temperature=None, warm=None):
-    table = pd.DataFrame({"t": TIME_S, "angle": angle, "total": 20 + 10 * np.cos(4 * np.pi * TURNS)})
+def read(tmp_path, angle, unit="deg", scale=1.0, temperature=None, warm=None, time=1.0, time_unit="s"):
+    table = pd.DataFrame({"t": TIME_S * time, "angle": angle, "total": 20 + 10 * np.cos(4 * np.pi * TURNS)})
     columns = {
-        "time_s": ColumnSource("t", "s"),
+        "time_s": ColumnSource("t", time_unit),
         "crank_deg": ColumnSource("angle", unit, scale),
         "torque_Nm": ColumnSource("total", "N m"),
     }
@@ -59,6 +59,22 @@ def test_a_scale_that_was_declared_in_vain(tmp_path):
 
 def test_an_angle_that_fits_nothing_is_given_no_hint(tmp_path):
     assert "they fit" not in remedy(tmp_path, TURNS % 1 * 4096)  # counts of an encoder
+
+
+@pytest.mark.parametrize(("time", "time_unit", "rpm"), [(1.0, "ms", "90000"), (1000.0, "s", "0.09")])
+def test_time_in_another_unit_is_told_where_the_angle_shows_its_own(tmp_path, time, time_unit, rpm):
+    """90 rpm, 1000 times too fast or too slowly; an angle that falls by 360 degrees is in degrees."""
+    with pytest.raises(Refusal, match=r"ride\.parquet, time beside the crank angle") as caught:
+        read(tmp_path, TURNS % 1 * 360, time=time, time_unit=time_unit)
+    assert caught.value.got == f"a mean cadence of {rpm} rpm"
+    assert "look at the unit of time_s (seconds declared as ms" in caught.value.remedy
+    assert "'deg', 'rad' or 'turn'" not in caught.value.remedy
+
+
+def test_time_in_another_unit_is_one_cause_of_two_where_the_angle_never_falls(tmp_path):
+    said = remedy(tmp_path, TURNS * 360, time_unit="ms")
+    assert "declare 'deg', 'rad' or 'turn'" in said and "; or look at the unit of time_s" in said
+    assert "time_s" not in remedy(tmp_path, TURNS * 360, "turn")  # 32 400 rpm in 360 times too large a unit
 
 
 @pytest.mark.parametrize(("stored", "scale"), [(20_123.0, "0.001"), (203.0, "0.1"), (2034.0, "0.01")])
