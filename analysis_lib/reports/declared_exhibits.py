@@ -33,6 +33,11 @@ def declared_table(settings: StudySettings, draws: int = 0) -> TableExhibit:
     ]
     rows += [
         ("interval", LEVEL, "level of intervals and bands, where a sentence does not say another"),
+        (
+            "verdict interval",
+            1 - 0.1 / max(len(settings.oval_rings), 1),
+            "level of the interval that must lie inside ± the smallest effect for a verdict of equivalent",
+        ),
         ("one-degree bins", BINS, "of a turn, over which torque is averaged"),
     ]
     rows += [("draws", draws, "of the mean turn, by bootstrap")] if draws else []

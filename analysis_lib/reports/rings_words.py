@@ -7,10 +7,12 @@ from analysis_lib.reports.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.rings_analysis import REFERENCE, RingsAnalysis
 from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.statistics.denominator_df import FTest
-from analysis_lib.statistics.estimates import decimals_for, show_count, show_level, show_number, show_p
+from analysis_lib.statistics.equivalence import say_verdict, show_interval
+from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_number, show_p
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.protocol_text import unit_after
 
 
 def answer(analysis: RingsAnalysis) -> list[str]:
@@ -26,7 +28,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
     rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
     called = analysis.study.settings.intensity_label
     each = [
-        f"{called(str(name))}: " + ", ".join(f"{row.ring} {row.verdict}" for row in here.itertuples())
+        f"{called(str(name))} " + ", ".join(f"{row.ring} {row.verdict}" for row in here.itertuples())
         for name, here in rows[rows["intensity"] != OVERALL].groupby("intensity", sort=False, observed=True)
     ]
     return [
@@ -34,7 +36,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
         *first_doubts(analysis),
         f"Primary outcome, {outcome.label}, mean over intensities:",
         *ring_sentences(outcome, effect),
-        f"Rings at each intensity, each intensity looked at by itself: {'; '.join(each)}.",
+        f"Each intensity looked at by itself: {'; '.join(each)}.",
     ]
 
 
@@ -59,28 +61,26 @@ def _ring_sentence(row: dict, outcome: Outcome, effect: RingsEffect) -> str:
     if not row["se"] > 0:
         return f"{head}: {show_number(row['estimate'], signed=True)}{unit}; the values do not vary, so no test can be made."
     shown = show_number(row["estimate"], decimals_for(row["se"]), signed=True)
-    return f"{head}: {row['verdict']}. {shown}{unit} ({held_together(row, effect, unit)}). {_reason(row, outcome, unit)}"
+    held = held_together(row, effect, outcome.difference_unit)
+    return f"{head}: {shown}{unit} ({held}). {_verdict(row, effect, outcome)}."
 
 
 def held_together(row: dict, effect: RingsEffect, unit: str = "") -> str:
     """Give the interval and p of one ring that hold for all rings at the same time."""
-    low, high = (show_number(row[name], decimals_for(row["se"])) for name in ("low", "high"))
-    return (
-        f"{show_level(effect.level)} interval that holds for all rings together {low} to {high}{unit};"
-        f" {show_p(row['p_family'])}, adjusted for all rings"
-    )
+    bounds = Interval(row["low"], row["high"], effect.level)
+    return f"{show_interval(bounds, row['se'], unit)}, {show_p(row['p_family'])}, both for all rings together"
 
 
-def _reason(row: dict, outcome: Outcome, unit: str) -> str:
-    margin = f"{show_number(outcome.smallest_effect)}{unit}"
-    if row["verdict"] == "equivalent":
-        zero = "It differs from zero, yet an" if row["low"] > 0 or row["high"] < 0 else "An"
-        return f"{zero} effect as large as {margin} in either direction is ruled out."
-    if row["verdict"] == "undecided":
-        return f"Neither zero nor an effect as large as {margin} can be ruled out."
-    if min(abs(row["low"]), abs(row["high"])) >= outcome.smallest_effect:
-        return f"It differs from zero by at least {margin}."
-    return f"It differs from zero; whether by as much as {margin} is not settled."
+def _verdict(row: dict, effect: RingsEffect, outcome: Outcome) -> str:
+    """The verdict on one ring; one of no effect that matters with the interval that decided it."""
+    low, high, smallest = row["low"], row["high"], outcome.smallest_effect
+    beyond = min(abs(low), abs(high)) >= smallest
+    margin = f"{show_number(smallest)}{unit_after(outcome)}"
+    said = say_verdict(row["verdict"], margin, low > 0 or high < 0, beyond)
+    if row["verdict"] != "equivalent":
+        return said
+    bounds = Interval(row["low_equivalence"], row["high_equivalence"], 1 - 0.1 / len(effect.rings))
+    return f"{said} ({show_interval(bounds, row['se'], outcome.difference_unit)} by itself)"
 
 
 def exertion_sentences(analysis: RingsAnalysis) -> list[str]:

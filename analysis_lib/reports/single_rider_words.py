@@ -7,7 +7,8 @@ from math import isfinite
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.statistics.estimates import show_count, show_level, show_number, show_p
+from analysis_lib.statistics.equivalence import say_verdict
+from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.protocol import Outcome
@@ -31,8 +32,8 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
             f"This study cannot answer its question for {outcome.label} of rider {analysis.rider}: {refusal}",
         ]
     called = analysis.study.settings.intensity_label
-    own = "; ".join(
-        f"{called(name)}: {effect.test.verdict(outcome.smallest_effect)}"
+    own = ", ".join(
+        f"{called(name)} {effect.test.verdict(outcome.smallest_effect)}"
         for name, effect in effects.items()
         if name != OVERALL
     )
@@ -58,12 +59,11 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
     """Say what the schedule's test gives for the mean over intensities, its floor with it."""
     effect = analysis.effects(outcome)[OVERALL]
     test, unit = effect.test, unit_after(outcome)
-    verdict = effect.test.verdict(outcome.smallest_effect)
     words = [
         (
-            f"{outcome.label} of rider {analysis.rider}, oval − round, {_over(analysis, outcome)}: {verdict}."
+            f"{outcome.label} of rider {analysis.rider}, oval − round, {_over(analysis, outcome)}:"
             f" {show_number(test.estimate, 2, signed=True)}{unit} ({_bounds(effect, unit)};"
-            f" {show_p(test.p)} by randomisation over the schedule)."
+            f" {show_p(test.p)} by randomisation over the schedule). {_verdict(effect, outcome, unit)}."
         )
     ]
     if test.smallest_p > 0.05:
@@ -71,10 +71,16 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
             f"The lot could have given only {test.relabellings} schedules, so no effect, however large, could have had a p"
             f" below {show_number(test.smallest_p, 3)}: ride more periods."
         )
-    if verdict == "undecided":
-        margin = f"{show_number(outcome.smallest_effect)}{unit}"
-        words.append(f"Neither zero nor an effect as large as {margin} can be ruled out.")
     return words
+
+
+def _verdict(effect: SingleRiderEffect, outcome: Outcome, unit: str) -> str:
+    """The verdict; one of no effect that matters with the interval that decided it."""
+    wide, smallest = effect.test.interval(0.95), outcome.smallest_effect
+    word = effect.test.verdict(smallest)
+    beyond = min(abs(wide.low), abs(wide.high)) >= smallest
+    said = say_verdict(word, f"{show_number(smallest)}{unit}", effect.test.p < 0.05, beyond)
+    return f"{said} ({_show(effect.test.interval(0.90), unit)})" if word == "equivalent" else said
 
 
 def _over(analysis: SingleRiderAnalysis, outcome: Outcome) -> str:
@@ -93,9 +99,13 @@ def _bounds(effect: SingleRiderEffect, unit: str) -> str:
     for level in (0.95, 0.90):
         bounds = effect.test.interval(level)
         if isfinite(bounds.low) and isfinite(bounds.high):
-            low, high = show_number(bounds.low, 2), show_number(bounds.high, 2)
-            return f"{show_level(level)} interval {low} to {high}{unit}"
+            return _show(bounds, unit)
     return "no interval: too few schedules"
+
+
+def _show(bounds: Interval, unit: str) -> str:
+    low, high = show_number(bounds.low, 2), show_number(bounds.high, 2)
+    return f"{show_level(bounds.level)} interval {low} to {high}{unit}"
 
 
 def schedule_sentences(analysis: SingleRiderAnalysis) -> list[str]:

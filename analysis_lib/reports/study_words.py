@@ -31,13 +31,13 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     table = effect.verdicts(outcome.smallest_effect)
     single = table[table["intensity"] != "overall"]
     called = analysis.study.settings.intensity_label
-    each = "; ".join(f"{called(row.intensity)}: {row.verdict}" for row in single.itertuples())
+    each = ", ".join(f"{called(row.intensity)} {row.verdict}" for row in single.itertuples())
     return [
         *first_doubts(analysis),
         *without_doubtful_rings(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
         *_without_value(analysis, outcome),
-        f"At each intensity, each looked at by itself: {each}.",
+        f"Each intensity looked at by itself: {each}.",
         *_one_sequence(analysis),
     ]
 

@@ -80,31 +80,65 @@ class Verdict:
     test: EquivalenceTest
 
     def sentence(self) -> str:
-        """The verdict in one sentence, with the interval that decided it."""
+        """The estimate with its 1 − alpha interval, then the verdict with what decided it."""
         estimate = self.test.estimate
-        if not estimate.se > 0:
-            return f"{estimate.quantity}: {self.word}. The values do not vary, so no test can be made."
-        decimals = decimals_for(estimate.se)
-        level = 1 - 2 * self.test.alpha if self.word == "equivalent" else 1 - self.test.alpha
-        bounds = estimate.interval(level)
-        shown = f"{show_level(level)} interval {show_number(bounds.low, decimals)} to "
-        shown += f"{show_number(bounds.high, decimals)}"
         unit = f" {estimate.unit}" if estimate.unit else ""
-        return f"{estimate.quantity}: {self.word}. {self._reason(bounds, unit)} ({shown}{unit})."
-
-    def _reason(self, bounds: Interval, unit: str) -> str:
+        if not estimate.se > 0:
+            shown = show_number(estimate.value, signed=True)
+            return f"{estimate.quantity}: {shown}{unit}. The values do not vary, so no test can be made."
+        wide = estimate.interval(1 - self.test.alpha)
+        shown = show_number(estimate.value, decimals_for(estimate.se), signed=True)
+        beyond = min(abs(wide.low), abs(wide.high)) >= self.smallest_effect
         margin = f"{show_number(self.smallest_effect)}{unit}"
+        found = say_verdict(self.word, margin, self.differs_from_zero, beyond)
+        return f"{estimate.quantity}: {shown}{unit} ({self._show(wide)}). {found}{self._tested()}."
+
+    def _show(self, bounds: Interval) -> str:
+        return show_interval(bounds, self.test.estimate.se, self.test.estimate.unit)
+
+    def _tested(self) -> str:
+        """What decided, beside the 1 − alpha interval."""
         if self.word == "equivalent":
-            zero = "It differs from zero, yet an" if self.differs_from_zero else "An"
-            return (
-                f"{zero} effect as large as {margin} in either direction is ruled out, {show_p(self.test.p)}"
-            )
-        if self.word == "undecided":
-            return f"Neither zero nor an effect as large as {margin} can be ruled out"
-        beyond = min(abs(bounds.low), abs(bounds.high)) >= self.smallest_effect
-        size = "and is at least" if beyond else "but whether it is as large as"
-        end = "" if beyond else " is not settled"
-        return f"It differs from zero, {show_p(self.test.estimate.p)}, {size} {margin}{end}"
+            return f" ({self._show(self.test.interval())}, {show_p(self.test.p)})"
+        return f" ({show_p(self.test.estimate.p)})" if self.word == "difference" else ""
+
+
+def say_verdict(word: Word, margin: str, differs: bool = False, beyond: bool = False) -> str:
+    """Say the word for an estimate and what it means, without a full stop.
+
+    Parameters
+    ----------
+    word : {"difference", "equivalent", "undecided"}
+    margin : str
+        The smallest effect that matters, with its unit.
+    differs, beyond : bool
+        Whether the interval excludes zero, and whether the whole of it lies beyond the smallest effect.
+
+    Examples
+    --------
+    >>> say_verdict("difference", "4 W", differs=True)
+    'Verdict: difference. It differs from zero; whether by as much as 4 W is not settled'
+    """
+    if word == "equivalent":
+        zero = "It differs from zero, yet an" if differs else "An"
+        meaning = f"{zero} effect as large as {margin} in either direction is ruled out"
+    elif word == "undecided":
+        meaning = f"Neither zero nor an effect as large as {margin} can be ruled out"
+    elif beyond:
+        meaning = f"It differs from zero by at least {margin}"
+    else:
+        meaning = f"It differs from zero; whether by as much as {margin} is not settled"
+    return f"Verdict: {word}. {meaning}"
+
+
+def show_interval(bounds: Interval, se: float, unit: str = "") -> str:
+    """Write an interval with its level, to two digits of the standard error.
+
+    >>> show_interval(Interval(-0.83, 3.21, 0.95), 1.0, "W")
+    '95 % interval −0.8 to 3.2 W'
+    """
+    low, high = (show_number(bound, decimals_for(se)) for bound in (bounds.low, bounds.high))
+    return f"{show_level(bounds.level)} interval {low} to {high}{f' {unit}' if unit else ''}"
 
 
 def two_one_sided_tests(

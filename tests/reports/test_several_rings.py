@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -141,7 +142,10 @@ def test_answer_comes_first_and_is_no_stronger_than_the_intervals(analysis):
     overall = effect.verdicts(outcome.smallest_effect)
     overall = overall[overall["intensity"] == "overall"].set_index("ring")["verdict"]
     for ring, word in overall.items():
-        assert any(line.startswith(f"{ring} − round: {word}.") for line in words)
+        assert any(
+            re.match(rf"{ring} − round: [+−][\d.]+ W \(95 % interval [^)]*\)\. Verdict: {word}\.", line)
+            for line in words
+        )
     own = contrasts_of(effect)
     assert len(own) == 6 * 2 * 3
     for exhibit in (

@@ -47,8 +47,8 @@ def test_bioequivalence_of_areas_on_the_raw_scale():
         (0.0, 1.0, 2.0, "equivalent", False, "is ruled out"),
         (0.0, 1.0, 1.8, "undecided", False, "Neither zero nor"),
         (2.3, 1.0, 1.0, "difference", True, "not settled"),
-        (6.0, 1.0, 3.0, "difference", True, "is at least 3 W"),
-        (-6.0, 1.0, 3.0, "difference", True, "is at least 3 W"),
+        (6.0, 1.0, 3.0, "difference", True, "by at least 3 W"),
+        (-6.0, 1.0, 3.0, "difference", True, "by at least 3 W"),
         (0.5, 0.1, 2.0, "equivalent", True, "It differs from zero, yet an effect as large as 2 W"),
         (2.0, 1.0, 1.0, "undecided", False, "Neither zero nor"),
     ],
@@ -57,6 +57,28 @@ def test_every_word(value, se, margin, word, differs, phrase):
     verdict = judge(effect(value, se), margin)
     assert (verdict.word, verdict.differs_from_zero) == (word, differs)
     assert phrase in verdict.sentence()
+
+
+# ± 2.228 · se is the 95 % interval of t(10), ± 1.812 · se the 90 % one that decides equivalence (any table of t).
+@pytest.mark.parametrize(
+    ("value", "margin", "said"),
+    [
+        (
+            0.5,
+            3.0,
+            "Power, oval − round: +0.5 W (95 % interval −1.7 to 2.7 W). Verdict: equivalent. An effect as large as 3 W in"
+            " either direction is ruled out (90 % interval −1.3 to 2.3 W, p = 0.016).",
+        ),
+        (
+            2.0,
+            1.0,
+            "Power, oval − round: +2.0 W (95 % interval −0.2 to 4.2 W). Verdict: undecided. Neither zero nor an effect as"
+            " large as 1 W can be ruled out.",
+        ),
+    ],
+)
+def test_a_sentence_gives_the_estimate_first_and_what_decided(value, margin, said):
+    assert judge(effect(value), margin).sentence() == said
 
 
 @given(st.floats(-20, 20), st.floats(0.01, 10), st.floats(2, 60), st.floats(0.1, 20), st.floats(0.001, 0.4))
