@@ -10,6 +10,7 @@ import pandas as pd
 from analysis_lib.refusals import Refusals
 from analysis_lib.reports.numbers import format_cell
 from analysis_lib.reports.other_ring import CAUTION_OF_RING, is_throughout, ring_doubts
+from analysis_lib.reports.power_cautions import power_doubts
 from analysis_lib.reports.rider_analysis import read_rider
 from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.reports.scale_cautions import powers_of
@@ -21,6 +22,7 @@ from analysis_lib.study.frozen_protocol import PROTOCOL
 from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.protocol_deviations import compare_with_protocol, what_was_compared
 from analysis_lib.study.readiness import NO_ROWS
+from analysis_lib.study.rider_power import PowerDoubt
 from analysis_lib.study.torque_scale import check_scales, recorders_in_doubt
 
 OF_DEVIATIONS = ". Undo what was a mistake; the study's page lists what is left"
@@ -109,10 +111,12 @@ class _Readings:
 def _read_everything(study: Study) -> _Readings:
     frames, of_riders = [], []
     powers_W: dict[str, float] = {}
+    of_power: list[PowerDoubt] = []
     for rider in study.riders["rider"]:
         try:
             trials, results = read_rider(study, rider)
             powers_W |= powers_of(results)
+            of_power += power_doubts(trials, results)
         except Refusals as several:
             of_riders += [str(part) for part in several.refusals]
             trials = study.trials[study.trials["rider"] == rider].assign(state=NOT_USED, reason="")
@@ -125,17 +129,20 @@ def _read_everything(study: Study) -> _Readings:
     for row in read[(read["state"] == NOT_USED) & read["usable"] & ~by_rule].itertuples():
         of_recorders.setdefault(str(row.recorder), {})[str(row.reason)] = None
     scales = recorders_in_doubt(check_scales(study.settings, study.trials, powers_W))
-    doubts = [*(part.sentence() for part in scales), *_doubts_of(read, (read["state"] == CAUTION) | by_rule)]
+    told = _doubts_of(read, (read["state"] == CAUTION) | by_rule, [part.said for part in of_power])
+    doubts = [*(part.sentence() for part in [*scales, *of_power]), *told]
     return _Readings(read, of_riders, of_recorders, doubts)
 
 
-def _doubts_of(read: pd.DataFrame, doubtful: pd.Series) -> list[str]:
-    """Say what speaks against each trial; what speaks against nearly all of them in the same way is said once."""
+def _doubts_of(read: pd.DataFrame, doubtful: pd.Series, elsewhere: list[str]) -> list[str]:
+    """Say what speaks against each trial; not what is said `elsewhere`, and once what holds of nearly all of them."""
     reasons, said = read.loc[doubtful].set_index("trial")["reason"], []
     if is_throughout(read):
         words = ring_doubts(read)
         said = [f"{words[0].upper()}{words[1:]}."]
         reasons = reasons.str.replace(CAUTION_OF_RING, "", regex=False).str.strip()
+    for words in elsewhere:
+        reasons = reasons.str.replace(words, "", regex=False).str.strip()
     return [*said, *(f"{trial}: {reason}" for trial, reason in reasons.items() if reason)]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import pandas as pd
 
@@ -51,6 +51,16 @@ def analyse_listed_trial(
     if rule := broken_rule(result.quality, study.settings.rules):
         return None, NOT_USED, BY_RULE + rule
     return result, CAUTION if result.cautions else USED, " ".join(result.cautions)
+
+
+def under_caution(trials: pd.DataFrame, words: Iterable[str]) -> pd.DataFrame:
+    """Return trials with ``state, reason``, those under caution for which there are words: what speaks against them."""
+    told = pd.Series(list(words), trials.index, dtype=object)
+    doubtful = told != ""
+    return trials.assign(
+        state=trials["state"].mask(doubtful, CAUTION),
+        reason=trials["reason"].mask(doubtful, (trials["reason"] + " " + told).str.strip()),
+    )
 
 
 def with_quality(trials: pd.DataFrame, results: dict[str, TrialResult]) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from analysis_lib.reports.derived_rows import power_of
-from analysis_lib.reports.rider_trials import CAUTION
+from analysis_lib.reports.rider_trials import under_caution
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.settings import StudySettings
 from analysis_lib.study.torque_scale import cautions_of, check_scales
@@ -36,9 +36,4 @@ def doubt_scales(
         " ".join(cautions_of(checks, str(row.recorder), str(row.trial))) if row.trial in results else ""
         for row in trials.itertuples()
     ]
-    words = pd.Series(told, trials.index, dtype=object)
-    doubtful = words != ""
-    return trials.assign(
-        state=trials["state"].mask(doubtful, CAUTION),
-        reason=trials["reason"].mask(doubtful, (trials["reason"] + " " + words).str.strip()),
-    )
+    return under_caution(trials, told)
