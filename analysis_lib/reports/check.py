@@ -14,6 +14,7 @@ from analysis_lib.reports.power_cautions import power_doubts
 from analysis_lib.reports.rider_analysis import read_rider
 from analysis_lib.reports.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.reports.scale_cautions import powers_of
+from analysis_lib.reports.turned_words import turn_cautions, turn_doubts
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import grouped
 from analysis_lib.study.exchanged_rings import is_against_sequences
@@ -130,7 +131,7 @@ def _read_everything(study: Study) -> _Readings:
         of_recorders.setdefault(str(row.recorder), {})[str(row.reason)] = None
     scales = recorders_in_doubt(check_scales(study.settings, study.trials, powers_W))
     told = _doubts_of(read, (read["state"] == CAUTION) | by_rule, [part.said for part in of_power])
-    doubts = [*(part.sentence() for part in [*scales, *of_power]), *told]
+    doubts = [*(part.sentence() for part in scales), *(part.sentence() for part in of_power), *told]
     return _Readings(read, of_riders, of_recorders, doubts)
 
 
@@ -141,9 +142,10 @@ def _doubts_of(read: pd.DataFrame, doubtful: pd.Series, elsewhere: list[str]) ->
         words = ring_doubts(read)
         said = [f"{words[0].upper()}{words[1:]}."]
         reasons = reasons.str.replace(CAUTION_OF_RING, "", regex=False).str.strip()
-    for words in elsewhere:
+    turns = turn_doubts(read)
+    for words in [*elsewhere, *turn_cautions(read)]:
         reasons = reasons.str.replace(words, "", regex=False).str.strip()
-    return [*said, *(f"{trial}: {reason}" for trial, reason in reasons.items() if reason)]
+    return [*said, *turns, *(f"{trial}: {reason}" for trial, reason in reasons.items() if reason)]
 
 
 def _lines_of_recorders(study: Study, read: _Readings, names: list[str]) -> list[str]:

@@ -112,9 +112,11 @@ def compare_powers(trials: pd.DataFrame, powers_W: Mapping[str, float]) -> list[
         Recorded power; trials without it are passed over.
     """
     rows = [
-        (str(row.trial), int(row.period), str(row.intensity), power)
-        for row in trials.itertuples()
-        if (power := powers_W.get(str(row.trial), math.nan)) > 0
+        (str(trial), int(period), str(intensity), power)
+        for trial, period, intensity in zip(
+            trials["trial"], trials["period"], trials["intensity"], strict=True
+        )
+        if (power := powers_W.get(str(trial), math.nan)) > 0
     ]
     found = []
     for trial, period, intensity, power in rows:
