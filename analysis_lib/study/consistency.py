@@ -15,6 +15,7 @@ from analysis_lib.study.measured_quantities import measured_quantities
 from analysis_lib.study.problems import Problem, listed, rename, suggest
 from analysis_lib.study.rows import TRIALS
 from analysis_lib.study.settings import FILE
+from analysis_lib.study.zero_values import check_zero_values
 
 
 def find_problems(contents: Contents) -> list[Problem]:
@@ -212,6 +213,7 @@ CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
     check_cells_of_design,
     check_missing_trials,
     *trial_checks.CHECKS,
+    check_zero_values,
     *readiness.CHECKS,
     *derived_checks.CHECKS,
 )

@@ -139,3 +139,13 @@ def test_too_few_force_checks_are_refused_by_the_name_of_their_channel(forces):
     with pytest.raises(Refusal, match="zero checks of channel 'fore_aft_left' – got 2 checks") as caught:
         study.load_trial("T1")
     assert (caught.value.scope, caught.value.trial) == ("trial", "T1")
+
+
+def test_a_zero_force_is_held_to_the_torque_that_it_makes_on_a_crank(forces):
+    """20 N·m on a crank of 170 mm are 117.6 N, and the 300 N·m that no riding reaches 1765 N."""
+    forces.replace("zero_checks.csv", f"{ZERO_AFT_N},{ZERO_UP_N},{ZERO_ACROSS_N}", f"110,{ZERO_UP_N},125")
+    (caution,) = open_study(forces.root).cautions
+    assert "column zero_force_tangential_right_N – got 125 N – wanted at most 117.6 N" in str(caution)
+    forces.replace("zero_checks.csv", f"110,{ZERO_UP_N},125", f"110,{ZERO_UP_N},1800")
+    errors = [error for error in open_study(forces.root).errors if "got 1800 N – wanted" in str(error)]
+    assert "T1" in {error.trial for error in errors} and "write it in N, whatever" in str(errors[0])
