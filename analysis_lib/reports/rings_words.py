@@ -10,7 +10,7 @@ from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.equivalence import say_verdict, show_interval
 from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_number, show_p
 from analysis_lib.statistics.rings import RingsEffect
-from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_text import unit_after
 
@@ -196,10 +196,11 @@ def methods(analysis: RingsAnalysis) -> list[str]:
             " by exact integration over angle in whole turns; power is work over the turn divided by its duration."
         ),
         (
-            "At each intensity, and for the mean over intensities: value = rider + period + ring by least squares, all"
-            f" fixed{repeats}; each oval ring against {REFERENCE} with intervals that hold for all rings together, by the"
-            " multivariate t distribution (Dunnett 1955). F test of rings beside it. Equivalent: both one-sided tests"
-            " at 0.05 divided by the number of oval rings reject an effect as large as the smallest that matters;"
+            "At each intensity and overall: value = rider + period + ring by least squares, all fixed"
+            f"{repeats}; {OVERALL_OF_PERIODS}. Each oval ring against {REFERENCE} with intervals that hold for all rings"
+            " together, by the multivariate t distribution (Dunnett 1955). F test of rings beside it. Equivalent: both"
+            " one-sided tests at 0.05 divided by the number of oval rings reject an effect as large as the smallest that"
+            " matters;"
             " difference: the simultaneous 95 % interval excludes zero; else undecided. Ovals among themselves: Dunn's"
             " intervals and Holm's p. Carry-over: the ring of the period before in the same model (Jones & Kenward"
             " 2014, ch. 4), shown and never a gate. Mixed model: random rider, REML, Kenward & Roger 1997."

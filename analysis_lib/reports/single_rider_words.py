@@ -10,7 +10,7 @@ from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.statistics.equivalence import say_verdict
 from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
-from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_text import unit_after
 
@@ -163,8 +163,9 @@ def methods(analysis: SingleRiderAnalysis) -> list[str]:
             " over the turn divided by its duration. Standard errors of turns allow for successive turns being alike."
         ),
         (
-            "Effect: mean of the oval periods − mean of the round ones. p: share of all schedules that the lot could have"
-            " given with an effect as large in either direction (Edgington & Onghena 2007, ch. 11); interval: all constant"
+            f"Effect: mean of the oval periods − mean of the round ones; {OVERALL_OF_PERIODS}."
+            " p: share of all schedules that the lot could have given with an effect as large in either direction (Edgington"
+            " & Onghena 2007, ch. 11); interval: all constant"
             " effects that this test does not reject. Beside it a bootstrap of blocks of successive periods (Künsch 1989),"
             " which is too narrow with so few periods and decides nothing."
         ),

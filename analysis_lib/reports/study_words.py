@@ -10,6 +10,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.doubtful_rings import without_doubtful_rings
 from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
@@ -232,8 +233,8 @@ def methods(analysis: StudyAnalysis) -> list[str]:
         ),
         (
             "Each rider gives one contrast an intensity, mean of the oval periods minus mean of the round"
-            " periods; the estimate is the unweighted mean of the sequence means (Senn 2002, ch. 3). Curves:"
-            " largest-|t| band over relabelled sequences or flipped signs, adjusted for sequence where three riders"
+            f" periods; {OVERALL_RULE}. The estimate is the unweighted mean of the sequence means (Senn 2002, ch. 3)."
+            " Curves: largest-|t| band over relabelled sequences or flipped signs, adjusted for sequence where three riders"
             " share one (Nichols & Holmes 2002). Intensities together: Dunn's intervals and"
             " Holm's p. Beside it: relabelling of sequences, mixed models (REML, Kenward & Roger 1997), fixed"
             " riders by least squares, the log scale; individual response from replicate periods (Senn 2016)."

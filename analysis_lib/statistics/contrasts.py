@@ -13,13 +13,19 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
 
+OVERALL_RULE = (
+    "overall is the plain mean of a rider's contrasts at all intensities: a period that lacks a value at one intensity"
+    " still counts at the others, and a rider without a contrast at some intensity is in no overall estimate"
+)
+"""What becomes of missing values in the overall estimate of one oval ring."""
+
 COLUMNS = ["rider", "sequence", "intensity", "contrast", "periods_round", "periods_oval"]
 
 
 def rider_contrasts(trials: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Contrast the rings within each rider: mean of the oval periods − mean of the round periods.
 
-    The contrast named "overall" is the plain mean of the rider's contrasts over all intensities.
+    The contrast named "overall" is made by `OVERALL_RULE`.
 
     Parameters
     ----------

@@ -151,7 +151,8 @@ def ring_effect(
 
     Each rider gives one contrast an intensity: the mean of the oval periods − the mean of the round periods.
     The estimate is the unweighted mean of the sequence means of these contrasts, t with n − (number of
-    sequences) degrees of freedom; "overall" does the same with each rider's mean over all intensities. With
+    sequences) degrees of freedom; "overall" does the same with the plain mean of a rider's contrasts at all
+    intensities, which a period that lacks one intensity still enters by the others (`contrasts.OVERALL_RULE`). With
     sequences that mirror one another period effects cancel exactly; `notes` says where they do not. With one
     sequence it is the one-sample t, and period effects cannot be told from the ring.
 

@@ -130,7 +130,8 @@ def relabelling_test(
     The sequences were given out by chance, so if the ring does nothing a rider's values by period would have
     been the same in any sequence. Every way to share out the same numbers of sequences is tried, up to
     20 000; beyond that 9999 at random, with p = (1 + those that reach the observed)/(1 + 9999). The statistic
-    is that of `crossover.ring_effect`. Nothing is assumed about distributions or period effects. With two
+    is that of `crossover.ring_effect`, but "overall" is made of periods (`trial_table.OVERALL_OF_PERIODS`): the two differ
+    where a period lacks an intensity. Nothing is assumed about distributions or period effects. With two
     sequences it is the permutation test of the riders' period differences.
 
     Parameters

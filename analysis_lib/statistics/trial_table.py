@@ -62,6 +62,13 @@ def ring_order(trials: pd.DataFrame) -> pd.DataFrame:
     return cells.pivot_table(index="sequence", columns="period", values="ring", aggfunc="first", sort=True)
 
 
+OVERALL_OF_PERIODS = (
+    "overall takes each period's mean over all intensities: a period that lacks a value at one intensity counts nowhere"
+    " in it"
+)
+"""What becomes of missing values in an overall estimate that is made of periods."""
+
+
 def split_intensities(trials: pd.DataFrame) -> list[tuple[object, pd.DataFrame]]:
     """Return the trials of each intensity, then for "overall" the mean of all intensities of a rider's
     period.

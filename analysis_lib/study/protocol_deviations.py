@@ -100,8 +100,18 @@ def what_was_compared(study: Study) -> str:
     if not protocol.is_file() or not is_inside(study.root, protocol):
         return ""
     return (
-        f"The protocol whose checksum begins with {sha256_of_file(protocol)[:12]} was compared with the study"
+        f"The protocol whose checksum begins with {sha256_of_file(protocol)[:12]} was compared with the study, rests"
+        f" between periods and orders of intensities {_by_time(study.trials)}"
     )
+
+
+def _by_time(trials: pd.DataFrame) -> str:
+    """Say by what rests and orders were compared, or that they were not."""
+    known, listed_trials = int(trials["started_at"].notna().sum()), len(trials)
+    if not known:
+        return "not, for trials.csv has no started_at"
+    of_some = f" of the {known} of {listed_trials} trials that have one" if known < listed_trials else ""
+    return f"by started_at{of_some}"
 
 
 def _changed_files(folder: Path, frozen: dict[str, Any]) -> Iterator[Deviation]:

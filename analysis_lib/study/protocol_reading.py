@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from analysis_lib.study.frozen_protocol import OPEN_ALLOCATION, OPEN_SCHEDULE, sha256_of_file
+from analysis_lib.study.protocol_text import in_present_words
 from analysis_lib.study.schema import is_inside
 
 
@@ -26,7 +27,16 @@ def read_protocol(path: Path) -> dict[str, Any] | None:
     except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return None
     is_one = all(isinstance(word, str) for word in words) and all(isinstance(n, int | float) for n in numbers)
-    return frozen if is_one else None
+    return _in_present_words(frozen) if is_one else None
+
+
+def _in_present_words(frozen: dict[str, Any]) -> dict[str, Any]:
+    """Call the analysis what it is called now, so that words alone are no change."""
+    promised = frozen["promised"]
+    if not isinstance(analysis := promised.get("analysis"), dict) or "method" not in analysis:
+        return frozen
+    said = {**analysis, "method": in_present_words(analysis["method"])}
+    return {**frozen, "promised": {**promised, "analysis": said}}
 
 
 def read_frozen_table(path: Path, sha256: str, columns: Collection[str]) -> pd.DataFrame | None:

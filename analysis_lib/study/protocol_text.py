@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
+
 import pandas as pd
 
+from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.estimates import show_count, show_level, show_number
+from analysis_lib.statistics.trial_table import OVERALL_OF_PERIODS
 from analysis_lib.study.metabolic_power import EQUATIONS
 from analysis_lib.study.plan import StudyPlan
 from analysis_lib.study.plan_power import EQUIVALENCE, power_table
@@ -16,7 +20,7 @@ from analysis_lib.study.settings import StudySettings
 LEVEL = 0.95
 ANALYSIS = (
     "Per rider and intensity one contrast: the mean of the oval periods minus the mean of the round periods;"
-    " overall the same with each period's mean over all intensities. The estimate is the unweighted mean of the"
+    f" {OVERALL_RULE}. The estimate is the unweighted mean of the"
     " sequence means of these contrasts, t with riders minus sequences degrees of freedom, 95 % interval. The"
     " primary result is the overall effect on the primary outcome. Verdict: equivalent when the 90 % interval lies"
     " inside the smallest effect that matters, difference when the 95 % interval excludes zero, else undecided."
@@ -26,8 +30,8 @@ ANALYSIS = (
     " on both rings are left out of the primary analysis and counted."
 )
 ANALYSIS_OF_RINGS = (
-    "Per intensity, and overall with each period's mean over all intensities: value = rider + period + ring by least"
-    " squares, all fixed; each oval ring against the round one, intervals and p simultaneous over the oval rings by the"
+    f"Per intensity and overall: value = rider + period + ring by least squares, all fixed; {OVERALL_OF_PERIODS}. Each"
+    " oval ring against the round one, intervals and p simultaneous over the oval rings by the"
     " multivariate t distribution (Dunnett). The primary result is the overall effect of each oval ring on the primary"
     " outcome. Verdict for each: equivalent when both one-sided tests at 0.05 divided by the number of oval rings"
     " reject the smallest effect that matters, difference when the simultaneous 95 % interval excludes zero, else"
@@ -36,6 +40,14 @@ ANALYSIS_OF_RINGS = (
     " and period effects are shown with intervals and never choose the analysis. Riders without a value on some ring"
     " stay in with the others and are counted."
 )
+_IN_PRESENT_WORDS = {
+    "8f3469ed521e9deb3e0b1e550fe051273e485c0f3ab6445261f782423d318d57": ANALYSIS,
+    "f944d944279600911c02d34019c9b32c78a49554156f4bc8a6c5fe42f0171d4e": ANALYSIS_OF_RINGS,
+}
+"""What an analysis of older protocols, by the checksum of its words, is called now. The analysis is the same; its older
+words did not say what a missing value does to the overall estimate, and with one oval ring they fit it only where no period
+lacks an intensity."""
+
 _BETTER = {"higher": "higher is better", "lower": "lower is better", "neither": "neither direction is better"}
 
 _SOURCE = {
@@ -53,6 +65,11 @@ _RULE_UNITS = {"rpm": "rpm", "s": "s", "deg": "°", "Nm": "N·m", "hours": "h", 
 def describe_analysis(settings: StudySettings) -> str:
     """Say how the study's page will analyse it."""
     return ANALYSIS if len(settings.oval_rings) == 1 else ANALYSIS_OF_RINGS
+
+
+def in_present_words(method: object) -> object:
+    """Say an analysis of a frozen protocol as it is said now, where only the words have changed since."""
+    return _IN_PRESENT_WORDS.get(sha256(str(method).encode()).hexdigest(), method)
 
 
 def write_protocol(plan: StudyPlan, trials_listed: int = 0) -> str:
@@ -111,7 +128,8 @@ def _describe_design(plan: StudyPlan) -> list[str]:
         f"Randomised crossover, {settings.periods} periods, {wanted.periods_a_visit} a visit. Sequences: {orders}.",
         (
             f"Riders are allocated to sequences in blocks from a stored seed: {counts}. At least"
-            f" {wanted.washout_hours:g} h of rest lie between two periods{reason}."
+            f" {wanted.washout_hours:g} h of rest lie between two periods{reason}; the schedule has"
+            " it at the first ride of each."
         ),
         (
             "Every rider first rides each ring once to get used to it. The intensities"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from analysis_lib.statistics.allocation import order_intensities
@@ -32,7 +34,8 @@ def make_schedule(settings: StudySettings, allocation: pd.DataFrame) -> pd.DataF
     -------
     DataFrame
         One row a ride: rider, label, visit, period, ride ("familiarisation" or "trial"), place within the
-        period, ring, intensity, and rest_before_h, the shortest rest since the period before.
+        period, ring, intensity, and rest_before_h, the shortest rest since the period before: at a period's
+        first ride, and empty at all others.
     """
     riders = [str(rider) for rider in allocation["rider"]]
     seed = settings.planned.allocation_seed
@@ -53,13 +56,16 @@ def conceal_schedule(schedule: pd.DataFrame) -> pd.DataFrame:
 
 
 def _get_used(rings: list[str], intensity: str) -> list[tuple]:
-    return [(0, 0, FAMILIARISATION, place, ring, intensity, 0.0) for place, ring in enumerate(rings, start=1)]
+    return [
+        (0, 0, FAMILIARISATION, place, ring, intensity, math.nan) for place, ring in enumerate(rings, start=1)
+    ]
 
 
 def _ride_periods(settings: StudySettings, sequence: str, intensities: list[str]) -> list[tuple]:
     plan = settings.planned
+    rests_h = [plan.washout_hours, *[math.nan] * (len(intensities) - 1)]
     return [
-        ((period - 1) // plan.periods_a_visit + 1, period, TRIAL, place, ring, intensity, plan.washout_hours)
+        ((period - 1) // plan.periods_a_visit + 1, period, TRIAL, place, ring, intensity, rests_h[place - 1])
         for period, ring in enumerate(settings.design.sequences[sequence], start=1)
         for place, intensity in enumerate(intensities, start=1)
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import math
 
 import pandas as pd
@@ -14,7 +15,7 @@ from analysis_lib.study.folder import open_study
 from analysis_lib.study.frozen_protocol import freeze_protocol
 from analysis_lib.study.plan import plan_study
 from analysis_lib.study.plan_power import ADJUSTED, EQUIVALENCE, PAIRED, power_table, sizes_by_spread
-from analysis_lib.study.protocol_deviations import compare_with_protocol
+from analysis_lib.study.protocol_deviations import compare_with_protocol, what_was_compared
 from analysis_lib.study.published_repeatability import published_repeatability
 from analysis_lib.study.settings import read_settings
 
@@ -330,6 +331,57 @@ def test_a_spread_that_no_number_of_riders_can_beat_is_said(tiny):
     with_plan(tiny, {"within_rider_sd = 4.0": "within_rider_sd = 1e9"})
     text = (freeze_protocol(tiny.root).folder / "protocol.md").read_text(encoding="utf-8")
     assert "no number of riders is enough" in text and "The planned riders are too few" in text
+
+
+# As protocols said it before they named what a missing value does to the overall estimate.
+OLDER_WORDS = (
+    "Per rider and intensity one contrast: the mean of the oval periods minus the mean of the round periods; "
+    "overall the same with each period's mean over all intensities. The estimate is the unweighted mean of the "
+    "sequence means of these contrasts, t with riders minus sequences degrees of freedom, 95 % interval. The "
+    "primary result is the overall effect on the primary outcome. Verdict: equivalent when the 90 % interval lies"
+    " inside the smallest effect that matters, difference when the 95 % interval excludes zero, else undecided. "
+    "Intensities are adjusted by Holm's method; other outcomes describe. Secondary: a mixed model with rider, "
+    "rider by ring and rider by period as random terms, Kenward-Roger degrees of freedom, on every trial. Carry-"
+    "over and period effects are shown with intervals and never choose the analysis. Riders without a value on "
+    "both rings are left out of the primary analysis and counted."
+)
+
+
+def test_a_protocol_in_older_words_for_the_same_analysis_is_no_change_and_other_words_are(frozen):
+    tiny, protocol = frozen
+    said = json.loads((protocol.folder / "protocol.json").read_text(encoding="utf-8"))["promised"]["analysis"]
+    assert "a period that lacks a value at one intensity still counts at the others" in said["method"]
+    tiny.replace("plan/protocol.json", said["method"], OLDER_WORDS)
+    assert "analysis.method" not in deviations_of(tiny)
+    tiny.replace("plan/protocol.json", "never choose the analysis", "may choose the analysis")
+    assert "may choose" in deviations_of(tiny)["analysis.method"]
+
+
+def test_a_rest_stands_at_the_first_ride_of_each_period_alone(frozen):
+    _, protocol = frozen
+    schedule = pd.read_csv(protocol.folder / "schedule_open.csv")
+    first = (schedule["ride"] == "trial") & (schedule["place"] == 1)
+    assert first.sum() == 12 * 2 and (schedule.loc[first, "rest_before_h"] == 0.1).all()  # as PLAN says
+    assert schedule.loc[~first, "rest_before_h"].isna().all()
+
+
+def test_a_comparison_says_whether_rests_and_orders_were_compared(frozen):
+    tiny, _ = frozen
+    file = tiny.root / "trials.csv"
+    trials = pd.read_csv(file, dtype=str, keep_default_na=False)
+    told = {
+        8: "by started_at:",
+        7: "by started_at of the 7 of 8 trials that have one",
+        0: "not, for trials.csv has no",
+    }
+    for known, words in told.items():
+        trials.assign(started_at=trials["started_at"].where(trials.index < known, "")).to_csv(
+            file, index=False
+        )
+        assert (
+            f"rests between periods and orders of intensities {words}"
+            in what_was_compared(open_study(tiny.root)) + ":"
+        )
 
 
 def test_no_protocol_is_itself_a_deviation(tiny):
