@@ -5,9 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.power_exhibits import power_doubts
 from analysis_lib.reports.rider_trials import BEFOREHAND, BY_RULE, CAUTION, NOT_USED, USED
 from analysis_lib.reports.scale_exhibits import scale_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.trial_rules import RULES
 
@@ -32,7 +34,9 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     short = [rider for rider in riders if held.get(rider, 0) < wanted]
     who = f"; {', '.join(short)} {'does' if len(short) == 1 else 'do'} not" if short else ""
     return [
+        *first_turn_doubts(analysis.trials),
         *scale_doubts(analysis),
+        *power_doubts(analysis),
         f"{len(riders) - len(short)} of {show_count(len(riders), 'rider')} have a usable trial on every ring at every"
         f" intensity{who}. Whether a complete recording is also a true one, the sections below help to judge.",
         *state_sentences(analysis),
@@ -100,7 +104,7 @@ def cautions_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "cautions",
         frame.reset_index(drop=True),
-        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle or a scale of torque that looks"
-        " wrong, a recorder's own assumption. The study's page says what its result is without them.",
+        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle, a mount or a scale of torque"
+        " that looks wrong, a recorder's own assumption. The study's page says what its result is without them.",
         {"reason": "caution"},
     )

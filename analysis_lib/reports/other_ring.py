@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis_lib.mechanics.speed_agreement import SMALLEST_SWING
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
+from analysis_lib.reports.rider_trials import NOT_USED, under_caution
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.alike import FEWEST_TO_GROUP, MOST_NAMED
@@ -54,16 +54,14 @@ def doubt_rings(
     """
     ridden = trials.dropna(subset=["mount_deg"]).drop_duplicates("ring_name")
     mounts = dict(zip(ridden["ring_name"].astype(str), ridden["mount_deg"].astype(float), strict=True))
-    doubtful = np.array(
+    return under_caution(
+        trials,
         [
-            row.trial in results and _is_of_another(settings, row, results[str(row.trial)], mounts)
+            CAUTION_OF_RING
+            if row.trial in results and _is_of_another(settings, row, results[str(row.trial)], mounts)
+            else ""
             for row in trials.itertuples()
         ],
-        dtype=bool,
-    )
-    told = (trials["reason"] + " " + CAUTION_OF_RING).str.strip()
-    return trials.assign(
-        state=trials["state"].mask(doubtful, CAUTION), reason=trials["reason"].mask(doubtful, told)
     )
 
 
@@ -100,7 +98,7 @@ def ring_doubts(trials: pd.DataFrame) -> str:
 
 
 def _is_of_another(settings: StudySettings, row, result: TrialResult, mounts: dict[str, float]) -> bool:
-    if not _shows_speed(settings.recorders[row.recorder]):
+    if not shows_speed(settings.recorders[row.recorder]):
         return False
     measured = swing_of(result.speed_at_angles())
     if measured < SMALLEST_SWING:
@@ -115,7 +113,7 @@ def _is_of_another(settings: StudySettings, row, result: TrialResult, mounts: di
     )
 
 
-def _shows_speed(recorder: RecorderMap) -> bool:
+def shows_speed(recorder: RecorderMap) -> bool:
     """Whether a recorder tells how speed varies within the turn."""
     few = recorder.angle == "pulses" and (recorder.pulses_per_turn or 0) < FEWEST_PULSES
     return recorder.kind != "notifications" and recorder.angle != "index" and not few

@@ -11,7 +11,7 @@ from analysis_lib.reports.other_ring import RULE
 from analysis_lib.reports.oval_prediction import OvalPrediction
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.road_shift import RoadShift
-from analysis_lib.reports.speed_fit import PHASE_BAND_DEG, SWING_BAND
+from analysis_lib.reports.speed_verdict import PHASE_BAND_DEG, SWING_BAND
 
 SPEED_HEADINGS = {
     "swing_pct": "measured swing (%)",

@@ -8,6 +8,7 @@ from analysis_lib.mechanics.prediction import METHOD
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.oval_prediction import OvalPrediction, predict_for_rider
 from analysis_lib.reports.rider_analysis import RiderAnalysis
+from analysis_lib.reports.speed_verdict import AGREES, TOO_EVEN
 from analysis_lib.statistics.estimates import show_count, show_number
 
 
@@ -39,12 +40,12 @@ def speed(trials: pd.DataFrame) -> list[str]:
         Of `speed_fit.compare_trial_speeds`.
     """
     verdicts = trials["verdict"]
-    agrees, even = int((verdicts == "agrees").sum()), int((verdicts == "too even to judge").sum())
+    agrees, even = int((verdicts == AGREES).sum()), int((verdicts == TOO_EVEN).sum())
     words = [f"Predicted and measured crank speed agree in {agrees} of {show_count(len(trials), 'trial')}"]
     if even:
         words.append(f"in {even} the speed is too even to judge")
     sentences = ["; ".join(words) + "."]
-    rest = trials[~verdicts.isin(["agrees", "too even to judge"])]
+    rest = trials[~verdicts.isin([AGREES, TOO_EVEN])]
     for reason, here in rest.groupby("verdict", sort=False):
         sentences.append(f"{', '.join(here['trial'])}: {reason}.")
     return sentences

@@ -26,6 +26,7 @@ from analysis_lib.reports.rider_trials import analyse_listed_trial, labelled_tri
 from analysis_lib.reports.ring_comparison import RingComparison
 from analysis_lib.reports.scale_cautions import doubt_scales
 from analysis_lib.reports.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
+from analysis_lib.reports.turned_trials import doubt_mounts
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.folder import Study
 from analysis_lib.study.problems import suggest
@@ -230,11 +231,11 @@ def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialR
         states.append((state, reason))
         if result is not None:
             results[str(row.trial)] = result
-    told = pd.DataFrame(
-        states, trials.index, ["state", "reason"], dtype="str"
-    )  # text also where no trial is listed
+    # Of text also where no trial is listed, and the cautions below find words to add to.
+    told = pd.DataFrame(states, trials.index, ["state", "reason"], dtype="str")
     trials = trials.assign(state=told["state"], reason=told["reason"])
-    trials = doubt_scales(study.settings, doubt_rings(study.settings, trials, results), results)
+    trials = doubt_mounts(study.settings, doubt_rings(study.settings, trials, results), results)
+    trials = doubt_scales(study.settings, trials, results)
     trials = doubt_power(trials, results)
     return with_quality(trials, results), results
 

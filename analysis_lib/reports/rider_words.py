@@ -9,11 +9,13 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports import mount_words
 from analysis_lib.reports.notebook_page import Tone
 from analysis_lib.reports.other_ring import OTHER_RING, of_another_ring
+from analysis_lib.reports.power_exhibits import power_doubts
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider_exhibits import rider_contrasts
 from analysis_lib.reports.rider_trials import CAUTION, NOT_USED
 from analysis_lib.reports.scale_exhibits import scale_doubts
 from analysis_lib.reports.stroke_draws import DRAWS
+from analysis_lib.reports.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count, show_number
 
 
@@ -26,7 +28,8 @@ def answer(analysis: RiderAnalysis) -> list[str]:
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
     words.append(f"{used} of {listed} listed trials of rider {analysis.rider} could be used.")
-    doubts = [*_other_ring(analysis), *scale_doubts(analysis)]
+    doubts = [*_other_ring(analysis), *first_turn_doubts(analysis.trials), *scale_doubts(analysis)]
+    doubts += power_doubts(analysis)
     return [*doubts, *words, *_which_oval(analysis), *_cannot_say(analysis)]
 
 

@@ -8,8 +8,11 @@ from analysis_lib.reports.doubtful_rings import other_ring
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.notebook_page import Tone
 from analysis_lib.reports.once import once
+from analysis_lib.reports.power_exhibits import power_doubts, power_tables
 from analysis_lib.reports.rider_recordings import RiderRecordings
 from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.turned_exhibits import turn_tables
+from analysis_lib.reports.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.torque_scale import (
     ASKED,
@@ -38,8 +41,13 @@ def scale_checks(analysis: RiderRecordings | StudyAnalysis) -> list[ScaleCheck]:
 
 
 def first_doubts(analysis: StudyAnalysis) -> list[str]:
-    """Say before a study's answer what it must not be relied on for: rings exchanged, a doubtful scale of torque."""
-    return [*other_ring(analysis), *scale_doubts(analysis)]
+    """Say before a study's answer what it must not be relied on for: rings exchanged, mounts contradicted, a scale."""
+    return [
+        *other_ring(analysis),
+        *first_turn_doubts(analysis.trials),
+        *scale_doubts(analysis),
+        *power_doubts(analysis),
+    ]
 
 
 def scale_doubts(analysis: RiderRecordings | StudyAnalysis) -> list[str]:
@@ -75,10 +83,10 @@ def tone_of_scales(analysis: StudyAnalysis) -> Tone:
 
 
 def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit]:
-    """The table of what tells of the scales; none where nothing does."""
+    """The table of what tells of the scales, where anything does; those of odd powers and turned trials, where any are."""
     checks = scale_checks(analysis)
     if not checks:
-        return []
+        return _further_tables(analysis)
     rows = [
         {
             "recorder": part.recorder,
@@ -100,8 +108,13 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
             f" (bounds {SPREAD_OF_ONE_PCT:g} % wider). {_how(checks)}",
             {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
             dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
-        )
+        ),
+        *_further_tables(analysis),
     ]
+
+
+def _further_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit]:
+    return [*power_tables(analysis), *turn_tables(analysis.trials)]
 
 
 def _how(checks: list[ScaleCheck]) -> str:

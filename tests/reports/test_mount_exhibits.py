@@ -26,7 +26,8 @@ from analysis_lib.reports.rider_analysis import analyse_rider
 from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
 from analysis_lib.reports.road_measured import measured_shift, measured_tables
 from analysis_lib.reports.road_shift import shift_to_road
-from analysis_lib.reports.speed_fit import compare_trial_speeds, speed_verdict
+from analysis_lib.reports.speed_fit import compare_trial_speeds
+from analysis_lib.reports.speed_verdict import speed_verdict
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
