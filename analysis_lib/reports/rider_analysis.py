@@ -16,8 +16,8 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.first_stage import trial_loader
 from analysis_lib.reports.once import once
 from analysis_lib.reports.other_ring import doubt_rings
-from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.power_cautions import doubt_power
+from analysis_lib.reports.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.reports.rider_recordings import RiderRecordings
 from analysis_lib.reports.rider_slope import choose_slope
@@ -231,7 +231,7 @@ def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialR
         states.append((state, reason))
         if result is not None:
             results[str(row.trial)] = result
-    # Of text also where no trial is listed, and the cautions below find words to add to.
+    # Text also where no trial is listed: cautions are added to it.
     told = pd.DataFrame(states, trials.index, ["state", "reason"], dtype="str")
     trials = trials.assign(state=told["state"], reason=told["reason"])
     trials = doubt_mounts(study.settings, doubt_rings(study.settings, trials, results), results)

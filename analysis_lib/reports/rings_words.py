@@ -6,6 +6,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.rings_analysis import REFERENCE, RingsAnalysis
 from analysis_lib.reports.scale_exhibits import first_doubts
+from analysis_lib.reports.turned_words import meter_doubts
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.equivalence import say_verdict, show_interval
 from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_number, show_p
@@ -140,6 +141,7 @@ def meter_sentences(analysis: RingsAnalysis) -> list[str]:
             "Power in this report is work over the turn divided by its duration, which has no such error; that holds"
             " as far as the recorded angle, torque and zero are true."
         ),
+        *meter_doubts(analysis.trials),
     ]
 
 

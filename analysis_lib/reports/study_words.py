@@ -11,6 +11,7 @@ from analysis_lib.reports.doubtful_rings import without_doubtful_rings
 from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.statistics.contrasts import OVERALL_RULE
+from analysis_lib.reports.turned_words import meter_doubts
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
@@ -142,6 +143,7 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
     overall = gaps[gaps["intensity"] == "overall"]
     one = overall[overall["sectors"] == 1].iloc[0]
     worst = overall.iloc[int(overall["mean_W"].abs().argmax())]
+    contradicted = meter_doubts(analysis.trials)
     more = (
         f"More readings can be worse: {_watts(worst.mean_W)} at {worst.sectors:.0f} a turn."
         if abs(worst.mean_W) > 1.01 * abs(one.mean_W)
@@ -159,7 +161,7 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
             "Power in this report is work over the turn divided by its duration, which has no such error;"
             " that holds as far as the recorded angle, torque and zero are true."
         ),
-        *_meter_against_effect(analysis, gaps[gaps["sectors"] == 1]),
+        *(contradicted or _meter_against_effect(analysis, gaps[gaps["sectors"] == 1])),
     ]
 
 

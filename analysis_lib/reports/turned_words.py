@@ -107,8 +107,8 @@ def meter_doubts(trials: pd.DataFrame) -> list[str]:
         return []
     total = riders.to_dict("records")[-1]
     return [
-        "Do not rely on this figure: it rests on mounts and crank angles that the recordings contradict in"
-        f" {_counted(total)}, by {_range(total)}. It is held against no effect here; correct mount or angle first."
+        "What such a meter would show is not to be relied on here: it rests on mounts and crank angles that the recordings"
+        f" contradict in {_counted(total)}, by {_range(total)}. It is held against no effect; correct mount or angle first."
     ]
 
 
