@@ -10,8 +10,8 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.doubtful_rings import without_doubtful_rings
 from analysis_lib.reports.scale_exhibits import first_doubts
 from analysis_lib.reports.study_analysis import StudyAnalysis
-from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.reports.turned_words import meter_doubts
+from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_count, show_number, show_p
