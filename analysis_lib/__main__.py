@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -66,7 +67,8 @@ def _new(arguments: argparse.Namespace) -> int:
     from analysis_lib.study.template import write_template
 
     write_template(arguments.dir)
-    print(f"{arguments.dir}: fill in study.toml first; then `roundoval plan {arguments.dir} --dry-run`")
+    shown = shlex.quote(str(arguments.dir))
+    print(f"{arguments.dir}: fill in study.toml first; then `roundoval plan {shown} --dry-run`")
     return ALL_MADE
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 from analysis_lib.study.frozen_protocol import PROTOCOL, FrozenProtocol, ProtocolDraft, draft_protocol
@@ -57,7 +58,7 @@ def nothing_written(draft: ProtocolDraft, shown: str) -> str:
     """Say at the end of a dry run that nothing was written, and what to do; `shown` is the folder as the user gave it."""
     if (draft.folder / PROTOCOL).is_file():
         return f"nothing was written (--dry-run); {shown}/{PLAN_FOLDER} holds a frozen protocol already"
-    return f"nothing was written (--dry-run); freeze it with: roundoval plan {shown}"
+    return f"nothing was written (--dry-run); freeze it with: roundoval plan {shlex.quote(shown)}"
 
 
 def report_frozen(frozen: FrozenProtocol, shown: str) -> list[str]:

@@ -144,7 +144,7 @@ def _check_slope(channel: str, slope: float, override: bool) -> None:
         got=f"a slope of {slope:.4f}",
         wanted=f"within {100 * LARGEST_CORRECTION:g} % of 1",
         remedy="check masses, crank length and angle; if the slope is right, set calibration_override = true for the"
-        " recorder in study.toml (override=True)",
+        " recorder in study.toml",
     )
 
 

@@ -24,7 +24,7 @@ from analysis_lib.study.tables import read_table
 FILE = "datapackage.json"
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
-REMEDY = "write it anew: analysis_lib.study.datapackage.write_package(DIR)"
+REMEDY = f"correct what {FILE} says, or delete the file: nothing needs it"
 MEDIA_TYPES = {".csv": "text/csv", ".parquet": "application/vnd.apache.parquet"}
 
 #: Constraints that JSON Schema and Table Schema call by the same name.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 from analysis_lib.refusals import Refusal
@@ -17,7 +18,9 @@ def check_study_folder(path: Path) -> None:
     Refusal
     """
     wanted = f"a study folder, which holds {FILE}"
-    check_folder(path, FILE, wanted, f"correct the path, or make one with: roundoval new {path.name}")
+    check_folder(
+        path, FILE, wanted, f"correct the path, or make one with: roundoval new {shlex.quote(path.name)}"
+    )
 
 
 def check_folder(path: Path, holds: str, wanted: str, remedy: str) -> None:

@@ -58,8 +58,12 @@ def check_package(contents: Contents) -> list[Problem]:
             problems.append(about_trial(trial, "file", got, UNCHANGED, PUT_BACK))
     lists_recordings = any(resource.get("hash") for resource in described.values())
     unlisted = sorted({*actual, *contents.bytes_of} - set(described))
-    named = set(contents.trials["file"])  # a recording that is missing is its trial's error already
-    gone = sorted(path for path in described if path not in named and not (contents.root / path).is_file())
+    named = set(contents.trials["file"])
+    # A recording that is missing is its trial's error already; calibrations.csv is optional, as its descriptor is.
+    may_be_gone = {*named, CALIBRATIONS.file}
+    gone = sorted(
+        path for path in described if path not in may_be_gone and not (contents.root / path).is_file()
+    )
     if gone:
         problems.append(
             about_study(FILE, f"{listed(gone)}, no such file", "files of the folder", REMEDY, "note")

@@ -149,7 +149,7 @@ class StudySettings(SettingsPart):
         """
         names = [name for name, ring in self.rings.items() if ring.role == role]
         if len(names) > 1:
-            remedy = "name the one to compare: study.comparing(name), or the notebook's parameter ring"
+            remedy = "name the one to compare, in a notebook by its parameter ring"
             raise Refusal(
                 "the oval ring", f"{len(names)} of them: {listed(names)}", "one ring in that role", remedy
             )

@@ -163,6 +163,14 @@ def test_new_writes_a_folder_and_refuses_one_that_is_in_use(tmp_path, capsys):
     assert main(["new", str(tmp_path / "mine")]) == 2
 
 
+def test_a_command_that_is_shown_can_be_pasted_also_for_a_folder_with_a_blank(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "my study"]) == 0
+    assert "`roundoval plan 'my study' --dry-run`" in capsys.readouterr().out
+    assert main(["check", "quite other"]) == 2
+    assert "make one with: roundoval new 'quite other'" in capsys.readouterr().err
+
+
 def test_a_run_stopped_by_the_user_exits_with_130_and_says_how_to_go_on(study, tmp_path, capsys, monkeypatch):
     def stopped(*_, **__):
         raise KeyboardInterrupt("the same command goes on from there")

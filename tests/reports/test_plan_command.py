@@ -65,6 +65,7 @@ def test_what_the_message_asks_for_is_enough_and_a_second_plan_is_refused(folder
 
 def test_too_little_power_is_said_first_and_a_dry_run_writes_nothing(folder, capsys):
     add_plan(folder, NEEDED.replace("riders = 16", "riders = 8"))
+    assert nothing_written(draft_protocol(folder), "my study").endswith("with: roundoval plan 'my study'")
     before = sorted(path.name for path in folder.iterdir())
     assert main(["plan", str(folder), "--dry-run"]) == 0
     shown = capsys.readouterr().out

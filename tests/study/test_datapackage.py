@@ -98,7 +98,7 @@ def test_a_changed_recording_is_an_error_of_its_trial(tiny):
     tiny.replace("recordings/T1.csv", "0.00,0.1", "0.00,0.12")
     (problem,) = problems_of(tiny)
     assert (problem.severity, problem.trial) == ("error", "T1")
-    assert "never changed" in str(problem)
+    assert "never changed" in str(problem) and "or delete the file: nothing needs it" in problem.remedy
 
 
 def test_other_differences_are_notes(tiny):
@@ -225,8 +225,21 @@ def test_the_template_has_a_descriptor_that_stays_true_once_study_toml_is_filled
     assert said == {  # columns that a lab or its study.toml has added since
         "datapackage.json, trials.csv": "something else about hr_bpm",
         "datapackage.json, riders.csv": "something else about age_band",
-        "datapackage.json": "calibrations.csv, no such file",
     }
+
+
+def test_a_file_that_is_gone_is_noted_unless_it_is_optional_and_nobody_is_sent_to_a_function(tiny):
+    header = "recorder,calibrated_at,channel,crank_deg,mass_kg,arm_mm,reading_Nm,note\n"
+    (tiny.root / "calibrations.csv").write_text(header, encoding="utf-8")
+    descriptor = descriptor_of(tiny.root)
+    (tiny.root / "calibrations.csv").unlink()
+    assert problems_of(tiny) == []  # the guide says to delete it where nothing was calibrated
+    gone = {"name": "old", "type": "file", "path": "recordings/old.csv", "bytes": 7}
+    descriptor["resources"].append(gone)
+    (tiny.root / "datapackage.json").write_text(json.dumps(descriptor), encoding="utf-8")
+    (note,) = problems_of(tiny)
+    assert note.severity == "note" and note.got == "recordings/old.csv, no such file"
+    assert note.remedy == "correct what datapackage.json says, or delete the file: nothing needs it"
 
 
 def test_a_file_that_is_no_descriptor_is_noted(tiny):

@@ -48,7 +48,7 @@ class TestCalibration:
         with pytest.raises(Refusal, match="within 10 % of 1") as caught:
             open_study(tiny.root).load_trial("T1")
         assert (caught.value.scope, caught.value.trial) == ("trial", "T1")
-        assert "calibration_override = true" in caught.value.remedy
+        assert caught.value.remedy.endswith("set calibration_override = true for the recorder in study.toml")
         tiny.replace(
             "study.toml", 'crank_side = "right"', 'crank_side = "right"\ncalibration_override = true'
         )
