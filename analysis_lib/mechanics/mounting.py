@@ -80,12 +80,17 @@ class MountAdvice:
         )
         if not self.is_determined:
             return f"{phase}, too uncertain to choose a mounting: record more turns before choosing."
+        wanted = f"{phase}; the largest lever arm meets it at a mount angle of {self.overall_mount_deg:.1f}°."
+        return f"{wanted} {self._nearest()} {self._agreement()}"
+
+    def _nearest(self) -> str:
+        if len(self.probabilities) == 1:
+            return f"The ring's only mount is at {self.nearest_mount_deg:g}°."
         nearest = self.probabilities["mount_deg"] == self.nearest_mount_deg
         share = float(self.probabilities.loc[nearest, "probability_nearest"].iloc[0])
         return (
-            f"{phase}; the largest lever arm meets it at a mount angle of {self.overall_mount_deg:.1f}°. "
-            f"The nearest available mounting is {self.nearest_mount_deg:g}° "
-            f"(nearest in {_percent(share)} of draws). {self._agreement()}"
+            f"The nearest available mounting is {self.nearest_mount_deg:g}°"
+            f" (nearest in {_percent(share)} of draws)."
         )
 
     def _agreement(self) -> str:
@@ -93,7 +98,8 @@ class MountAdvice:
             return "Only one intensity was measured."
         if self.intensities_agree:
             return "The intensities agree within their uncertainty."
-        return "The intensities differ by more than their uncertainty, so this mounting is a compromise."
+        compromise = "" if len(self.probabilities) == 1 else ", so this mounting is a compromise"
+        return f"The intensities differ by more than their uncertainty{compromise}."
 
 
 def _percent(share: float) -> str:

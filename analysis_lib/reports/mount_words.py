@@ -11,7 +11,9 @@ USUAL = "arm at the torque phase"
 
 
 def verdict(mounting: RiderMounting) -> str:
-    """Say in one sentence which of the available mounts will do."""
+    """Say which of the available mounts will do; of one there is nothing to choose."""
+    if len(available := mounting.available_mounts_deg) == 1:
+        return f"The ring has one mount only, {_angles(available)}, so there is nothing to choose."
     found = mounting.verdict
     angles = _angles(found.mounts_deg)
     if found.verdict == UNDECIDED:
@@ -25,20 +27,19 @@ def verdict(mounting: RiderMounting) -> str:
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
     return (
-        f"{_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. None of them has"
-        f" been shown to predict performance.{besides}"
+        f"{_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. No criterion has been"
+        f" shown to predict performance.{besides}"
     )
 
 
 def _by_usual(mounting: RiderMounting) -> str:
-    usual = "the usual criterion (the oval's largest lever arm where this rider's torque is centred)"
+    usual = "The usual rule puts the oval's largest lever arm where this rider's torque is centred"
     rows = mounting.criteria.verdicts
     mounts = rows.loc[rows["criterion"] == USUAL, "mounts_deg"].iloc[0]
     if not mounts:
-        return f"By {usual} the turns do not decide"
-    if len(mounts) == 1:
-        return f"By {usual} one mount will do: {_angles(mounts)}"
-    return f"By {usual} any of these mounts will do: {_angles(mounts)}"
+        return f"{usual}; by it the turns do not decide"
+    which = "the mount" if len(mounts) == 1 else "any mount"
+    return f"{usual}, for which {which} at {_angles(mounts, 'or')} will do"
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:
@@ -66,8 +67,10 @@ def _wanted_by_each(mounting: RiderMounting) -> str:
         if row["verdict"] == UNDECIDED or row["criterion"] == USUAL:
             continue
         all_of_them = len(row["mounts_deg"]) == len(mounting.available_mounts_deg)
-        parts.append(f"{row['criterion']} would have {'any' if all_of_them else _angles(row['mounts_deg'])}")
-    return "; ".join(parts)
+        parts.append(
+            f"{row['criterion']} asks for {'any' if all_of_them else _angles(row['mounts_deg'], 'or')}"
+        )
+    return _and(parts)
 
 
 def _neighbours(mounting: RiderMounting) -> str:
@@ -104,15 +107,15 @@ def _recorded_on_oval(analysis: RiderAnalysis) -> list[str]:
     ]
 
 
-def _angles(mounts_deg: list[float]) -> str:
-    return _and(f"{mount:g}°" for mount in mounts_deg)
+def _angles(mounts_deg: list[float], last: str = "and") -> str:
+    return _and((f"{mount:g}°" for mount in mounts_deg), last)
 
 
-def _and(words) -> str:
+def _and(words, last: str = "and") -> str:
     """Join words as a sentence does.
 
     >>> _and(["55°", "70°", "85°"])
     '55°, 70° and 85°'
     """
     listed = list(words)
-    return " and ".join([", ".join(listed[:-1]), listed[-1]]) if len(listed) > 1 else "".join(listed)
+    return f" {last} ".join([", ".join(listed[:-1]), listed[-1]]) if len(listed) > 1 else "".join(listed)

@@ -163,9 +163,9 @@ def methods(analysis: SingleRiderAnalysis) -> list[str]:
             " over the turn divided by its duration. Standard errors of turns allow for successive turns being alike."
         ),
         (
-            f"Effect: mean of the oval periods − mean of the round ones; {OVERALL_OF_PERIODS}."
-            " p: share of all schedules that the lot could have given with an effect as large in either direction"
-            " (Edgington & Onghena 2007, ch. 11); interval: all constant effects that this test does not reject. Beside it a bootstrap of blocks of successive periods (Künsch 1989),"
-            " which is too narrow with so few periods and decides nothing."
+            f"Effect: mean of the oval periods − mean of the round ones; {OVERALL_OF_PERIODS}. p: share of all schedules"
+            " that the lot could have given with an effect as large in either direction (Edgington & Onghena 2007, ch. 11);"
+            " interval: all constant effects that this test does not reject. Beside it a bootstrap of blocks of successive"
+            " periods (Künsch 1989), which is too narrow with so few periods and decides nothing."
         ),
     ]

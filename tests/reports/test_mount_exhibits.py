@@ -82,17 +82,17 @@ def decided(*mounts_by_criterion):
         (
             ([70.0], [55.0, 70.0, 85.0], [85.0], []),
             DISAGREE,
-            "where this rider's torque is centred) one mount will do: 70°. No",
+            "where this rider's torque is centred, for which the mount at 70° will do. No",
         ),
         (
             ([55.0, 70.0], [70.0], [85.0], []),
             DISAGREE,
-            "is centred) any of these mounts will do: 55° and 70°",
+            "is centred, for which any mount at 55° or 70° will do",
         ),
         (
             ([], [70.0], [85.0], []),
             DISAGREE,
-            "the turns do not decide. No mount is good by every criterion: crank speed would have 70°",
+            "the turns do not decide. No mount is good by every criterion: crank speed asks for 70° and peak force",
         ),
         (([70.0], [], [70.0, 85.0], []), ONE, "to decide by crank speed and dead centres"),
     ],
@@ -101,6 +101,18 @@ def test_the_criteria_are_taken_together_honestly(mounts, verdict, words):
     mounting = decided(*mounts)
     assert mounting.verdict.verdict == verdict
     assert words in mount_words.verdict(mounting)
+
+
+def test_of_one_mount_there_is_nothing_to_choose_and_the_wanted_one_stands_beside(analysis):
+    oval = analysis.study.settings.rings["oval"].model_copy(update={"available_mounts_deg": [70.0]})
+    rings = {**analysis.study.settings.rings, "oval": oval}
+    settings = analysis.study.settings.model_copy(update={"rings": rings})
+    one = dataclasses.replace(analysis, study=dataclasses.replace(analysis.study, settings=settings))
+    wanted = f"at a mount angle of {analysis.mount_advice.overall_mount_deg:.1f}°. The ring's only mount is at 70°."
+    said = " ".join(rider_words.answer(one))
+    assert "The ring has one mount only, 70°, so there is nothing to choose." in said and wanted in said
+    for word in ("will do", "nearest", "compromise"):
+        assert word not in said
 
 
 def test_the_page_names_verdict_spread_and_comfort(analysis):
