@@ -20,10 +20,10 @@ from analysis_lib.study.alike import grouped
 from analysis_lib.study.exchanged_rings import is_against_sequences
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.frozen_protocol import PROTOCOL
+from analysis_lib.study.power_doubts import PowerDoubt
 from analysis_lib.study.protocol import PLAN_FOLDER
 from analysis_lib.study.protocol_deviations import compare_with_protocol, what_was_compared
 from analysis_lib.study.readiness import NO_ROWS
-from analysis_lib.study.rider_power import PowerDoubt
 from analysis_lib.study.torque_scale import check_scales, recorders_in_doubt
 
 OF_DEVIATIONS = ". Undo what was a mistake; the study's page lists what is left"

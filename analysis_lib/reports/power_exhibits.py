@@ -9,15 +9,8 @@ from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_recordings import RiderRecordings
 from analysis_lib.reports.study_analysis import StudyAnalysis
 from analysis_lib.study.alike import MOST_NAMED
-from analysis_lib.study.rider_power import (
-    ALIKE,
-    FAR_APART,
-    FAR_OFF,
-    Compared,
-    PowerDoubt,
-    compare_powers,
-    doubt_powers,
-)
+from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
+from analysis_lib.study.rider_power import ALIKE, FAR_APART, FAR_OFF, TYPICAL_ERROR, Compared, compare_powers
 
 KINDS = {
     "period": "period off",
@@ -88,8 +81,9 @@ def power_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
             "power_in_doubt",
             pd.DataFrame(rows),
             f"The {len(rows)} trials whose power is unlike the rider's own in other periods at the same intensity (median)."
-            f" In doubt: {FAR_OFF:g} times off it, or a pair of one period {FAR_APART:g} times off and upside down; a"
-            f" period: its trials within {ALIKE:g} times of one factor.",
+            f" In doubt: {FAR_OFF:g} times off it, or a pair of one period upside down and {FAR_APART} spreads off, at a"
+            f" typical error of {100 * TYPICAL_ERROR:g} % (Abbiss 2008); a period: its trials within {ALIKE:g} times of one"
+            " factor.",
             headings,
             {"power_W": 1, "others_W": 1, "factor": 2, "together": 2},
         )
