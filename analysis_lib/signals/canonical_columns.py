@@ -29,10 +29,11 @@ WINDOW_TOLERANCE_S = 1.0  # a recording may end this much before end_s without a
 
 def read_canonical_columns(
     path: Path, settings: RecorderSettings, start_s: float | None = None, end_s: float | None = None
-) -> tuple[dict[str, FloatArray], int, tuple[str, ...]]:
-    """Return the mapped columns of a trial in the library's units, its number of samples, and sentences.
+) -> tuple[dict[str, FloatArray], int, tuple[str, ...], tuple[str, ...]]:
+    """Return the mapped columns of a trial in the library's units, its number of samples, what was assumed, and cautions.
 
-    An encoder's angle is in turns; samples that lack a value are left out.
+    An encoder's angle is in turns; samples that lack a value are left out. Where a trial ends before its file does, it is
+    no matter how the file ends.
     """
     stored = _read_columns(path, settings)
     columns = {
@@ -44,7 +45,8 @@ def read_canonical_columns(
     check_time(columns["time_s"], trial.start, stored, settings.columns["time_s"].column, path.name)
     columns, missing_note = _without_missing(columns, path.name)
     warm_note = _complete_temperature(columns, settings, path.name) if "temperature_C" in columns else ""
-    return columns, trial.stop - trial.start, (*stored.notes, window_note, missing_note, warm_note)
+    broken_off = stored.broken_off if end_s is None else ()
+    return columns, trial.stop - trial.start, (window_note, missing_note, warm_note), broken_off
 
 
 def _read_columns(path: Path, settings: RecorderSettings) -> StoredColumns:

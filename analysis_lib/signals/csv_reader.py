@@ -36,7 +36,7 @@ def read_csv_columns(path: Path, wanted: Sequence[str], delimiter: str, decimal:
     Returns
     -------
     StoredColumns
-        Rows are named as lines of the file. A last line cut short is left out with a note.
+        Rows are named as lines of the file. A last line cut short is left out, and that is said.
 
     Raises
     ------
@@ -54,13 +54,13 @@ def read_csv_columns(path: Path, wanted: Sequence[str], delimiter: str, decimal:
     except pa.ArrowInvalid:
         _refuse_ragged_lines(path, header, delimiter, cut_short)
         table = _numbers_from_text(path, header_line, _parse_as_text(parse, path), decimal)
-    note = _refuse_ragged_lines(path, header, delimiter, cut_short)
+    broken_off = _refuse_ragged_lines(path, header, delimiter, cut_short)
     check_rows(path.name, table.num_rows)
     values = {}
     for name in wanted:  # each column leaves the table as it is copied, so that memory never holds both
         values[name] = table.column(name).to_numpy()
         table = table.drop_columns([name])
-    return StoredColumns(values, lambda row: f"line {_line_of_row(path, header_line, row)}", note)
+    return StoredColumns(values, lambda row: f"line {_line_of_row(path, header_line, row)}", broken_off)
 
 
 def _read_header(path: Path, delimiter: str) -> tuple[int, list[str]]:
@@ -154,7 +154,10 @@ def _refuse_ragged_lines(path: Path, header: list[str], delimiter: str, cut_shor
         return ()
     line, fields, cut_at_end = _first_ragged_line(path, header, delimiter)
     if cut_at_end:
-        return (f"The last line of {path.name} (line {line}) is cut short and was left out.",)
+        return (
+            f"{path.name} breaks off within its last line (line {line}: {fields} of {len(header)} cells); that line was"
+            " left out, and more may be missing: copy the file from the recorder again.",
+        )
     raise Refusal(
         what=f"{path.name}, line {line}",
         got=f"{fields} fields",

@@ -50,6 +50,8 @@ class Recording:
         Samples left out because an angle or a torque was missing; they are gaps in time.
     assumptions : tuple of str
         Sentences that a reader of any result must know.
+    cautions : tuple of str
+        What speaks against the file itself.
     """
 
     time_s: FloatArray
@@ -63,6 +65,7 @@ class Recording:
     crank_length_m: float | None = None
     missing_samples: int = 0
     assumptions: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "layout", layout_of(tuple(self.torque), self.layout))
@@ -153,7 +156,7 @@ def read_recording(
         from analysis_lib.signals.logged_recording import read_logged_recording
 
         return read_logged_recording(path, settings, start_s, end_s, crank_length_m)
-    columns, samples, notes = read_canonical_columns(path, settings, start_s, end_s)
+    columns, samples, notes, cautions = read_canonical_columns(path, settings, start_s, end_s)
     time_s, temperature = columns.pop("time_s"), columns.pop("temperature_C", None)
     crank_rad, angle_notes = right_crank_angle(columns, time_s, settings, path.name)
     torque = {CHANNEL_BY_COLUMN[name]: columns.pop(name) for name in CHANNEL_BY_COLUMN if name in columns}
@@ -179,5 +182,6 @@ def read_recording(
         crank_length_m=crank_length_m if settings.force_legs else None,
         missing_samples=samples - time_s.size,
         assumptions=tuple(filter(None, (*notes, *angle_notes, *force_notes, total_note))),
+        cautions=cautions,
     )
     return recording if settings.angle == "encoder" else recording.between_pulses()

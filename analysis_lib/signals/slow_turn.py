@@ -39,7 +39,7 @@ def read_slow_turn(
             remedy="correct the entry in slow_turns, or leave it out",
             scope="trial",
         )
-    columns, _, _ = read_canonical_columns(path, settings)
+    columns, *_ = read_canonical_columns(path, settings)
     turns = unwrap_turns(columns["crank_deg"].copy(), columns["time_s"])
     own = turns + (0.5 if mass_on != settings.crank_side else 0.0)
     try:

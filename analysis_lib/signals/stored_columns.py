@@ -25,13 +25,13 @@ class StoredColumns:
         Stored numbers (float64) by the column's name in the file; NaN where a value is missing.
     row_name : callable
         Names a row, counted from 0, the way a person finds it in the file, e.g. ``"line 17"``.
-    notes : tuple of str
-        Sentences about what the reader left out.
+    broken_off : tuple of str
+        Says where the file breaks off, if it does.
     """
 
     values: dict[str, np.ndarray]
     row_name: Callable[[int], str]
-    notes: tuple[str, ...] = ()
+    broken_off: tuple[str, ...] = ()
 
 
 def check_file(path: Path) -> None:

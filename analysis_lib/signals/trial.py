@@ -246,7 +246,7 @@ def analyse_corrected(
         summary=summarise_turns(measures),
         reasons=turns.reasons,
         assumptions=[*recording.assumptions, *what_is_unknown(recording.layout)],
-        cautions=[*cautions_of(turns), *faint, *check_sides(kept), *check_leg_timing(kept)],
+        cautions=[*recording.cautions, *cautions_of(turns), *faint, *check_sides(kept), *check_leg_timing(kept)],
         quality=quality_row(recording, turns, zero_line),
         kept=kept,
         radial_N=mean_radial_profiles(recording, kept, recording.pedal_forces) if recording.radial_N else {},

@@ -11,6 +11,7 @@ from rides import crank_at, leg_torque
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.recording import ColumnSource, RecorderSettings, Recording, read_recording
+from analysis_lib.signals.trial import analyse_trial
 
 COLUMNS = {
     "time_s": ColumnSource("time", "s"),
@@ -185,11 +186,21 @@ class TestReading:
         if full_scale is None:
             assert recording.saturated["left"].size == 0
 
-    def test_a_last_line_cut_short_is_left_out_and_said(self, write):
+    @pytest.mark.parametrize(
+        ("last", "cells"), [("4.0,17.5", 2), ("20.27,", 2), ("4.0,17.5,9.", 3), ("4.", 1)]
+    )
+    def test_a_last_line_cut_short_is_left_out_and_said(self, write, last, cells):
         text = table()[["time", "angle", "left", "right"]].to_csv(index=False)
-        recording = read_recording(write(text + "4.0,17.5"), settings())
+        recording = read_recording(write(text + last), settings())
         assert recording.time_s.size == len(table())
-        assert "(line 802) is cut short and was left out" in recording.assumptions[0]
+        (caution,) = recording.cautions
+        assert f"breaks off within its last line (line 802: {cells} of 4 cells)" in caution
+        assert analyse_trial(recording).cautions[0] == caution
+
+    def test_how_a_file_ends_is_no_matter_where_the_trial_ends_before(self, write):
+        text = table()[["time", "angle", "left", "right"]].to_csv(index=False)
+        assert read_recording(write(text + "4.0,17.5"), settings(), end_s=3.0).cautions == ()
+        assert read_recording(write(text), settings()).cautions == ()
 
 
 class TestRefusedFiles:
