@@ -29,6 +29,6 @@ def turn_tables(trials: pd.DataFrame) -> list[TableExhibit]:
                 "from_deg": "from (deg)",
                 "to_deg": "to (deg)",
             },
-            dict.fromkeys(("turned_deg", "from_deg", "to_deg"), 0),
+            dict.fromkeys(("turned_deg", "from_deg", "to_deg"), 1),
         )
     ]

@@ -78,7 +78,8 @@ def _whose(riders: pd.DataFrame) -> str:
     if len(each) >= FEWEST_TO_GROUP and total["turned_trials"] == total["oval_trials"]:
         return " These are all riders' trials: look first at what all share."
     said = [
-        f"{row['rider']} {_degrees(row['turned_deg'])} in {row['turned_trials']} of {row['oval_trials']}"
+        f"{row['rider']} {_degrees(row['turned_deg'])} ({row['turned_trials']} of"
+        f" {show_count(row['oval_trials'], 'trial')})"
         for row in each
     ]
     return f" By rider: {', '.join([*said[:MOST_NAMED], *(['…'] if len(said) > MOST_NAMED else [])])}."
@@ -113,4 +114,4 @@ def meter_doubts(trials: pd.DataFrame) -> list[str]:
 
 
 def _degrees(turn: float) -> str:
-    return f"{show_number(turn, 0, signed=True)}°"
+    return f"{show_number(turn, 1, signed=True)}°"
