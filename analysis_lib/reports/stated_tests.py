@@ -80,7 +80,7 @@ def relabelling_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit
         "level": 100 * bounds.level,
         "p": test.p,
         "smallest possible p": test.smallest_p,
-        "allocations": len(test.effects),
+        "allocations": test.relabellings,
         "n": test.n,
     }
     rows = [relabelled, _of_estimate("primary analysis", analysis.effect(outcome).overall)]

@@ -14,9 +14,10 @@ from analysis_lib.reports.turned_words import meter_doubts
 from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
-from analysis_lib.statistics.estimates import show_count, show_number, show_p
+from analysis_lib.statistics.estimates import decimals_for, show_count, show_number, show_p
 from analysis_lib.study.protocol import Outcome
 from analysis_lib.study.protocol_deviations import deviation_sentences
+from analysis_lib.study.protocol_text import unit_after
 
 
 def answer(analysis: StudyAnalysis) -> list[str]:
@@ -94,20 +95,19 @@ def intensity_sentences(effect: RingEffect) -> list[str]:
 
 
 def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
-    """Hold the effect against the same sequences dealt otherwise, with the smallest p that this could give."""
+    """Hold the effect against the same sequences dealt otherwise, and that beside the primary analysis."""
     test = analysis.relabelling(outcome)
     primary = analysis.effect(outcome).overall
     apart = abs(test.estimate - primary.value) > 1e-9 * max(abs(primary.value), primary.se)
     why = (
-        f" Its estimate is not quite the primary one ({show_number(primary.value, 2, signed=True)}"
-        f" {outcome.difference_unit}), because a period that lacks an intensity counts nowhere in it."
+        f" Its estimate is not quite the primary one ({show_number(primary.value, decimals_for(primary.se), signed=True)}"
+        f"{unit_after(outcome)}), because a period that lacks a value at one intensity counts nowhere in it."
     )
     return [
         f"{test.sentence()}.",
         (
-            f"With these riders p could not have been below {test.smallest_p:.2g}, however large the effect;"
-            f" the primary analysis gives {show_p(primary.p)}. Relabelling assumes nothing about"
-            f" distributions.{why if apart else ''}"
+            f"The primary analysis gives {show_p(primary.p)}. Relabelling assumes nothing about distributions, but p cannot"
+            f" fall below the smallest possible one, however large the effect.{why if apart else ''}"
         ),
     ]
 

@@ -109,7 +109,7 @@ class RelabellingTest:
         return "difference" if self.p < 0.05 else "undecided"
 
     def sentence(self, level: float = 0.95) -> str:
-        """One sentence for a report, the floor of p with it; digits by the effects' scatter over allocations."""
+        """Effect, interval and p, then what p is, the floor with it; digits by the effects' scatter over allocations."""
         bounds, decimals = self.interval(level), decimals_for(float(np.std(self.effects)))
         low, high = show_number(bounds.low, decimals), show_number(bounds.high, decimals)
         unit = f" {self.unit}" if self.unit else ""
@@ -119,7 +119,12 @@ class RelabellingTest:
             else f"{show_level(level)} interval {low} to {high}"
         )
         effect = f"{show_number(self.estimate, decimals, signed=True)}{unit}"
-        return f"{self.quantity}: {effect} ({reach}; n = {self.n}; {show_p(self.p)}; {self.method})"
+        count = self.relabellings
+        those = f"all {count} allocations" if self.exact else f"the observed and {count} random allocations"
+        return (
+            f"{self.quantity}: {effect} ({reach}; n = {self.n}; {show_p(self.p)}). Here p is the share of {those}"
+            f" with an effect as large in either direction, smallest possible p {self.smallest_p:.2g}"
+        )
 
 
 def relabelling_test(

@@ -1,5 +1,6 @@
 """What the study's page shows of an effect that is known."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -75,6 +76,19 @@ def test_missing_cells_are_named_with_their_place(gappy):
     flow = study_exhibits.flow_table(gappy).frame
     assert flow["not_listed"].sum() == 2
     assert (flow["trials_planned"] == flow["not_listed"] + flow["set_aside"] + flow["used"]).all()
+
+
+def test_the_answer_begins_with_the_estimate_and_its_interval(study):
+    outcome = study.outcomes[0]
+    bounds = study.effect(outcome).to_frame().set_index("intensity").loc["overall"]
+    shown = re.match(
+        r"Primary outcome: .*, oval − round, overall: ([+−][\d.]+) W \(95 % interval (−?[\d.]+) to (−?[\d.]+) W\)\."
+        r" Verdict: (equivalent|difference|undecided)\. ",
+        study_words.answer(study)[0],
+    )
+    numbers = [float(part.replace("−", "-")) for part in shown.groups()[:3]]
+    # two digits of the standard error are shown
+    assert numbers == pytest.approx(list(bounds[["estimate", "low", "high"]]), abs=0.05 * bounds["se"])
 
 
 def test_the_floor_of_the_relabelling_test_is_said(study):
