@@ -8,6 +8,13 @@ from analysis_lib.reports.rider_mounting import RiderMounting
 from analysis_lib.statistics.estimates import show_number
 
 USUAL = "arm at the torque phase"
+CHOICE = (
+    "Rising power, from about 310 to 460 W, usually gives one and the same mount (common practice, no source); the table"
+    " by intensity shows whether it does here.",
+    "Comfort and the rider's own preference may override the figures between neighbouring mounts (common practice, no"
+    " source).",
+)
+"""What practice says where there are mounts to choose from."""
 
 
 def verdict(mounting: RiderMounting) -> str:
@@ -49,14 +56,10 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
         _neighbours(mounting),
         mounting.stroke.sentence(analysis.study.settings.intensity_label),
         *_recorded_on_oval(analysis),
+        *(CHOICE if len(mounting.available_mounts_deg) > 1 else ()),
         (
-            "Rising power, from about 310 to 460 W, usually gives one and the same mount (common practice, no"
-            " source); the table by intensity shows whether it does here."
-        ),
-        (
-            "Comfort and the rider's own preference may override the figures between neighbouring mounts"
-            " (common practice, no source). The evidence for tuning the angle at all is thin: nearly all"
-            " published crossovers of submaximal riding found no effect of the ring itself."
+            "The evidence for tuning the angle at all is thin: nearly all published crossovers of submaximal riding found"
+            " no effect of the ring itself."
         ),
     ]
 

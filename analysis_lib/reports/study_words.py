@@ -208,8 +208,10 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
     riders = len(analysis.tables)
     words = [
         (
-            f"{show_count(riders, 'rider')} analysed and {len(analysis.left_out)} that could not be;"
+            f"{show_count(riders, 'rider')} analysed, {len(analysis.left_out) or 'none'} could not be;"
             f" {show_count(lost, 'listed trial')} not used."
+            if lost or analysis.left_out
+            else f"{show_count(riders, 'rider')} analysed, with every listed trial; that is no reason to doubt."
         ),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         (
