@@ -15,7 +15,7 @@ from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
 from analysis_lib.study.rider_power import compare_powers
 
 FEW = 0.5
-"""Kept turns over the median of the rider's others at the same intensity below which a trial may break off; no source."""
+"""Whole turns over the median of the rider's others at the same intensity below which a trial may break off; no source."""
 
 
 def power_doubts(trials: pd.DataFrame, results: Mapping[str, TrialResult]) -> list[PowerDoubt]:
@@ -36,27 +36,33 @@ def doubt_power(trials: pd.DataFrame, results: Mapping[str, TrialResult]) -> pd.
         Trials without a result stay as they are.
     """
     said = {trial: doubt.said for doubt in power_doubts(trials, results) for trial in doubt.trials}
-    few = few_turns(trials, {trial: int(result.quality["kept_turns"]) for trial, result in results.items()})
+    few = few_turns(
+        trials,
+        {
+            trial: int(result.quality["kept_turns"]) + int(result.quality["dropped_turns"])
+            for trial, result in results.items()
+        },
+    )
     told = (" ".join(filter(None, (few.get(name, ""), said.get(name, "")))) for name in trials["trial"])
     return under_caution(trials, told)
 
 
-def few_turns(trials: pd.DataFrame, kept: Mapping[str, int]) -> dict[str, str]:
-    """Say of each trial that keeps less than half of the turns of the same rider's others at the same intensity.
+def few_turns(trials: pd.DataFrame, turns: Mapping[str, int]) -> dict[str, str]:
+    """Say of each trial that has less than half of the turns of the same rider's others at the same intensity.
 
     Recordings at one intensity last alike, by the protocol; those at different ones need not.
     """
     told = {}
-    known = trials[trials["trial"].isin(list(kept))]
+    known = trials[trials["trial"].isin(list(turns))]
     for _, here in known.groupby("intensity", sort=False):
         names = [str(name) for name in here["trial"]]
         for name in names:
-            others = [kept[other] for other in names if other != name]
+            others = [turns[other] for other in names if other != name]
             usual = float(np.median(others)) if others else 0.0
-            if kept[name] < FEW * usual:
+            if turns[name] < FEW * usual:
                 told[name] = (
-                    f"{show_count(kept[name], 'whole turn')} kept, where the rider's other trials at this intensity keep"
-                    f" {usual:g} (median, n = {show_count(len(others), 'trial')}): did the recording break off? It is used;"
-                    " a rule exclude_below_turns in [rules] of study.toml would leave it out."
+                    f"It has {show_count(turns[name], 'whole turn')}, where the rider's other trials at this intensity have"
+                    f" {usual:g} (median, n = {show_count(len(others), 'trial')}): did the recording break off? It is used"
+                    " unless exclude_below_turns in [rules] of study.toml sets a bound above that."
                 )
     return told

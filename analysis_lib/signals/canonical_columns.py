@@ -45,7 +45,7 @@ def read_canonical_columns(
     check_time(columns["time_s"], trial.start, stored, settings.columns["time_s"].column, path.name)
     columns, missing_note = _without_missing(columns, path.name)
     warm_note = _complete_temperature(columns, settings, path.name) if "temperature_C" in columns else ""
-    broken_off = stored.broken_off if end_s is None else ()
+    broken_off = stored.broken_off if end_s is None or np.isnan(end_s) else ()
     return columns, trial.stop - trial.start, (window_note, missing_note, warm_note), broken_off
 
 

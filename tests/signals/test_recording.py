@@ -201,6 +201,7 @@ class TestReading:
         text = table()[["time", "angle", "left", "right"]].to_csv(index=False)
         assert read_recording(write(text + "4.0,17.5"), settings(), end_s=3.0).cautions == ()
         assert read_recording(write(text), settings()).cautions == ()
+        assert len(read_recording(write(text + "4.0,17.5"), settings(), end_s=math.nan).cautions) == 1
 
 
 class TestRefusedFiles:
