@@ -24,6 +24,8 @@ KINDS = {
 def doubts_of_power(analysis: RiderRecordings | StudyAnalysis) -> list[tuple[PowerDoubt, list[Compared]]]:
     """Judge the used trials of the page, rider by rider: each doubt with its trials."""
     rows = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
+    if rows.empty:
+        return []
     found = []
     for rider, own in rows.groupby("rider", sort=False):
         powers = dict(zip(own["trial"].astype(str), own["value"].astype(float), strict=True))
