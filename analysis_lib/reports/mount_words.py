@@ -34,8 +34,8 @@ def verdict(mounting: RiderMounting) -> str:
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
     return (
-        f"{_by_usual(mounting)}. No mount is good by every criterion: {_wanted_by_each(mounting)}. No criterion has been"
-        f" shown to predict performance.{besides}"
+        f"{_by_usual(mounting)}. No mount will do by every criterion; those that will: {_wanted_by_each(mounting)}. No"
+        f" criterion has been shown to predict performance.{besides}"
     )
 
 
@@ -70,9 +70,7 @@ def _wanted_by_each(mounting: RiderMounting) -> str:
         if row["verdict"] == UNDECIDED or row["criterion"] == USUAL:
             continue
         all_of_them = len(row["mounts_deg"]) == len(mounting.available_mounts_deg)
-        parts.append(
-            f"{row['criterion']} asks for {'any' if all_of_them else _angles(row['mounts_deg'], 'or')}"
-        )
+        parts.append(f"by {row['criterion']} {'any' if all_of_them else _angles(row['mounts_deg'], 'or')}")
     return _and(parts)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pandas as pd
 
@@ -87,11 +88,11 @@ def intensity_sentences(effect: RingEffect) -> list[str]:
     """Say whether the effect changes with intensity: the trend, then the test of any change at all."""
     if len(effect.intensities) < 2:
         return []
-    trend = effect.trend().sentence()
+    trend = f"{replace(effect.trend(), quantity='Change with intensity').sentence()}."
     try:
-        return [f"{trend[0].upper()}{trend[1:]}.", f"{effect.interaction().sentence()}."]
+        return [trend, f"{effect.interaction().sentence()}."]
     except Refusal as refusal:
-        return [f"{trend[0].upper()}{trend[1:]}.", f"Any change at all could not be tested: {refusal}."]
+        return [trend, f"Any change at all could not be tested: {refusal}."]
 
 
 def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
+from itertools import product
 
 import pandas as pd
 
@@ -190,15 +191,19 @@ def check_missing_trials(contents: Contents) -> Iterator[Problem]:
         if order is None or not trials:
             continue
         there = {(int(trial.period), trial.intensity) for trial in trials} | excluded[rider.rider]
-        cells = [(period, name) for period in range(1, len(order) + 1) for name in names]
-        missing = [f"period {period} at {name}" for period, name in cells if (period, name) not in there]
-        if missing:
+        lacking: dict[int, list[str]] = defaultdict(list)
+        for period, name in product(range(1, len(order) + 1), names):
+            if (period, name) not in there:
+                lacking[period].append(name)
+        if lacking:
             remedy = (
-                "nothing, if they were not ridden; for the pages to say why, give each a row in trials.csv with exclude ="
-                " yes and the reason in exclude_reason, the file left empty"
+                "nothing needs doing if they were not ridden; to have the pages say why, give each a row in trials.csv with"
+                " exclude = yes, the reason in exclude_reason and no file"
             )
-            wanted = show_count(len(cells), "trial")
-            got = f"{show_count(len(cells) - len(missing), 'trial')}; missing: {listed(missing)}"
+            planned, count = len(order) * len(names), sum(map(len, lacking.values()))
+            wanted = show_count(planned, "trial")
+            missing = "; ".join(f"period {period} at {listed(absent)}" for period, absent in lacking.items())
+            got = f"{show_count(planned - count, 'trial')}; missing: {missing}"
             yield about_rider(rider, "rider", got, wanted, remedy, "note")
 
 

@@ -92,7 +92,7 @@ def decided(*mounts_by_criterion):
         (
             ([], [70.0], [85.0], []),
             DISAGREE,
-            "the turns do not decide. No mount is good by every criterion: crank speed asks for 70° and peak force",
+            "the turns do not decide. No mount will do by every criterion; those that will: by crank speed 70° and by peak",
         ),
         (([70.0], [], [70.0, 85.0], []), ONE, "to decide by crank speed and dead centres"),
     ],

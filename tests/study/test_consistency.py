@@ -201,7 +201,7 @@ def test_notes_stop_nothing(tiny):
     for words in (
         "(R03), column rider – got a rider without trials",
         "3 trials; missing: period 1 at hard",
-        "give each a row in trials.csv with exclude = yes and the reason in exclude_reason, the file left empty",
+        "give each a row in trials.csv with exclude = yes, the reason in exclude_reason and no file",
         "recordings/extra.csv – got a recording that no trial names",
         "recordings/T8.csv – got a recording that no trial names",
         "no, beside a reason",

@@ -161,7 +161,7 @@ def test_the_demo_has_no_error_and_says_what_is_missing():
     notes = {note.rider: str(note) for note in study.notes}
     assert set(notes) == {"R02", "R07", "R10"}  # R04's trial is excluded with its reason
     assert study.settings.study.simulated
-    assert "9 trials" in notes["R07"] and "period 4 at easy" in notes["R07"]
+    assert "9 trials; missing: period 4 at easy, steady, hard –" in notes["R07"]
     assert len(study.riders) == 12 and len(study.trials) == 139
 
 
