@@ -104,7 +104,7 @@ def cautions_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "cautions",
         frame.reset_index(drop=True),
-        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle, a mount or a scale of torque"
-        " that looks wrong, a recorder's own assumption. The study's page says what its result is without them.",
+        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle, a mount, a scale of torque or a"
+        " power that looks wrong, a recorder's own assumption. The study's page says what its result is without them.",
         {"reason": "caution"},
     )
