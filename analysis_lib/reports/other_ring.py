@@ -97,6 +97,17 @@ def ring_doubts(trials: pd.DataFrame) -> str:
     return f"{counted} {OTHER_RING}; {show_count(len(whose), 'rider')}: {shown}"
 
 
+def first_ring_doubts(trials: pd.DataFrame) -> list[str]:
+    """Say before anything else whose crank turned as on the other ring: then the labels of rings are in doubt."""
+    doubts = ring_doubts(trials)
+    if not doubts:
+        return []
+    return [
+        f"Not to be relied on as it stands: {doubts}. These trials count in what follows under the ring that the tables"
+        " name, and where that is wrong, with the wrong sign."
+    ]
+
+
 def _is_of_another(settings: StudySettings, row, result: TrialResult, mounts: dict[str, float]) -> bool:
     if not shows_speed(settings.recorders[row.recorder]):
         return False

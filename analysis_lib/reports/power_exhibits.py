@@ -6,8 +6,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.once import once
-from analysis_lib.reports.rider_recordings import RiderRecordings
-from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials_at_hand import TrialsAtHand
 from analysis_lib.study.alike import MOST_NAMED
 from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
 from analysis_lib.study.rider_power import ALIKE, FAR_APART, FAR_OFF, TYPICAL_ERROR, Compared, compare_powers
@@ -21,7 +20,7 @@ KINDS = {
 
 
 @once
-def doubts_of_power(analysis: RiderRecordings | StudyAnalysis) -> list[tuple[PowerDoubt, list[Compared]]]:
+def doubts_of_power(analysis: TrialsAtHand) -> list[tuple[PowerDoubt, list[Compared]]]:
     """Judge the used trials of the page, rider by rider: each doubt with its trials."""
     rows = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
     if rows.empty:
@@ -36,7 +35,7 @@ def doubts_of_power(analysis: RiderRecordings | StudyAnalysis) -> list[tuple[Pow
     return found
 
 
-def power_doubts(analysis: RiderRecordings | StudyAnalysis) -> list[str]:
+def power_doubts(analysis: TrialsAtHand) -> list[str]:
     """Name each period, pair or trial whose power is unlike the rider's others, and what follows from that."""
     doubts = [doubt for doubt, _ in doubts_of_power(analysis)]
     more = ["The table of powers in doubt lists more of the kind."] if len(doubts) > MOST_NAMED else []
@@ -47,7 +46,7 @@ def power_doubts(analysis: RiderRecordings | StudyAnalysis) -> list[str]:
     return [*words, *more]
 
 
-def power_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit]:
+def power_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
     """The table of the trials in doubt; none where there are none."""
     found = doubts_of_power(analysis)
     if not found:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis_lib.reports.doubtful_rings import other_ring
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.notebook_page import Tone
 from analysis_lib.reports.once import once
+from analysis_lib.reports.other_ring import first_ring_doubts
 from analysis_lib.reports.power_exhibits import power_doubts, power_tables
-from analysis_lib.reports.rider_recordings import RiderRecordings
-from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials_at_hand import TrialsAtHand
 from analysis_lib.reports.turned_exhibits import turn_tables
 from analysis_lib.reports.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count
@@ -33,24 +32,24 @@ UNTOLD = (
 
 
 @once
-def scale_checks(analysis: RiderRecordings | StudyAnalysis) -> list[ScaleCheck]:
+def scale_checks(analysis: TrialsAtHand) -> list[ScaleCheck]:
     """Judge the recorders by all used trials of the page: one rider's, or the study's."""
     rows = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
     powers = dict(zip(rows["trial"].astype(str), rows["value"].astype(float), strict=True))
     return check_scales(analysis.study.settings, analysis.study.trials, powers)
 
 
-def first_doubts(analysis: StudyAnalysis) -> list[str]:
+def first_doubts(analysis: TrialsAtHand) -> list[str]:
     """Say before a study's answer what it must not be relied on for: rings exchanged, mounts contradicted, a scale."""
     return [
-        *other_ring(analysis),
+        *first_ring_doubts(analysis.trials),
         *first_turn_doubts(analysis.trials),
         *scale_doubts(analysis),
         *power_doubts(analysis),
     ]
 
 
-def scale_doubts(analysis: RiderRecordings | StudyAnalysis) -> list[str]:
+def scale_doubts(analysis: TrialsAtHand) -> list[str]:
     """Name each recorder whose torque scale is in doubt, and what follows from that."""
     return [
         f"Not to be relied on as it stands: {part.sentence()} If the scale is wrong, torque and power of its trials, and"
@@ -59,7 +58,7 @@ def scale_doubts(analysis: RiderRecordings | StudyAnalysis) -> list[str]:
     ]
 
 
-def scale_sentences(analysis: StudyAnalysis) -> list[str]:
+def scale_sentences(analysis: TrialsAtHand) -> list[str]:
     """Say which recorders' scales are in doubt, or that none is, or that nobody could know."""
     checks = scale_checks(analysis)
     judged = [part for part in checks if not part.trial]
@@ -76,13 +75,13 @@ def scale_sentences(analysis: StudyAnalysis) -> list[str]:
     return [*words, *([f"{show_count(apart, 'trial')} of theirs stand apart."] if apart else [])]
 
 
-def tone_of_scales(analysis: StudyAnalysis) -> Tone:
+def tone_of_scales(analysis: TrialsAtHand) -> Tone:
     """Return the tone of `scale_sentences`: a caution unless every judged scale is sound."""
     checks = scale_checks(analysis)
     return "caution" if not checks or any(part.in_doubt for part in checks) else "plain"
 
 
-def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit]:
+def scale_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
     """The table of what tells of the scales, where anything does; those of odd powers and turned trials, where any are."""
     checks = scale_checks(analysis)
     if not checks:
@@ -113,7 +112,7 @@ def scale_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit
     ]
 
 
-def _further_tables(analysis: RiderRecordings | StudyAnalysis) -> list[TableExhibit]:
+def _further_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
     return [*power_tables(analysis), *turn_tables(analysis.trials)]
 
 
