@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.periodic import axial_phase_deg, crank_angles
 from analysis_lib.mechanics.ring import FloatArray
+from analysis_lib.mechanics.steady_speed import settle_speeds
 from analysis_lib.mechanics.steady_state import solve_steady
 from analysis_lib.mechanics.stroke_model import Stroke
 from analysis_lib.refusals import Refusal
@@ -120,7 +121,8 @@ def steady_turn(
     With the wheel's speed Ω = G·ω, its energy per inertia u = ½Ω² follows d(I·u)/dθ = T(θ, ω) − G·R, and the
     brake of an ergometer dR/dθ = (P/Ω − R)/(response · ω). At a given cadence the level of the resistance is
     found; at a given level the cadence is found, which needs a torque that falls or a resistance that grows
-    with speed.
+    with speed. A given cadence against a constant resistance is settled pass by pass where that works; all else
+    by Newton's method.
 
     Parameters
     ----------
@@ -148,7 +150,13 @@ def steady_turn(
         raise Refusal(what, repr(given), "more than 0", "give a positive value")
     gear = drivetrain.turn_gear(stroke.angles)
     start_cadence = mean_cadence_rpm or 60 / (2 * math.pi * float(np.mean(1 / stroke.speed_rad_s)))
-    energy, torque = _starting_point(drivetrain, stroke, start_cadence, gear)
+    start, torque = _starting_point(drivetrain, stroke, start_cadence)
+    if mean_cadence_rpm is not None and resistance.law == "constant":
+        speed, settled = settle_speeds(stroke, start, gear, drivetrain.wheel_inertia_kgm2, mean_cadence_rpm)
+        if settled:
+            level = float(stroke.torque_at(speed).mean() / gear.mean())
+            return _as_turn(((gear * speed) ** 2 / 2)[None, :], level, gear, stroke, resistance)
+    energy = (gear * start) ** 2 / 2
     start_level = level or _level_of(resistance, torque, np.sqrt(2 * energy))
     states, scales = energy[None, :], np.array([1 / drivetrain.wheel_inertia_kgm2])
     if resistance.holds_power:
@@ -178,13 +186,10 @@ def _rates(
     return np.stack([stroke.torque_at(speed) - gear * braking, follow])
 
 
-def _starting_point(
-    drivetrain: Drivetrain, stroke: Stroke, cadence_rpm: float, gear: FloatArray
-) -> tuple[FloatArray, float]:
-    """Energy per inertia and wheel torque at that cadence if nothing took notice of speed."""
+def _starting_point(drivetrain: Drivetrain, stroke: Stroke, cadence_rpm: float) -> tuple[FloatArray, float]:
+    """Crank speed and wheel torque at that cadence if nothing took notice of speed."""
     torque = stroke.torque_at(np.full(stroke.angles, cadence_rpm * 2 * math.pi / 60))
-    speed = drivetrain.steady_speed(torque, cadence_rpm)
-    return (gear * speed) ** 2 / 2, drivetrain.wheel_resistance_Nm(torque)
+    return drivetrain.steady_speed(torque, cadence_rpm), drivetrain.wheel_resistance_Nm(torque)
 
 
 def _level_of(resistance: Resistance, torque: float, wheel_speed: FloatArray) -> float:

@@ -42,8 +42,10 @@ def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: Arra
     constant = np.maximum(wanted * total**2 - np.vecdot(share, stored) / total, above_floor)
     for _ in range(200):
         energy = constant[..., None] + stored
-        slowness = (share / np.sqrt(energy)).sum(axis=-1)
-        step = (wanted - slowness**-2) / ((share * energy**-1.5).sum(axis=-1) * slowness**-3)
+        part = share / np.sqrt(energy)
+        slowness = part.sum(axis=-1)
+        part /= energy
+        step = (wanted - slowness**-2) / (part.sum(axis=-1) * slowness**-3)
         constant = constant + step
         if np.all(np.abs(step) <= 1e-15 * np.abs(constant)):
             break

@@ -4,34 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 import pandas as pd
 
-from analysis_lib.mechanics.crank_dynamics import Resistance, steady_turn
-from analysis_lib.mechanics.drivetrain import Drivetrain
-from analysis_lib.mechanics.periodic import axial_phase_deg
 from analysis_lib.mechanics.prediction import ROUND, StrokePrediction, predict_on_oval
 from analysis_lib.mechanics.published_effects import EFFECTS, PublishedEffect
-from analysis_lib.mechanics.ring import Ring
-from analysis_lib.mechanics.stroke_model import make_stroke
 from analysis_lib.mechanics.stroke_slope import LOWEST_OPTIMAL_CADENCE_RPM, StrokeSlope
+from analysis_lib.reports.published_rides import changes_of_power, rides_of
 from analysis_lib.reports.rider_legs import StatedLegs
 from analysis_lib.reports.ring_joints import matching_cadences
 
-TEETH, ANGLES = 52, 72
+ANGLES = 72
 """Every fifth degree: strokes are smooth, and a table of published work wants some thousand turns."""
 
 LIKELY_RIPPLES = (0.5, 0.9)
 """Second harmonic of two-leg torque over its mean at 60 to 100 rpm (recalled; 0.53 computed from Park & Caldwell 2021)."""
-
-UNKNOWN_MOUNTS_DEG = (-45.0, 0.0, 45.0)
-"""Largest arm from the torque phase where a source does not tell it: as far as a mount gives nothing away."""
-
-UNKNOWN_INERTIAS_KGM2 = (5.0, math.inf)
-"""Crank inertial load of an ergometer that is not told, up to a chain of steady speed."""
 
 
 @dataclass(frozen=True)
@@ -135,24 +125,20 @@ def _cases(
     """Largest arm from the torque phase (deg), and predicted change (% of round), for every set of assumptions."""
     if effect.quantity == "not predicted":
         return
-    ratios, cadences = sorted(set(effect.axis_ratio)), sorted(set(effect.cadence_rpm))
     if effect.quantity == "pedal speed":
-        for ratio, cadence in product(ratios, cadences):
+        for ratio, cadence in product(sorted(set(effect.axis_ratio)), sorted(set(effect.cadence_rpm))):
             yield from ((0.0, 100 * (match / cadence - 1)) for match in matching_cadences(ratio, cadence))
         return
-    given = effect.mount_optimised
-    offsets, inertias = ((0.0,), (math.inf,)) if given else (UNKNOWN_MOUNTS_DEG, UNKNOWN_INERTIAS_KGM2)
-    strokes, slopes = _strokes(torque), _slopes(slope)
-    for ratio, offset, inertia, stroke in product(ratios, offsets, inertias, strokes):
-        drives = _drivetrains(ratio, inertia, axial_phase_deg(stroke) + offset)
-        for cadence, each in product(cadences, slopes):
-            at_speed = (*drives, stroke, cadence, each.slope_Nms(stroke, cadence))
-            changes = (
-                _changes_of_power(*at_speed)
-                if effect.quantity == "power"
-                else _changes_of_speed(effect.quantity, predict_on_oval(*at_speed, legs.pair))
-            )
-            yield from ((offset, change) for change in changes)
+    rides = rides_of(effect, _strokes(torque), _slopes(slope))
+    if effect.quantity == "power":
+        yield from changes_of_power(rides)
+        return
+    for ride in rides:
+        stroke = ride.surface
+        prediction = predict_on_oval(
+            *ride.drivetrains, stroke.torque_Nm, ride.cadence_rpm, stroke.slope_Nms, legs.pair
+        )
+        yield from ((ride.offset_deg, change) for change in _changes_of_speed(effect.quantity, prediction))
 
 
 def _slopes(slope: StrokeSlope) -> list[StrokeSlope]:
@@ -172,27 +158,6 @@ def with_ripple(torque_Nm: np.ndarray, ripple: float) -> np.ndarray:
     spectrum = np.fft.rfft(torque_Nm)
     spectrum[2] *= ripple * spectrum[0].real / (2 * abs(spectrum[2]))
     return np.fft.irfft(spectrum, n=torque_Nm.size)
-
-
-def _drivetrains(ratio: float, crank_load_kgm2: float, peak_arm_deg: float) -> tuple[Drivetrain, Drivetrain]:
-    on_round = Drivetrain(Ring.round(TEETH))
-    gear = TEETH / on_round.sprocket_teeth
-    on_round = replace(on_round, wheel_inertia_kgm2=crank_load_kgm2 / gear**2)
-    oval = replace(on_round, ring=Ring.ellipse(TEETH, ratio))
-    return on_round, oval.with_mount(oval.mount_for_peak_arm(peak_arm_deg % 180.0))
-
-
-def _changes_of_power(
-    on_round: Drivetrain, oval: Drivetrain, torque: np.ndarray, cadence_rpm: float, slope: np.ndarray
-) -> list[float]:
-    """Change of power at the same mean cadence: none with unchanged force or joint torques, and by the surface.
-
-    Unchanged force leaves the torque alone, and unchanged joint torques move it about within the turn, by a
-    derivative whose mean is nothing: so the mean torque stays, and power is mean torque times mean speed.
-    """
-    surface = make_stroke(torque, on_round.steady_speed(torque, cadence_rpm), slope)
-    turn = steady_turn(oval, surface, Resistance(), mean_cadence_rpm=cadence_rpm)
-    return [0.0, 100 * (float(turn.torque_Nm.mean()) / float(torque.mean()) - 1)]
 
 
 def _changes_of_speed(quantity: str, prediction: StrokePrediction) -> list[float]:

@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from analysis_lib.mechanics.inertia import with_crank_inertia, with_flywheel, wi
 from analysis_lib.mechanics.power_error import power_error
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.mechanics.start_up import play_start_up
+from analysis_lib.mechanics.steady_speed import settle_speeds
 from analysis_lib.mechanics.stroke_model import make_stroke, torque_speed_slope
 from analysis_lib.refusals import Refusal
 
@@ -96,6 +98,24 @@ def test_cadence_and_level_find_each_other(resistance):
     by_level = steady_turn(OVAL, stroke, resistance, level=by_cadence.level)
     assert by_level.mean_cadence_rpm == pytest.approx(85.0, rel=1e-9)
     assert by_level.speed_rad_s == pytest.approx(by_cadence.speed_rad_s, rel=1e-9)
+
+
+def test_speeds_settle_pass_by_pass_or_are_solved_by_newton():
+    """Either way I·d(½Ω²)/dθ = T(ω) − G·R, by differences over 4 degrees; the light and steep one does not settle."""
+    stroke = make_stroke(TORQUE, 9.0, -6.0)
+    gear, inertias = OVAL.turn_gear(360), np.array([0.05, 0.3])
+    start = np.tile(np.full(360, 9.0), (2, 1))
+    speeds, settled = settle_speeds(stroke, start, gear, inertias, 85.0)
+    assert settled.tolist() == [False, True]
+    for inertia, known, speed in zip(inertias, settled, speeds, strict=True):
+        drivetrain = replace(OVAL, wheel_inertia_kgm2=inertia)
+        turn = steady_turn(drivetrain, stroke, Resistance(), mean_cadence_rpm=85.0)
+        energy = inertia * (gear * turn.speed_rad_s) ** 2 / 2
+        slope = (np.roll(energy, -2) - np.roll(energy, 2)) / math.radians(4)
+        torque = TORQUE - 6.0 * (turn.speed_rad_s - 9.0)
+        assert slope == pytest.approx(torque - gear * turn.level, abs=0.05)
+        assert np.mean(1 / turn.speed_rad_s) == pytest.approx(60 / 85 / (2 * math.pi), rel=1e-9)
+        assert not known or speed == pytest.approx(turn.speed_rad_s, rel=1e-11)
 
 
 def test_slow_brake_is_a_constant_and_even_torque_gives_its_power():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from analysis_lib.mechanics import steady_speed
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.prediction import SAME_FORCE, SAME_JOINTS, predict_on_oval
 from analysis_lib.mechanics.published_effects import EFFECTS, PublishedEffect
@@ -72,6 +73,14 @@ def test_unchanged_force_and_joint_torques_change_no_power():
     power = predict_on_oval(*drives, TORQUE, 90.0, legs=legs).summary.set_index("assumption")["power_W"]
     assert power[SAME_FORCE] == pytest.approx(26.0 * 90.0 * 2 * math.pi / 60)
     assert power[SAME_JOINTS] == pytest.approx(power[SAME_FORCE], rel=1e-9)
+
+
+def test_the_band_is_the_same_where_every_ride_is_solved_by_newton(compared, monkeypatch):
+    """Two ways to the same equations: no ride on an oval ring settles in one pass."""
+    together = by_source(compared, "Hintzy")
+    monkeypatch.setattr(steady_speed, "MOST_PASSES", 1)
+    (alone,) = compare_published(TORQUE, LEGS, StrokeSlope(), (together.published,))
+    assert (alone.low_pct, alone.high_pct) == pytest.approx((together.low_pct, together.high_pct), rel=1e-10)
 
 
 def test_a_rider_without_slope_gains_nothing_and_a_steep_one_more():
