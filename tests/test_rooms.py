@@ -36,6 +36,15 @@ def test_imports_run_one_way(module):
     assert _rooms_imported(module) - {room} <= MAY_USE[room]
 
 
+def test_what_is_slow_to_load_is_left_until_a_page_asks_for_it():
+    # A rider's page needs neither; scipy loads its parts by itself, when they are first named.
+    for module in sorted(LIBRARY.glob("*/**/*.py")):
+        lines = [line for line in ast.parse(module.read_text()).body if isinstance(line, ast.ImportFrom)]
+        named = {f"{line.module}.{name.name}" for line in lines for name in line.names}
+        early = {name for name in named if name.startswith(("scipy.", "statsmodels."))}
+        assert all(name.startswith("scipy.special") for name in early), module.name
+
+
 @pytest.mark.parametrize("notebook", NOTEBOOKS, ids=lambda path: path.stem)
 def test_notebooks_are_stored_clean_and_define_nothing(notebook):
     cells = json.loads(notebook.read_text())["cells"]

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike
-from scipy.spatial import ConvexHull
 
 from analysis_lib.mechanics.ring import FloatArray, Ring, widest_direction
 from analysis_lib.mechanics.ring_shapes import ArcSupport
@@ -84,7 +84,7 @@ def ring_from_outline(points_mm: ArrayLike, teeth: int) -> OutlineReading:
     teeth = check_teeth(teeth, "teeth of the outline")
     points = _check_points(points_mm)
     _check_crossings(points)
-    hull = ConvexHull(points)
+    hull = scipy.spatial.ConvexHull(points)
     perimeter_mm = float(hull.area)  # in two dimensions SciPy's "area" is the length around
     _check_perimeter(perimeter_mm, teeth)
     hollow_mm = _deepest_hollow(points, hull)
@@ -175,7 +175,7 @@ def _check_perimeter(perimeter_mm: float, teeth: int) -> None:
         )
 
 
-def _deepest_hollow(points: FloatArray, hull: ConvexHull) -> float:
+def _deepest_hollow(points: FloatArray, hull: scipy.spatial.ConvexHull) -> float:
     # The equations of the hull's edges give minus the distance of an inner point.
     inside = -(points @ hull.equations[:, :2].T + hull.equations[:, 2]).max(axis=1)
     worst = int(np.argmax(inside))

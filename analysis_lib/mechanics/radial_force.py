@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 
 from analysis_lib.mechanics.inverse_dynamics import JointLoads, solve_joint_loads
 from analysis_lib.mechanics.leg import ComplexArray, LegPath
@@ -178,5 +178,7 @@ def _push_for(tangential: FloatArray, crank: FloatArray, wanted: float) -> float
         )
     strongest = 10 * float(np.max(np.abs(tangential))) / wanted
     return float(
-        brentq(lambda push: effectiveness(tangential, radial_from_push(push, crank)) - wanted, 0.0, strongest)
+        scipy.optimize.brentq(
+            lambda push: effectiveness(tangential, radial_from_push(push, crank)) - wanted, 0.0, strongest
+        )
     )

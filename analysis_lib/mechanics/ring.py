@@ -9,8 +9,8 @@ from functools import cached_property, lru_cache
 from typing import Protocol
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize_scalar
 from scipy.special import ellipe
 
 from analysis_lib.mechanics.sprocket import CHAIN_PITCH_M, check_teeth, mean_arm_m
@@ -252,6 +252,8 @@ def _angle_of_largest(function: Callable[[FloatArray], FloatArray]) -> float:
         return -float(function(np.asarray(psi)))
 
     around = (start - step, start + step)
-    found = minimize_scalar(shortfall, bounds=around, method="bounded", options={"xatol": 1e-12})
+    found = scipy.optimize.minimize_scalar(
+        shortfall, bounds=around, method="bounded", options={"xatol": 1e-12}
+    )
     # A search stops a little beside an extreme that lies on the grid itself, as an ellipse's do.
     return start if shortfall(start) <= found.fun else float(found.x)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.integrate import solve_ivp
-from scipy.interpolate import CubicSpline
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.mechanics.crank_dynamics import Resistance
 from analysis_lib.mechanics.drivetrain import Drivetrain
@@ -99,7 +98,7 @@ def play_start_up(
     angles = np.append(crank_angles(GEAR_ANGLES), 2 * math.pi)
     gears = drivetrain.gear(angles)
     gears[-1] = gears[0]
-    gear = CubicSpline(angles, gears, bc_type="periodic")
+    gear = scipy.interpolate.CubicSpline(angles, gears, bc_type="periodic")
 
     def braking(state) -> float:
         speed = max(state[1], slowest_braked_rad_s) if resistance.holds_power else state[1]
@@ -122,7 +121,7 @@ def play_start_up(
     start = [theta, start_cadence_rpm * 2 * math.pi / 60 * float(gear(theta)), 0.0]
     start[2] = braking(start)
     times = np.linspace(0, duration_s, max(2, round(duration_s * SAMPLES_PER_SECOND)) + 1)
-    run = solve_ivp(
+    run = scipy.integrate.solve_ivp(
         motion, (0, duration_s), start, t_eval=times, events=rest, rtol=1e-7, atol=1e-8, max_step=0.02
     )
     crank, wheel_speed, brake = run.y

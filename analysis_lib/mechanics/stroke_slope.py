@@ -9,10 +9,10 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.quantiles import t_quantile
 
 Origin = Literal["declared", "recorded", "assumed"]
 
@@ -133,7 +133,7 @@ class RecordedSlope:
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Interval of the loss, % per rpm."""
-        away = float(stats.t.ppf((1 + level) / 2, self.df)) * self.se
+        away = t_quantile((1 + level) / 2, self.df) * self.se
         return self.lost_pct_per_rpm - away, self.lost_pct_per_rpm + away
 
     def slope(self) -> StrokeSlope:

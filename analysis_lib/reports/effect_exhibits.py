@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
@@ -189,7 +189,9 @@ def mean_cells(
     table = analysis.outcome_table(outcome).dropna(subset=[outcome.label])
     values = table.groupby(cells, observed=True)[outcome.label]
     means = values.agg(n="size", mean="mean", sd="std").reset_index()
-    reach = stats.t.ppf((1 + level) / 2, np.maximum(means["n"] - 1, 1)) * means["sd"] / np.sqrt(means["n"])
+    reach = (
+        scipy.stats.t.ppf((1 + level) / 2, np.maximum(means["n"] - 1, 1)) * means["sd"] / np.sqrt(means["n"])
+    )
     return means.assign(low=means["mean"] - reach, high=means["mean"] + reach)
 
 

@@ -30,7 +30,12 @@ ALWAYS = (
     "ipykernel.ipkernel",
     "matplotlib.pyplot",
     "matplotlib_inline.backend_inline",
+    "scipy.stats",
+    "statsmodels.regression.linear_model",
+    "statsmodels.stats.multitest",
 )
+"""Beside the templates' imports: what a kernel loads itself, and what the library loads only when a page asks for it."""
+
 INLINE = "module://matplotlib_inline.backend_inline"
 """The drawing backend that a kernel chooses for itself, if nothing else is chosen, before matplotlib is imported."""
 

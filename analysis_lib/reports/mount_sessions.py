@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import TableExhibit
@@ -15,6 +14,7 @@ from analysis_lib.reports.oval_prediction import axial_change_deg
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.quantiles import normal_quantile
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def _explained(frame: pd.DataFrame, level: float) -> bool:
     """Whether no two sessions differ by more than their turns do."""
     error = frame["se_deg"].to_numpy()
     pairs = len(error) * (len(error) - 1) / 2
-    z = float(stats.norm.ppf(1 - (1 - level) / 2 / pairs))
+    z = normal_quantile(1 - (1 - level) / 2 / pairs)
     return bool((np.abs(_differences(frame)) <= z * np.hypot(error[:, None], error[None, :])).all())
 
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
@@ -179,6 +179,6 @@ def _legs_apart(analysis: StudyAnalysis) -> pd.DataFrame:
     for rider, values in later.groupby("rider"):
         half = math.nan
         if len(values) > 1:
-            half = float(stats.t.ppf(0.975, len(values) - 1) * values.std() / math.sqrt(len(values)))
+            half = float(scipy.stats.t.ppf(0.975, len(values) - 1) * values.std() / math.sqrt(len(values)))
         found.append((rider, values.mean(), values.mean() - half, values.mean() + half))
     return pd.DataFrame(found, columns=["rider", "later_deg", "later_low", "later_high"])

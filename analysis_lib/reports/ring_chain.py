@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import brentq
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.mechanics.chain import CAUTION, ChainTurn, FixedDrive, fix_chain, follow_chain
 from analysis_lib.mechanics.drivetrain import Drivetrain
@@ -116,7 +116,7 @@ def tighten_fixed_drive(drivetrain: Drivetrain) -> tuple[FixedDrive, float]:
         return float(follow_chain(replace(drivetrain, chainstay_m=chainstay_m)).loop_m.max()) - chain_m
 
     near, far = drivetrain.chainstay_m - AXLE_TRAVEL_M, drivetrain.chainstay_m + AXLE_TRAVEL_M
-    taut_m = float(brentq(too_short, near, far, xtol=1e-12))
+    taut_m = float(scipy.optimize.brentq(too_short, near, far, xtol=1e-12))
     # A hair nearer, so that rounding does not leave the chain too short.
     taut_m -= 1e-9
     return fix_chain(replace(drivetrain, chainstay_m=taut_m), links), taut_m

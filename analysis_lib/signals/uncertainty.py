@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval
+from analysis_lib.statistics.quantiles import normal_quantile, t_quantile
 
 FloatArray = NDArray[np.float64]
 
@@ -81,9 +81,9 @@ class UncertaintyBudget:
         # As a float: where one input outweighs all others there are more than an integer of scipy holds.
         df = float(np.floor(self.df))
         factor = (
-            stats.norm.ppf((1 + level) / 2) if math.isinf(df) else stats.t.ppf((1 + level) / 2, max(df, 1))
+            normal_quantile((1 + level) / 2) if math.isinf(df) else t_quantile((1 + level) / 2, max(df, 1))
         )
-        half = float(factor) * self.standard_uncertainty
+        half = factor * self.standard_uncertainty
         return Interval(self.value - half, self.value + half, level)
 
     def to_frame(self) -> pd.DataFrame:

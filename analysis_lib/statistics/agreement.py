@@ -8,8 +8,8 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import (
@@ -159,7 +159,7 @@ def bland_altman(
     _check_differences_vary(sd, pairs)
     check_word("limit_intervals", limit_intervals, ("symmetric", "skewed"))
     n = int(pairs.subject.nunique())
-    of_bias = float(stats.t.ppf((1 + level) / 2, n - 1)) * spread.bias_variance**0.5
+    of_bias = float(scipy.stats.t.ppf((1 + level) / 2, n - 1)) * spread.bias_variance**0.5
     find_reach = spread.symmetric_reach if limit_intervals == "symmetric" else spread.skewed_reach
     inward, outward = find_reach(level, n)
     lower, upper = spread.bias - REACH * sd, spread.bias + REACH * sd
@@ -203,5 +203,5 @@ def _find_slope(pairs: pd.DataFrame) -> Estimate:
     name, method, n = "Slope of difference on mean", "least squares over subjects", len(means)
     if np.ptp(middle) == 0:
         return Estimate(name, math.nan, math.nan, n - 2, "", n, method)
-    line = stats.linregress(middle, difference)
+    line = scipy.stats.linregress(middle, difference)
     return Estimate(name, float(line.slope), float(line.stderr), n - 2, "", n, method)

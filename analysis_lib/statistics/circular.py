@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number
+from analysis_lib.statistics.quantiles import normal_quantile, t_quantile
 
 IntervalForm = Literal["student", "fisher", "zar"]
 FORMS = get_args(IntervalForm)
@@ -88,12 +89,12 @@ class CircularMean:
     def _half_width(self, level: float, form: IntervalForm) -> float:
         """Half of the interval on the circle of the mean, in degrees; 180 where it holds every angle."""
         if form == "zar":
-            cosine = self._cosine_of_zar(float(stats.chi2.ppf(level, 1)))
+            cosine = self._cosine_of_zar(float(scipy.stats.chi2.ppf(level, 1)))
             return math.degrees(math.acos(min(cosine, 1.0)))
         if form == "fisher":
-            sine = float(stats.norm.ppf((1 + level) / 2)) * math.sqrt(self.dispersion / self.n)
+            sine = normal_quantile((1 + level) / 2) * math.sqrt(self.dispersion / self.n)
         else:
-            sine = float(stats.t.ppf((1 + level) / 2, self.n - 1)) * math.sqrt(self.dispersion / (self.n - 1))
+            sine = t_quantile((1 + level) / 2, self.n - 1) * math.sqrt(self.dispersion / (self.n - 1))
         return 180.0 if sine >= 1 else math.degrees(math.asin(sine))
 
     def _cosine_of_zar(self, chi2: float) -> float:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import check_angles
@@ -52,7 +52,7 @@ def angle_with_number(angles_deg: ArrayLike, x: ArrayLike, axial: bool = False) 
         )
     xc, xs, cs = np.corrcoef([numbers, np.cos(theta), np.sin(theta)])[[0, 0, 1], [1, 2, 2]]
     r_squared = float((xc**2 + xs**2 - 2 * xc * xs * cs) / (1 - cs**2))
-    p = float(stats.chi2.sf(len(theta) * r_squared, 2))
+    p = float(scipy.stats.chi2.sf(len(theta) * r_squared, 2))
     return CircularCorrelation(
         math.sqrt(r_squared), p, len(theta), "circular-linear correlation, chi-squared on 2 df"
     )

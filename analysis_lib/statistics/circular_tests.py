@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special, stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import check_angles
@@ -79,7 +79,7 @@ def v_test(angles_deg: ArrayLike, expected_deg: float, axial: bool = False) -> C
     u = float(np.cos(theta - expected).sum()) * math.sqrt(2 / n)
     first = (3 * u - u**3) / (16 * n)
     second = (15 * u + 305 * u**3 - 125 * u**5 + 9 * u**7) / (4608 * n**2)
-    p = float(stats.norm.sf(u) + stats.norm.pdf(u) * (first + second))
+    p = float(scipy.stats.norm.sf(u) + scipy.stats.norm.pdf(u) * (first + second))
     if p <= 0:
         p = 0.5 * _rayleigh_p(n, u * math.sqrt(n / 2))
     return CircularTest(f"V test for {expected_deg:g}°", "u", u, (), min(p, 1.0), n)
@@ -119,7 +119,7 @@ def watson_williams_test(samples_deg: Sequence[ArrayLike], axial: bool = False) 
     df = (len(groups) - 1, total - len(groups))
     f = float(factor * (own - joint) / df[0] / inside)
     note = "" if own / total >= 0.75 else "angles too scattered for this test to be relied on"
-    p = float(stats.f.sf(f, *df))
+    p = float(scipy.stats.f.sf(f, *df))
     return CircularTest("Watson-Williams test of equal mean directions", "F", f, df, p, total, note)
 
 
@@ -200,7 +200,7 @@ def _hotelling(vectors: NDArray[np.float64], name: str) -> CircularTest:
             name, "vectors that do not vary in two directions", "angles that vary", "look for copies"
         )
     f = float((n - 2) / (2 * (n - 1)) * n * mean @ np.linalg.solve(covariance, mean))
-    return CircularTest(name, "F", f, (2, n - 2), float(stats.f.sf(f, 2, n - 2)), n)
+    return CircularTest(name, "F", f, (2, n - 2), float(scipy.stats.f.sf(f, 2, n - 2)), n)
 
 
 def _concentration(length: float) -> float:
@@ -208,5 +208,7 @@ def _concentration(length: float) -> float:
     if length > 1 - 1e-6:
         return 1 / (2 * (1 - length))
     return float(
-        optimize.brentq(lambda kappa: special.i1e(kappa) / special.i0e(kappa) - length, 1e-9, 1e6, xtol=1e-10)
+        scipy.optimize.brentq(
+            lambda kappa: scipy.special.i1e(kappa) / scipy.special.i0e(kappa) - length, 1e-9, 1e6, xtol=1e-10
+        )
     )

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.restricted_likelihood import LikelihoodPoint
@@ -28,7 +28,7 @@ class FTest:
     @property
     def p(self) -> float:
         """Probability of a larger F when all contrasts are zero."""
-        return float(stats.f.sf(self.f, self.df_between, self.df_within))
+        return float(scipy.stats.f.sf(self.f, self.df_between, self.df_within))
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import (
@@ -185,9 +185,9 @@ def two_one_sided_tests(
         upper,
         alpha,
         t_lower,
-        float(stats.t.sf(t_lower, estimate.df)),
+        float(scipy.stats.t.sf(t_lower, estimate.df)),
         t_upper,
-        float(stats.t.cdf(t_upper, estimate.df)),
+        float(scipy.stats.t.cdf(t_upper, estimate.df)),
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.quantiles import t_quantile
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -100,12 +101,12 @@ class Estimate:
     @property
     def p(self) -> float:
         """Two-sided p against 0; NaN when the data did not vary."""
-        return float(2 * stats.t.sf(abs(self.t), self.df))
+        return float(2 * scipy.stats.t.sf(abs(self.t), self.df))
 
     def interval(self, level: float = 0.95) -> Interval:
         """Two-sided interval: value ± t(df, (1 + level)/2) · se; NaN when the data did not vary."""
         check_level(level)
-        reach = float(stats.t.ppf((1 + level) / 2, self.df)) * self.se if self.se > 0 else math.nan
+        reach = t_quantile((1 + level) / 2, self.df) * self.se if self.se > 0 else math.nan
         return Interval(self.value - reach, self.value + reach, level)
 
     def sentence(self, level: float = 0.95) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.contrasts import mean_over_sequences, rider_contrasts
@@ -214,7 +214,7 @@ def _pool_replicates(seen: pd.DataFrame) -> tuple[float, int]:
 def _add_interval(
     frame: pd.DataFrame, se: pd.Series, df: pd.Series, level: float, suffix: str
 ) -> pd.DataFrame:
-    reach = se * stats.t.ppf((1 + level) / 2, df.where(df > 0))
+    reach = se * scipy.stats.t.ppf((1 + level) / 2, df.where(df > 0))
     columns = {"se": se, "df": df, "low": frame["effect"] - reach, "high": frame["effect"] + reach}
     return frame.assign(**{name + suffix: column for name, column in columns.items()})
 
@@ -224,7 +224,7 @@ def _spread_of_response(
 ) -> ResponseSpread:
     between = float((response**2).sum()) / between_df
     variance = between - within
-    p = float(stats.f.sf(between / within, between_df, within_df))
+    p = float(scipy.stats.f.sf(between / within, between_df, within_df))
     sd = math.sqrt(max(variance, 0.0))
     return ResponseSpread(sd, variance, p, between, within, between_df, within_df, len(response), unit)
 
@@ -232,12 +232,12 @@ def _spread_of_response(
 def _difference_bounds(first: float, second: float, m: int, k: int, tail: float) -> tuple[float, float]:
     """Bounds of σ₁² − σ₂² from variances on m and k degrees of freedom; `first` alone when `second` is 0."""
     # Each bound passes zero exactly where the F test at this tail turns, and is the chi-squared bound for one.
-    upper_1, lower_1 = stats.chi2.ppf(1 - tail, m) / m, stats.chi2.ppf(tail, m) / m
-    upper_2, lower_2 = stats.chi2.ppf(1 - tail, k) / k, stats.chi2.ppf(tail, k) / k
+    upper_1, lower_1 = scipy.stats.chi2.ppf(1 - tail, m) / m, scipy.stats.chi2.ppf(tail, m) / m
+    upper_2, lower_2 = scipy.stats.chi2.ppf(1 - tail, k) / k, scipy.stats.chi2.ppf(tail, k) / k
     bounds = []
     for f, one, two in (
-        (stats.f.ppf(1 - tail, m, k), 1 - 1 / upper_1, 1 / lower_2 - 1),
-        (stats.f.ppf(tail, m, k), 1 / lower_1 - 1, 1 - 1 / upper_2),
+        (scipy.stats.f.ppf(1 - tail, m, k), 1 - 1 / upper_1, 1 / lower_2 - 1),
+        (scipy.stats.f.ppf(tail, m, k), 1 / lower_1 - 1, 1 - 1 / upper_2),
     ):
         cross = ((f - 1) ** 2 - (one * f) ** 2 - two**2) / f
         bounds.append(math.sqrt(max((one * first) ** 2 + (two * second) ** 2 + cross * first * second, 0.0)))

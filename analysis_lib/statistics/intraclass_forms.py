@@ -7,7 +7,7 @@ McGraw & Wong 1996, Psychol Methods 1:30.
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.statistics.repeated_values import MeanSquares
 
@@ -29,7 +29,7 @@ def _pair_of_forms(form: int, f: float, squares: MeanSquares, df: int, level: fl
     """Forms 1 and 3: (F − 1)/(F + k − 1) and 1 − 1/F, at F and at its interval."""
     k, between = squares.k, squares.n - 1
     tail = (1 - level) / 2
-    ends = np.array([f, f / stats.f.isf(tail, between, df), f * stats.f.isf(tail, df, between)])
+    ends = np.array([f, f / scipy.stats.f.isf(tail, between, df), f * scipy.stats.f.isf(tail, df, between)])
     single, mean = (ends - 1) / (ends + k - 1), 1 - 1 / ends
     return [(f"ICC({form},1)", *single, f, between, df), (f"ICC({form},k)", *mean, f, between, df)]
 
@@ -46,7 +46,9 @@ def agreement_forms(squares: MeanSquares, level: float) -> list[Row]:
     tail = (1 - level) / 2
     # A negative correlation can leave next to no df, with 1/F below at 0 and F above under 1, where it would
     # shut the estimate out.
-    scale = np.array([1, 1 / stats.f.isf(tail, n - 1, df), max(stats.f.isf(tail, df, n - 1), 1.0)])
+    scale = np.array(
+        [1, 1 / scipy.stats.f.isf(tail, n - 1, df), max(scipy.stats.f.isf(tail, df, n - 1), 1.0)]
+    )
     single = n * (scale * squares.subjects - error) / (noise + n * scale * squares.subjects)
     # Spearman and Brown's step from one rating to the mean of k; it has no bound below at −1/(k − 1).
     below = 1 + (k - 1) * single

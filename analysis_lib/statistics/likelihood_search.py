@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.restricted_likelihood import LikelihoodPoint, evaluate_likelihood
@@ -82,7 +82,7 @@ def _newton_step(point: LikelihoodPoint, signed: list[int]) -> Array:
     target = root @ point.variances[free] + np.linalg.solve(root.T, point.score[free])
     step = np.zeros(len(free))
     negative = np.flatnonzero(np.isin(np.flatnonzero(free), signed))
-    solution = nnls(np.hstack([root, -root[:, negative]]), target)[0]
+    solution = scipy.optimize.nnls(np.hstack([root, -root[:, negative]]), target)[0]
     reached = solution[: len(root)]
     reached[negative] -= solution[len(root) :]
     step[free] = reached - point.variances[free]

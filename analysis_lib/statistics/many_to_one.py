@@ -9,8 +9,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import optimize, stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import check_level
@@ -49,35 +49,35 @@ def equal_critical_t(contrasts: int, df: float, level: float = 0.95, correlation
     if contrasts < 1 or not 0 <= correlation < 1 or not df > 0:
         got = f"{contrasts} contrasts, correlation {correlation}, {df} df"
         raise Refusal("simultaneous t", got, "1 or more, 0 to 1, above 0", "check the design")
-    single = float(stats.t.ppf((1 + level) / 2, df))
+    single = float(scipy.stats.t.ppf((1 + level) / 2, df))
     if contrasts == 1:
         return single
-    bonferroni = float(stats.t.ppf(1 - (1 - level) / 2 / contrasts, df))
+    bonferroni = float(scipy.stats.t.ppf(1 - (1 - level) / 2 / contrasts, df))
 
     def excess(c: float) -> float:
         return equal_chance_inside(c, contrasts, df, correlation) - level
 
-    return float(optimize.brentq(excess, 0.99 * single, 1.01 * bonferroni))
+    return float(scipy.optimize.brentq(excess, 0.99 * single, 1.01 * bonferroni))
 
 
 def equal_chance_inside(c: float, contrasts: int, df: float, correlation: float) -> float:
     """Chance that all |t| of equally correlated contrasts stay below c; the integral of `equal_critical_t`."""
     spread, shares = _spread_nodes(df)
     z = 8 * NODES
-    density = 8 * WEIGHTS * stats.norm.pdf(z)
+    density = 8 * WEIGHTS * scipy.stats.norm.pdf(z)
     shift, width = np.sqrt(correlation) * z, np.sqrt(1 - correlation)
     reach = c * spread[:, None]
-    inside = stats.norm.cdf((reach + shift) / width) - stats.norm.cdf((shift - reach) / width)
+    inside = scipy.stats.norm.cdf((reach + shift) / width) - scipy.stats.norm.cdf((shift - reach) / width)
     return float(shares @ (inside**contrasts @ density))
 
 
 @lru_cache(maxsize=256)
 def _spread_nodes(df: float) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and weights for the mean over s = sqrt(χ²/df)."""
-    first, last = np.sqrt(stats.chi2.ppf([1e-12, 1 - 1e-12], df) / df)
+    first, last = np.sqrt(scipy.stats.chi2.ppf([1e-12, 1 - 1e-12], df) / df)
     half = (last - first) / 2
     nodes = first + half * (1 + NODES)
-    return nodes, half * WEIGHTS * 2 * df * nodes * stats.chi2.pdf(df * nodes**2, df)
+    return nodes, half * WEIGHTS * 2 * df * nodes * scipy.stats.chi2.pdf(df * nodes**2, df)
 
 
 def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> float:
@@ -90,12 +90,12 @@ def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> flo
     >>> round(critical_t(np.eye(1), 10, 0.95), 3)
     2.228
     """
-    single = float(stats.t.ppf((1 + level) / 2, df))
+    single = float(scipy.stats.t.ppf((1 + level) / 2, df))
     if len(correlation) == 1:
         return single
-    bonferroni = float(stats.t.ppf(1 - (1 - level) / 2 / len(correlation), df))
+    bonferroni = float(scipy.stats.t.ppf(1 - (1 - level) / 2 / len(correlation), df))
     return float(
-        optimize.brentq(
+        scipy.optimize.brentq(
             lambda c: chance_inside(c, correlation, df) - level, 0.99 * single, 1.01 * bonferroni, xtol=1e-5
         )
     )
@@ -104,14 +104,14 @@ def critical_t(correlation: NDArray[np.float64], df: float, level: float) -> flo
 def chance_inside(c: float, correlation: NDArray[np.float64], df: float) -> float:
     """Chance that all |t| stay below c, of contrasts correlated in any way."""
     if len(correlation) == 1:
-        return float(1 - 2 * stats.t.sf(c, df))
+        return float(1 - 2 * scipy.stats.t.sf(c, df))
     pairs = correlation[np.triu_indices(len(correlation), 1)]
     if np.ptp(pairs) < SAME and 0 <= pairs[0] < 1 - SAME:
         return equal_chance_inside(c, len(correlation), df, float(pairs.mean()))
     reach = np.full(len(correlation), c)
     # A fixed stream makes the quasi-random integral a smooth function of c and the same on every run.
     return float(
-        stats.multivariate_t.cdf(
+        scipy.stats.multivariate_t.cdf(
             reach,
             shape=correlation,
             df=int(df),
@@ -147,4 +147,4 @@ def many_to_one_power(effect: float, se: float, df: float, contrasts: int, alpha
     if not se > 0:
         raise Refusal("standard error", f"{se}", "a positive number", "check the SD within a rider")
     critical, shift = equal_critical_t(contrasts, df, 1 - alpha, HALF_CORRELATED), abs(effect) / se
-    return float(stats.nct.sf(critical, df, shift) + stats.nct.cdf(-critical, df, shift))
+    return float(scipy.stats.nct.sf(critical, df, shift) + scipy.stats.nct.cdf(-critical, df, shift))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import block_diag
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.row_blocks import RandomTerm
@@ -75,7 +75,7 @@ def read_mixed_data(
         terms=tuple(map(str, x.columns)),
         components=(*components, *residual_names),
         random_terms=terms,
-        to_stated=block_diag(*maps, np.eye(len(residual_names))),
+        to_stated=scipy.linalg.block_diag(*maps, np.eye(len(residual_names))),
         groupings=tuple(map(str, groups)),
         slopes=tuple(map(str, slopes)),
         residual_codes=residual_codes,

@@ -8,7 +8,6 @@ from contextlib import contextmanager
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from statsmodels.stats.multitest import multipletests
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate, Interval, check_level
@@ -57,6 +56,8 @@ def adjust_p(p_values: ArrayLike, method: str = "holm") -> NDArray[np.float64]:
     >>> adjust_p([0.01, 0.04, 0.03]).round(6).tolist()
     [0.03, 0.06, 0.06]
     """
+    from statsmodels.stats.multitest import multipletests  # slow to load, and few pages need it
+
     values = np.asarray(p_values, dtype=float)
     _check_family(values, method)
     untested = np.isnan(values)

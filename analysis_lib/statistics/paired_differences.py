@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 
@@ -53,17 +53,17 @@ class Spread:
         """How far a limit's interval goes inward and outward, by the delta method with Var(MS) = 2 MS²/df."""
         of_variance = 2 * (self.weights * self.mean_squares) ** 2 / self.df
         variance = self.bias_variance + REACH**2 * float(of_variance.sum()) / (4 * self.variance)
-        reach = float(stats.t.ppf((1 + level) / 2, subjects - 1)) * variance**0.5
+        reach = float(scipy.stats.t.ppf((1 + level) / 2, subjects - 1)) * variance**0.5
         return reach, reach
 
     def skewed_reach(self, level: float, subjects: int) -> tuple[float, float]:
         """The same from chi-square intervals of the mean squares, distances added in squares (Zou 2013)."""
         terms, tail = self.weights * self.mean_squares, (1 - level) / 2
-        inward = terms * (1 - self.df / stats.chi2.isf(tail, self.df))
-        outward = terms * (self.df / stats.chi2.ppf(tail, self.df) - 1)
+        inward = terms * (1 - self.df / scipy.stats.chi2.isf(tail, self.df))
+        outward = terms * (self.df / scipy.stats.chi2.ppf(tail, self.df) - 1)
         least = max(self.variance - float(np.linalg.norm(inward)), 0.0) ** 0.5
         most = (self.variance + float(np.linalg.norm(outward))) ** 0.5
-        of_bias = float(stats.t.ppf((1 + level) / 2, subjects - 1)) * self.bias_variance**0.5
+        of_bias = float(scipy.stats.t.ppf((1 + level) / 2, subjects - 1)) * self.bias_variance**0.5
         sd = self.variance**0.5
         return float(np.hypot(of_bias, REACH * (sd - least))), float(np.hypot(of_bias, REACH * (most - sd)))
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from statsmodels.regression.linear_model import OLS
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
@@ -120,6 +119,8 @@ def _estimate_step(step: pd.Series, change: pd.Series, level: float) -> tuple:
         design = design[:, :1]
     if len(step) <= design.shape[1]:
         return (*[np.nan] * 7, len(step), "too few riders with both periods")
+    from statsmodels.regression.linear_model import OLS  # slow to load, and few pages need it
+
     fit = OLS(step.to_numpy(), design).fit()
     se = float(fit.bse[0]) if fit.bse[0] > 16 * np.finfo(float).eps * step.abs().max() else 0.0
     e = Estimate("period", float(fit.params[0]), se, float(fit.df_resid), "", len(step), "")

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.curves import read_curves
@@ -92,14 +92,14 @@ def _estimate_fwhm(residuals: NDArray[np.float64], wrap: bool) -> float:
 def _solve_threshold(resels: float, df: int, tail: float, wrap: bool) -> float:
     def excess(u: float) -> float:
         density = math.sqrt(4 * math.log(2)) / (2 * math.pi) * (1 + u**2 / df) ** (-(df - 1) / 2)
-        ends = 0.0 if wrap else float(stats.t.sf(u, df))
+        ends = 0.0 if wrap else float(scipy.stats.t.sf(u, df))
         return ends + resels * density + math.log1p(-tail)
 
     # However smooth a curve is, its largest t is no smaller than that of a single angle.
-    least = float(stats.t.ppf(1 - tail, df))
+    least = float(scipy.stats.t.ppf(1 - tail, df))
     if excess(least) <= 0:
         return least
     most = 2 * least
     while excess(most) > 0:
         most *= 2
-    return float(optimize.brentq(excess, least, most, xtol=1e-12))
+    return float(scipy.optimize.brentq(excess, least, most, xtol=1e-12))

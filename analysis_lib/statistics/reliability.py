@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval, check_level, decimals_for, show_level, show_number
@@ -65,7 +65,7 @@ class TypicalError:
     def interval(self, level: float = 0.95) -> Interval:
         """Interval of `value` from the chi-square distribution: sd sqrt(df/χ²)."""
         check_level(level)
-        chi_square = stats.chi2.isf([(1 - level) / 2, (1 + level) / 2], self.df)
+        chi_square = scipy.stats.chi2.isf([(1 - level) / 2, (1 + level) / 2], self.df)
         low, high = self.sd * (self.df / chi_square) ** 0.5
         return Interval(self._in_unit(float(low)), self._in_unit(float(high)), level)
 
@@ -181,8 +181,8 @@ def turns_needed(turn_sd: float, margin: float, level: float = 0.95, independent
         got = f"turn_sd {turn_sd}, margin {margin}, independent_share {independent_share}"
         raise Refusal("turns needed", got, "positive numbers, the share at most 1", "check units and order")
     # Student's t exceeds the normal quantile, so the search starts below the answer and ends soon.
-    m = max(2, math.floor((stats.norm.isf((1 - level) / 2) * turn_sd / margin) ** 2))
-    while stats.t.isf((1 - level) / 2, m - 1) * turn_sd > margin * m**0.5:
+    m = max(2, math.floor((scipy.stats.norm.isf((1 - level) / 2) * turn_sd / margin) ** 2))
+    while scipy.stats.t.isf((1 - level) / 2, m - 1) * turn_sd > margin * m**0.5:
         m += 1
     return math.ceil(m / independent_share)
 
@@ -236,7 +236,7 @@ def icc(table: pd.DataFrame, subject: str, rater: str, value: str, level: float 
     forms = [row for kind in kinds for row in kind(squares, level)]
     frame = pd.DataFrame(forms, columns=["form", "icc", "low", "high", "f", "df1", "df2"])
     frame = frame.set_index("form").loc[list(WHEN_TO_USE)].reset_index()
-    frame["p"] = stats.f.sf(frame.f, frame.df1, frame.df2)
+    frame["p"] = scipy.stats.f.sf(frame.f, frame.df1, frame.df2)
     frame["use"] = frame.form.map(WHEN_TO_USE)
     frame["reading"] = [_read_interval(low, high) for low, high in zip(frame.low, frame.high, strict=True)]
     return frame

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy.linalg import orth
-from statsmodels.regression.linear_model import OLS
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design
@@ -57,7 +56,7 @@ def design_of(
     """
     rest = np.column_stack([pd.get_dummies(riders.astype(str), dtype=float).to_numpy(), beside])
     # Riders and periods may repeat each other, so a basis stands for them; the columns must each add to the rank.
-    design = np.column_stack([columns, orth(rest)])
+    design = np.column_stack([columns, scipy.linalg.orth(rest)])
     if len(riders) <= design.shape[1] or np.linalg.matrix_rank(design) < design.shape[1]:
         raise Refusal(
             quantity,
@@ -97,6 +96,8 @@ def fit_columns(
     values = seen["value"].to_numpy(dtype=float)
     riders, (y, x, other) = average_repeats(seen, values, np.column_stack([*columns.values()]), beside)
     design = design_of(riders, x, other, next(iter(names.values())))
+    from statsmodels.regression.linear_model import OLS  # slow to load, and few pages need it
+
     fit = OLS(y, design).fit()
     k, df, n = len(columns), float(fit.df_resid), int((riders.value_counts() > 1).sum())
     errors = np.where(fit.bse[:k] > 16 * np.finfo(float).eps * np.abs(values).max(), fit.bse[:k], 0.0)

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Estimate
@@ -145,4 +145,4 @@ def _rao_f(ratio: float, p: int, q: int, freedom: int) -> tuple[float, float, fl
     df_between = p * q
     df_within = (freedom - (p - q + 1) / 2) * t - p * q / 2 + 1
     f = (ratio ** (-1 / t) - 1) * df_within / df_between
-    return f, float(df_between), df_within, float(stats.f.sf(f, df_between, df_within))
+    return f, float(df_between), df_within, float(scipy.stats.f.sf(f, df_between, df_within))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy.linalg import orth
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design
@@ -125,7 +125,7 @@ def _rings_in_any_sequence(effect: RingsEffect, order: pd.DataFrame, periods: pd
 def _take_out(seen: pd.DataFrame) -> Array:
     """The projection that leaves what riders and periods do not explain."""
     riders = pd.get_dummies(seen["rider"].astype(str), dtype=float).to_numpy()
-    basis = orth(np.column_stack([riders, indicate_periods(seen)]))
+    basis = scipy.linalg.orth(np.column_stack([riders, indicate_periods(seen)]))
     return np.eye(len(seen)) - basis @ basis.T
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 Array = NDArray[np.floating]
 
@@ -101,8 +100,8 @@ def _independent_blocks(groupings: list[NDArray], n_rows: int) -> NDArray:
         offset += codes.max() + 1
     rows = np.tile(np.arange(n_rows), len(groupings))
     columns = np.concatenate(labels) if labels else rows
-    links = coo_array((np.ones(len(rows)), (rows, columns)), shape=(offset, offset))
-    return connected_components(links, directed=False)[1][:n_rows]
+    links = scipy.sparse.coo_array((np.ones(len(rows)), (rows, columns)), shape=(offset, offset))
+    return scipy.sparse.csgraph.connected_components(links, directed=False)[1][:n_rows]
 
 
 def _rows_by_code(codes: NDArray) -> list[NDArray]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from scipy import optimize
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import show_number
@@ -143,7 +143,7 @@ def smallest_detectable_effect(
     while difference_power(most, contrast_sd, riders, sequences, alpha, sides) < power:
         most *= 2
     return float(
-        optimize.brentq(
+        scipy.optimize.brentq(
             lambda effect: difference_power(effect, contrast_sd, riders, sequences, alpha, sides) - power,
             0.0,
             most,

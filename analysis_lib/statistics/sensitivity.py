@@ -11,8 +11,8 @@ from numbers import Real
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.contrasts import mean_over_sequences
@@ -126,7 +126,7 @@ def interaction(contrasts: pd.DataFrame, intensities: Sequence, resolution: floa
         )
     t_squared = float(mean @ np.linalg.solve(c * covariance, mean))
     f = t_squared * (freedom - p + 1) / (freedom * p)
-    tail = float(stats.f.sf(f, p, freedom - p + 1))
+    tail = float(scipy.stats.f.sf(f, p, freedom - p + 1))
     method = "Hotelling's T² of the riders' differences between intensities, within sequences"
     return JointTest("Ring × intensity", f, p, freedom - p + 1, tail, n, method)
 

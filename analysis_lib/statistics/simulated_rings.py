@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design
@@ -187,7 +187,7 @@ def judge_studies(
         for df, rho in zip(fit.df, fit.correlation, strict=True)
     ]
     half = np.array(bounds)[:, None] * fit.se
-    inner = np.asarray(stats.t.isf(alpha / k, fit.df))[:, None] * fit.se
+    inner = np.asarray(scipy.stats.t.isf(alpha / k, fit.df))[:, None] * fit.se
     known = fit.known[:, None]
     excludes = known & (np.abs(fit.value) > half)
     inside = known & (np.abs(fit.value) + inner < smallest_effect)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design
@@ -125,12 +125,12 @@ def simulate_plan(
     value, se, df = sequence_adjusted_t(contrasts, sequence)
     known = df > 0
     df = np.where(known, df, 1)
-    half = stats.t.ppf((1 + level) / 2, df) * se
+    half = scipy.stats.t.ppf((1 + level) / 2, df) * se
     excludes = known & (np.abs(value) > half)
     holds = np.abs(value - effect) <= half
     verdicts = {}
     if smallest_effect is not None:
-        inside = known & (np.abs(value) + stats.t.ppf(level, df) * se < smallest_effect)
+        inside = known & (np.abs(value) + scipy.stats.t.ppf(level, df) * se < smallest_effect)
         shares = (~inside & excludes).mean(), inside.mean()
         verdicts = {"difference": float(shares[0]), "equivalent": float(shares[1])}
         verdicts["undecided"] = 1 - sum(verdicts.values())

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 
 import numpy as np
+import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 
@@ -74,11 +74,11 @@ def difference_power(
     if sides not in (1, 2):
         raise Refusal("sides", f"{sides}", "1 or 2", "write 2 unless the protocol declares one side")
     se, df = _standard_error(contrast_sd, riders, sequences), riders - sequences
-    critical, shift = float(stats.t.isf(alpha / sides, df)), abs(effect) / se
+    critical, shift = float(scipy.stats.t.isf(alpha / sides, df)), abs(effect) / se
 
     def chance(spread: Array) -> Array:
-        found = stats.norm.cdf(shift - critical * spread)
-        return found + stats.norm.cdf(-shift - critical * spread) if sides == 2 else found
+        found = scipy.stats.norm.cdf(shift - critical * spread)
+        return found + scipy.stats.norm.cdf(-shift - critical * spread) if sides == 2 else found
 
     return _average_over_spread(chance, df, critical, [shift / critical])
 
@@ -125,11 +125,13 @@ def power_of_two_one_sided(
 ) -> float:
     """Power of two one-sided t tests on an estimate with a known standard error and df; see `equivalence_power`."""
     check_bounds(lower, upper)
-    critical = float(stats.t.isf(alpha, df))
+    critical = float(scipy.stats.t.isf(alpha, df))
     above, below = (upper - effect) / se, (lower - effect) / se
 
     def chance(spread: Array) -> Array:
-        both = stats.norm.cdf(above - critical * spread) - stats.norm.cdf(below + critical * spread)
+        both = scipy.stats.norm.cdf(above - critical * spread) - scipy.stats.norm.cdf(
+            below + critical * spread
+        )
         return np.maximum(both, 0.0)
 
     closing = (upper - lower) / (2 * critical * se)
@@ -174,10 +176,10 @@ def _average_over_spread(
     The chance is made of normal probabilities of (constant ± critical · s), which change within 8/critical
     of the values `at` and hardly elsewhere.
     """
-    first, last = np.sqrt(stats.chi2.ppf([1e-16, 1 - 1e-16], df) / df)
+    first, last = np.sqrt(scipy.stats.chi2.ppf([1e-16, 1 - 1e-16], df) / df)
     inner = [place + step / critical for place in at for step in (-8, -2, 0, 2, 8)]
     breaks = np.unique(np.clip([first, *inner, last], first, last))
     half = np.diff(breaks)[:, None] / 2
     nodes = breaks[:-1, None] + half * (1 + NODES)
-    density = 2 * df * nodes * stats.chi2.pdf(df * nodes**2, df)
+    density = 2 * df * nodes * scipy.stats.chi2.pdf(df * nodes**2, df)
     return min(float((half * WEIGHTS * density * chance(nodes)).sum()), 1.0)

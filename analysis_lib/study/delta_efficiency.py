@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval, check_level, show_level, show_number
+from analysis_lib.statistics.quantiles import t_quantile
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class DeltaEfficiency:
         check_level(level)
         if not self.slope_se > 0:
             return Interval(math.nan, math.nan, level)
-        reach = float(stats.t.ppf((1 + level) / 2, self.df)) * self.slope_se
+        reach = t_quantile((1 + level) / 2, self.df) * self.slope_se
         high = 100 / (self.slope - reach) if self.slope > reach else math.inf
         return Interval(100 / (self.slope + reach), high, level)
 

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy import optimize
+import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.designs import Design, design_variance, williams_design
@@ -84,7 +84,7 @@ class RingsPlan(StudyPlan):
         wanted, most = self.settings.planned.power, self.contrast_sd
         while self.power_for(most, self.finishing) < wanted:
             most *= 2
-        found = optimize.brentq(lambda e: self.power_for(e, self.finishing) - wanted, 0.0, most)
+        found = scipy.optimize.brentq(lambda e: self.power_for(e, self.finishing) - wanted, 0.0, most)
         return float(found)
 
     @property
