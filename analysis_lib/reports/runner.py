@@ -28,6 +28,7 @@ from analysis_lib.reports.progress import Progress, Say, end_table
 from analysis_lib.reports.report_end import finish_report, lost_recordings
 from analysis_lib.reports.ways_of_work import Making, WayOfWork, open_making
 from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.named_folder import check_study_folder
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""
@@ -96,7 +97,7 @@ def make_report(
     """
     began = time.monotonic()
     out = out.resolve()
-    study = study_dir if isinstance(study_dir, Study) else open_study(study_dir.resolve())
+    study = study_dir if isinstance(study_dir, Study) else _open(study_dir)
     _check_recorded(study)
     plans = _chosen_pages(study, only_rider)
     if subjects is not None:
@@ -124,6 +125,12 @@ def make_report(
         time.monotonic() - began,
         lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
     )
+
+
+def _open(study_dir: Path) -> Study:
+    """Open a study from its resolved path; a folder that is not there is named as the user named it."""
+    check_study_folder(study_dir)
+    return open_study(study_dir.resolve())
 
 
 def _check_recorded(study: Study) -> None:
