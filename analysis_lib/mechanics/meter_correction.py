@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,9 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import Interval, check_level
 
 SECTORS_CORRECTED = (1, 2, 4, 8, 16, 32)
+DRAWS_AT_ONCE = 128
+"""As many turns as stay in a processor's cache from one step to the next."""
+
 METHOD = (
     "propagation of distributions by Monte Carlo (JCGM 101:2008): draws of the mean turn, of inertia, mount and angle"
     " zero together; limits are the draws' quantiles (7.7.2 there)"
@@ -148,12 +151,14 @@ def correct_meter(
     torque, angle = check_turn(torque_Nm, "torque_Nm")
     gear = drivetrain.gear(angle)
     best = drivetrain.steady_speed(torque, mean_cadence_rpm)
-    drawn, speeds = _draw_turns(drivetrain, gear, torque_draws_Nm, mean_cadence_rpm, known_to, seed)
     found = power_errors_by_sectors(torque, best, sectors, averaging=averaging)
-    spread = power_errors_by_sectors(drawn, speeds, sectors, averaging=averaging)
+    spread = [
+        power_errors_by_sectors(drawn, speeds, sectors, averaging=averaging)
+        for drawn, speeds in _draw_turns(drivetrain, gear, torque_draws_Nm, mean_cadence_rpm, known_to, seed)
+    ]
     corrections = []
-    for count, error, errors in zip(sectors, found, spread, strict=True):
-        factors = 1 / (1 + errors)
+    for count, error, errors in zip(sectors, found, zip(*spread, strict=True), strict=True):
+        factors = 1 / (1 + np.concatenate(errors))
         spread_of = float(factors.std(ddof=1))
         corrections.append(MeterCorrection(count, averaging, 1 / (1 + float(error)), spread_of, factors))
     return corrections
@@ -196,14 +201,17 @@ def _draw_turns(
     mean_cadence_rpm: float,
     known_to: DriveUncertainty,
     seed: int,
-) -> tuple[FloatArray, FloatArray]:
-    """Return drawn torque turns, against the true crank angle, and the steady speed of each."""
+) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Yield drawn torque turns, against the true crank angle, and the steady speed of each, some at a time."""
     count = len(torque_draws_Nm)
     inertia_z, mount_z, angle_z = np.random.default_rng(seed).standard_normal((3, count))
     # A log-normal draw whose relative standard deviation is the one stated.
     log_sd = math.sqrt(math.log1p(known_to.inertia_relative**2))
     inertia = drivetrain.wheel_inertia_kgm2 * np.exp(log_sd * inertia_z)
-    torque = look_ahead(torque_draws_Nm, np.radians(known_to.angle_zero_deg * angle_z))
-    # A ring turned on its crank meets the chain as before, that much earlier in the turn.
-    gears = look_ahead(np.broadcast_to(gear, torque.shape), np.radians(known_to.mount_deg * mount_z))
-    return torque, steady_speeds(torque, gears, inertia, mean_cadence_rpm)
+    late, turned = np.radians(known_to.angle_zero_deg * angle_z), np.radians(known_to.mount_deg * mount_z)
+    for first in range(0, count, DRAWS_AT_ONCE):
+        rows = slice(first, first + DRAWS_AT_ONCE)
+        torque = look_ahead(torque_draws_Nm[rows], late[rows])
+        # A ring turned on its crank meets the chain as before, that much earlier in the turn; a round one just as before.
+        gears = gear if drivetrain.ring.is_round else look_ahead(gear, turned[rows])
+        yield torque, steady_speeds(torque, gears, inertia[rows], mean_cadence_rpm)

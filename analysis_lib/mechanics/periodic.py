@@ -73,8 +73,16 @@ def look_ahead(values: NDArray[np.float64], angle_rad: NDArray[np.float64] | flo
     True
     """
     count = values.shape[-1]
-    turn = np.exp(1j * np.arange(count // 2 + 1) * np.asarray(angle_rad)[..., None])
-    return np.fft.irfft(np.fft.rfft(values) * turn, n=count)
+    return np.fft.irfft(np.fft.rfft(values) * _powers(np.asarray(angle_rad), count // 2 + 1), n=count)
+
+
+def _powers(angle_rad: NDArray[np.float64], count: int) -> NDArray[np.complex128]:
+    """exp(ik·angle) for k from 0 to count − 1: e^{i(am + b)} = e^{iam}·e^{ib}, so few exponentials are taken."""
+    width = math.isqrt(count) + 1
+    fine = np.exp(1j * np.arange(width) * angle_rad[..., None])
+    coarse = np.exp(1j * np.arange(0, count, width) * angle_rad[..., None])
+    products = coarse[..., :, None] * fine[..., None, :]
+    return products.reshape(*angle_rad.shape, -1)[..., :count]
 
 
 def differentiate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -110,7 +110,7 @@ def _speeds(
     resistance = torque_Nm.mean(axis=-1, keepdims=True) / gear.mean(axis=-1, keepdims=True)
     # In units of the wheel's inertia: K/I, so that an infinite inertia needs no case of its own.
     stored = integrate_turn(torque_Nm - gear * resistance) / inertia
-    weight = np.sqrt(gear**2 + np.asarray(legs_kgm2) / inertia)
+    weight = np.sqrt(gear**2 + np.asarray(legs_kgm2) / inertia) if np.any(legs_kgm2) else gear
     mean_speed = np.asarray(mean_cadence_rpm) * 2 * math.pi / 60
     level = energy_for_duration(stored, weight, mean_speed)
     return np.sqrt(2 * (stored + level[..., None])) / weight
