@@ -252,8 +252,11 @@ def _angle_of_largest(function: Callable[[FloatArray], FloatArray]) -> float:
         return -float(function(np.asarray(psi)))
 
     around = (start - step, start + step)
+    beside = [shortfall(psi) for psi in around]
+    if abs(beside[1] - beside[0]) <= 4 * np.finfo(float).eps * abs(beside[0]):
+        return start  # an extreme on the grid itself, as an ellipse's are: no search, nor what it takes to load one
     found = scipy.optimize.minimize_scalar(
         shortfall, bounds=around, method="bounded", options={"xatol": 1e-12}
     )
-    # A search stops a little beside an extreme that lies on the grid itself, as an ellipse's do.
+    # A search stops a little beside an extreme that lies on the grid itself.
     return start if shortfall(start) <= found.fun else float(found.x)
