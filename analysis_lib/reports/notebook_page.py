@@ -34,11 +34,12 @@ class NotebookPage:
     intensities: Mapping[str, str] = field(default_factory=dict)
 
     def show(self, *exhibits: FigureExhibit | TableExhibit) -> None:
-        """Show each exhibit under the cell and save it."""
+        """Save each exhibit, which draws a figure's files at once, and show it under the cell."""
         for exhibit in exhibits:
-            display(self._labelled(exhibit))
+            shown = self._labelled(exhibit)
             if self.results is not None:
                 exhibit.save(self.results / _folder_of(exhibit, self.subject))
+            display(shown)
 
     def _labelled(self, exhibit: FigureExhibit | TableExhibit) -> FigureExhibit | TableExhibit:
         """Call intensities by their labels; a figure's files do so too, numbers in files keep the names."""

@@ -35,14 +35,20 @@ def test_the_same_figure_gives_the_same_bytes():
     assert b"<dc:date>" not in one.svg()
 
 
-def test_a_figure_is_drawn_once_for_each_file(monkeypatch):
+def test_a_figure_is_drawn_once_for_both_files(tmp_path, monkeypatch):
     drawn, draw = [], Figure.draw
     monkeypatch.setattr(
         Figure, "draw", lambda figure, renderer: (drawn.append(renderer), draw(figure, renderer))
     )
     exhibit = _exhibit()
+    exhibit.save(tmp_path)
     exhibit.svg(), exhibit.svg(), exhibit.png()
-    assert len(drawn) == 2
+    assert len(drawn) == 1
+
+
+def test_a_figure_that_is_only_shown_has_the_same_svg():
+    both = _exhibit()
+    assert both.png() and both.svg() == _exhibit().svg()
 
 
 def test_a_figure_is_self_contained_and_escaped():
