@@ -160,13 +160,17 @@ class Study:
         return self._read(self._row_of(trial))
 
     def _row_of(self, trial: str) -> Any:
-        rows = self.trials[self.trials["trial"] == trial]
-        if rows.empty:
+        if trial not in self._row_by_trial:
             bad = [problem for problem in self.errors if problem.trial == trial]
             remedy = suggest(trial, self.trials["trial"], "use a trial of trials.csv")
             unknown = Refusal("trial", repr(trial), "a trial of trials.csv", remedy, "trial", trial=trial)
             raise bad[0] if bad else unknown
-        return next(rows_of(rows))
+        return self._row_by_trial[trial]
+
+    @cached_property
+    def _row_by_trial(self) -> dict[str, Any]:
+        """The rows of the trials; of a trial listed twice the first."""
+        return {row.trial: row for row in reversed(list(rows_of(self.trials)))}
 
     def _analyse(self, row: Any) -> TrialResult:
         return analyse_row(row, self._read(row), self.settings, self.known)
