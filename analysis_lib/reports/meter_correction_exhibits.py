@@ -97,13 +97,13 @@ def correct_meters(analysis: RiderAnalysis) -> RiderCorrections:
 
 
 def _stroke_on(analysis: RiderAnalysis, intensity: str, ring: str) -> StrokeDraws:
-    there = (analysis.used["intensity"] == intensity) & (analysis.used["ring"] == ring)
-    return analysis.ring_draws(intensity, ring) if there.any() else analysis.stroke
+    there = len(analysis.used_on(intensity, ring))
+    return analysis.ring_draws(intensity, ring) if there else analysis.stroke
 
 
 def _measured_factors(analysis: RiderAnalysis, intensity: str, ring: str) -> list[float]:
     """Mean factor of the trials at one intensity on one ring, by the crank speed that was recorded."""
-    here = analysis.used[(analysis.used["intensity"] == intensity) & (analysis.used["ring"] == ring)]
+    here = analysis.used_on(intensity, ring)
     if here.empty:
         return [math.nan] * len(SECTORS)
     results = [analysis.results[str(trial)] for trial in here["trial"]]

@@ -42,9 +42,8 @@ class RiderAnalysis(RiderRecordings):
     @once
     def stroke_trials(self, intensity: str) -> pd.DataFrame:
         """Return the trials from which the rider's own stroke is taken: on the round ring, else on the oval."""
-        here = self.used[self.used["intensity"] == intensity]
-        on_round = here[here["ring"] == "round"]
-        return on_round if len(on_round) else here
+        on_round = self.used_on(intensity, "round")
+        return on_round if len(on_round) else self.used[self.used["intensity"] == intensity]
 
     @property
     def only_on_oval(self) -> list[str]:
@@ -98,8 +97,7 @@ class RiderAnalysis(RiderRecordings):
 
     def ring_draws(self, intensity: str, ring: str) -> StrokeDraws:
         """Draws of the mean turn of the trials on one ring at one intensity, as recorded."""
-        trials = self.used[(self.used["intensity"] == intensity) & (self.used["ring"] == ring)]
-        return self._draws_of(intensity, trials)
+        return self._draws_of(intensity, self.used_on(intensity, ring))
 
     def _draws_of(self, intensity: str, trials: pd.DataFrame) -> StrokeDraws:
         """Draw the stroke of some trials once, however many sections of the page ask for it."""
@@ -148,7 +146,7 @@ class RiderAnalysis(RiderRecordings):
         ridden = self.ridden_mounts_deg
         return ridden[0] if ridden else self.mount_advice.nearest_mount_deg
 
-    @property
+    @cached_property
     def ridden_mounts_deg(self) -> list[float]:
         """The mounts at which the oval ring was ridden, each once."""
         ridden = self.trials.loc[self.trials["ring"] == "oval", "mount_deg"].dropna()

@@ -190,25 +190,29 @@ def effect_table(analysis: RiderAnalysis) -> TableExhibit:
 def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
     """Return one row an outcome and intensity: ring means, their difference and each ring's range over periods."""
     rows = []
-    for outcome in sorted(analysis.study.settings.outcomes, key=lambda part: not part.primary):
-        values = analysis.quantities[analysis.quantities["quantity"] == outcome.name].dropna(subset="value")
+    outcomes = sorted(analysis.study.settings.outcomes, key=lambda part: not part.primary)
+    asked = analysis.quantities[analysis.quantities["quantity"].isin([part.name for part in outcomes])]
+    cells = asked.dropna(subset="value").groupby(["quantity", "intensity", "ring"])["value"]
+    means, highs, lows, counts = (
+        made.to_dict() for made in (cells.mean(), cells.max(), cells.min(), cells.size())
+    )
+    for outcome in outcomes:
         declared = analysis.study.settings.intensities_of(outcome)
         for intensity in (name for name in analysis.intensities if name in declared):
-            cells = values[values["intensity"] == intensity].groupby("ring")["value"]
-            if {"round", "oval"} <= set(cells.groups):
-                mean, spread, count = cells.mean(), cells.max() - cells.min(), cells.size()
+            on_round, on_oval = ((outcome.name, intensity, ring) for ring in ("round", "oval"))
+            if on_round in means and on_oval in means:
                 rows.append(
                     {
                         "outcome": f"{outcome.label} ({outcome.unit_shown})"
                         if outcome.unit_shown
                         else outcome.label,
                         "intensity": intensity,
-                        "round": mean["round"],
-                        "oval": mean["oval"],
-                        "difference": mean["oval"] - mean["round"],
-                        "range_round": spread["round"] if count["round"] > 1 else np.nan,
-                        "range_oval": spread["oval"] if count["oval"] > 1 else np.nan,
-                        "periods": f"{count['round']} + {count['oval']}",
+                        "round": means[on_round],
+                        "oval": means[on_oval],
+                        "difference": means[on_oval] - means[on_round],
+                        "range_round": highs[on_round] - lows[on_round] if counts[on_round] > 1 else np.nan,
+                        "range_oval": highs[on_oval] - lows[on_oval] if counts[on_oval] > 1 else np.nan,
+                        "periods": f"{counts[on_round]} + {counts[on_oval]}",
                         "smallest_effect": outcome.smallest_effect,
                     }
                 )

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis_lib.reports.budgets import budget_rows
 from analysis_lib.reports.derived_rows import derived_rows
+from analysis_lib.reports.once import once
 from analysis_lib.signals.stroke import smooth_bin_time
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.study.folder import Study
@@ -41,13 +42,18 @@ class RiderRecordings:
         """The trials that gave results."""
         return self.trials[self.trials["trial"].isin(list(self.results))]
 
-    @property
+    @once
+    def used_on(self, intensity: str, ring: str) -> pd.DataFrame:
+        """The trials that gave results at one intensity on one ring."""
+        return self.used[(self.used["intensity"] == intensity) & (self.used["ring"] == ring)]
+
+    @cached_property
     def intensities(self) -> list[str]:
         """The declared intensities at which this rider has a result, in their order."""
         ridden = set(self.used["intensity"])
         return [name for name in self.study.settings.intensity_names if name in ridden]
 
-    @property
+    @cached_property
     def rings(self) -> list[str]:
         """The roles of the rings with a result, round first."""
         return [ring for ring in ("round", "oval") if ring in set(self.used["ring"])]
@@ -67,20 +73,18 @@ class RiderRecordings:
     @cached_property
     def quantities(self) -> pd.DataFrame:
         """One row a trial and quantity, measured or declared; see `RiderTables`."""
-        frames = [self._measured(str(row.trial)) for row in self.used.itertuples()]
         derived = derived_rows(self.study.settings, self._listed, self.results, LABELS)
-        return pd.concat([*frames, self._declared(), derived], ignore_index=True)
+        return pd.concat([self._measured(), self._declared(), derived], ignore_index=True)
 
-    @property
+    @cached_property
     def _listed(self) -> pd.DataFrame:
         """The trials that are not excluded; of two of one cell neither can be told to be the right one."""
         listed = self.trials[~self.trials["exclude"]]
         return listed[~listed.duplicated(["period", "ring", "intensity"], keep=False)]
 
-    def _measured(self, trial: str) -> pd.DataFrame:
-        summary = self.results[trial].summary
-        kept = summary[["quantity", "value", "unit", "se", "n_turns", "n_effective", "note"]]
-        return self._labels(trial).merge(kept, how="cross")
+    def _measured(self) -> pd.DataFrame:
+        kept = ["quantity", "value", "unit", "se", "n_turns", "n_effective", "note"]
+        return self._labelled({str(trial): self.results[trial].summary[kept] for trial in self.used["trial"]})
 
     def _declared(self) -> pd.DataFrame:
         """Outcomes that stand in trials.csv."""
@@ -99,17 +103,17 @@ class RiderRecordings:
         ]
         return pd.concat(frames).dropna(subset=["value"]) if frames else pd.DataFrame()
 
-    def _labels(self, trial: str) -> pd.DataFrame:
-        return self.trials.loc[self.trials["trial"] == trial, LABELS]
+    def _labelled(self, frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
+        """Return the frames of trials one after the other, the labels of each trial beside every row of its own."""
+        place = {trial: number for number, trial in enumerate(self.trials["trial"])}
+        rows = np.repeat([place[trial] for trial in frames], [len(frame) for frame in frames.values()])
+        labels = self.trials[LABELS].iloc[rows].reset_index(drop=True)
+        return pd.concat([labels, pd.concat(frames.values(), ignore_index=True)], axis=1)
 
     @cached_property
     def profiles(self) -> pd.DataFrame:
         """One row a trial and degree of the crank; see `RiderTables`."""
-        frames = [
-            self._labels(trial).merge(_profile_frame(result), how="cross")
-            for trial, result in self.results.items()
-        ]
-        return pd.concat(frames, ignore_index=True)
+        return self._labelled({trial: _profile_frame(result) for trial, result in self.results.items()})
 
     @property
     def drawn_channel(self) -> str:
@@ -117,6 +121,7 @@ class RiderRecordings:
         known = [name for name in ("total", "left", "right") if f"torque_{name}_Nm" in self.profiles]
         return known[0]
 
+    @once
     def mean_curves(self, column: str) -> pd.DataFrame:
         """Return the mean over a rider's trials of one profile column: ``ring, intensity, crank_deg, column``."""
         means = (

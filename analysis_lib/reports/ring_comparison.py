@@ -120,10 +120,11 @@ class RingComparison:
 
     def meter_gap(self, sectors: Sequence[int] = SECTORS) -> pd.DataFrame:
         """Return what a meter alone would add to oval − round: ``sectors, gap_W``."""
-        errors = self.meter_errors(sectors).pivot_table(
-            index="sectors", columns="ring", values="error_W", sort=False
+        errors = self.meter_errors(sectors)
+        oval, circle = (
+            errors.loc[errors["ring"] == role, "error_W"].to_numpy() for role in ("oval", "round")
         )
-        return (errors["oval"] - errors["round"]).rename("gap_W").reset_index()
+        return pd.DataFrame({"sectors": list(sectors), "gap_W": oval - circle})
 
     def errors_by_axis_ratio(self) -> pd.DataFrame:
         """Return the error of meters on ellipses of other axis ratios, peak arm kept where the study's ring has it."""

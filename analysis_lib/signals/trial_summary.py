@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,7 @@ UNIT_BY_ENDING = {
     "s": "s",
     "N": "N",
 }
+HEADINGS = ("quantity", "value", "unit", "se", "n_turns", "n_effective", "method", "note")
 NOT_SUMMARISED = ("turn", "start_s", "duration_s")
 NOTES = {
     "left_share_pct": "100 × left work / (left work + right work)",
@@ -58,8 +60,10 @@ def summarise_turns(turns: pd.DataFrame) -> pd.DataFrame:
         sums over turns; harmonics and the two-leg torque phase are those of the mean profile; other angles
         are circular means; all else are plain means.
     """
-    columns = {name: turns[name].to_numpy() for name in turns.columns}
-    return pd.DataFrame([_row(columns, name) for name in columns if name not in NOT_SUMMARISED])
+    values = np.ascontiguousarray(turns.to_numpy(dtype=float).T)  # at once, not column by column
+    columns = dict(zip(map(str, turns.columns), values, strict=True))
+    rows = [_row(columns, name) for name in columns if name not in NOT_SUMMARISED]
+    return pd.DataFrame({heading: [row[heading] for row in rows] for heading in HEADINGS})
 
 
 def second_harmonics(turns: pd.DataFrame) -> np.ndarray:
@@ -89,16 +93,16 @@ def _mean(column: Columns, name: str) -> TurnMean:
     if name.endswith("_share_pct"):
         leg = name.removesuffix("_share_pct")
         return ratio_over_turns(100 * column[f"mean_torque_{leg}_Nm"], column["mean_torque_Nm"])
-    if part := re.fullmatch(r"evenness(_left|_right)?", name):
+    if part := _parts(r"evenness(_left|_right)?", name):
         leg = part[1] or ""
         return ratio_over_turns(column[f"mean_torque{leg}_Nm"], column[f"peak_torque{leg}_Nm"])
-    if part := re.fullmatch(r"effectiveness_(left|right)", name):
+    if part := _parts(r"effectiveness_(left|right)", name):
         resultant = column[f"mean_resultant_{part[1]}_N"]
         return ratio_over_turns(column[name] * resultant, resultant)
-    if part := re.fullmatch(r"positive_impulse_proportion(_left|_right)?", name):
+    if part := _parts(r"positive_impulse_proportion(_left|_right)?", name):
         positive = column[f"positive_impulse{part[1] or ''}_Nms"]
         return ratio_over_turns(positive, positive - column[f"negative_impulse{part[1] or ''}_Nms"])
-    if part := re.fullmatch(r"harmonic_(\d)(_left|_right)?_(Nm|deg)", name):
+    if part := _parts(r"harmonic_(\d)(_left|_right)?_(Nm|deg)", name):
         harmonics = _harmonics(column, int(part[1]), part[2] or "")
         return (
             amplitude_over_turns(harmonics)
@@ -110,6 +114,12 @@ def _mean(column: Columns, name: str) -> TurnMean:
     if name.endswith("_deg"):
         return direction_over_turns(np.exp(1j * np.radians(column[name])), 1)
     return mean_over_turns(column[name])
+
+
+@cache
+def _parts(pattern: str, name: str) -> re.Match[str] | None:
+    """Take a quantity's name apart; every trial has the same names."""
+    return re.fullmatch(pattern, name)
 
 
 def _harmonics(column: Columns, order: int, leg: str) -> np.ndarray:
