@@ -163,11 +163,17 @@ def test_what_a_notebook_says_is_shown_and_not_run(words, monkeypatch):
     assert words in assert_harmless(shown[0])
 
 
+@pytest.fixture(scope="module")
+def effect(tmp_path_factory):
+    """The primary outcome of a study and its effect."""
+    analysis = fabricate(tmp_path_factory.mktemp("hostile") / "study", riders=4)
+    return analysis.outcomes[0], analysis.effect(analysis.outcomes[0])
+
+
 @pytest.mark.parametrize("words", HOSTILE)
-def test_a_study_whose_labels_are_hostile_has_its_figures(words, tmp_path):
-    analysis = fabricate(tmp_path / "study", riders=4)
-    outcome = analysis.outcomes[0].model_copy(update={"label": words, "unit": words})
-    exhibit = effect_exhibit(outcome, analysis.effect(analysis.outcomes[0]))
+def test_a_study_whose_labels_are_hostile_has_its_figures(words, effect):
+    outcome, found = effect
+    exhibit = effect_exhibit(outcome.model_copy(update={"label": words, "unit": words}), found)
     assert words in assert_harmless(exhibit.html())
     assert exhibit.svg().startswith(b"<?xml") and exhibit.png()
 

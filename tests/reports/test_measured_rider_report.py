@@ -34,7 +34,7 @@ def report(tmp_path_factory):
         pytest.skip(f"{TABLE.name} is not at hand")
     root = tmp_path_factory.mktemp("measured")
     study = write_measured_rider(root / "study", TABLE, CADENCE_RPM, CRANK_M)
-    return make_report(study, root / "report", say=lambda line: None)
+    return make_report(study, root / "report", only_rider="M01", say=lambda line: None)
 
 
 def test_the_report_of_one_measured_rider_is_made(report):

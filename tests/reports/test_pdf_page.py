@@ -51,12 +51,17 @@ def test_a_number_s_link_to_another_page_prints_no_address_and_any_other_link_do
     assert " ".join(word[4] for word in page[2]).count("As large as 4 W; the study (study.html).") == 1
 
 
-def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(tmp_path):
-    pages = paper_pages(
-        _printed(tmp_path, _table("long", 40, 3, "one more word " * 30), _table("broad", 3, 16))
-    )
-    upright, turned = pages[:-1], pages[-1]
-    assert len(upright) > 2
+@pytest.fixture(scope="module")
+def long_and_broad(tmp_path_factory):
+    """The paper pages of a table longer than a page and one broader than a page."""
+    require_printer()
+    folder = tmp_path_factory.mktemp("tables")
+    return paper_pages(_printed(folder, _table("long", 40, 7, "one more word " * 5), _table("broad", 3, 16)))
+
+
+def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(long_and_broad):
+    upright, turned = long_and_broad[:-1], long_and_broad[-1]
+    assert len(upright) > 1
     for width, height, words in upright:
         assert (width, height) == pytest.approx(A4_POINTS, abs=0.01)
         assert "trial" in [word[4] for word in words]
@@ -64,11 +69,10 @@ def test_a_long_table_repeats_its_head_and_a_very_wide_one_turns_the_page(tmp_pa
     assert max(word[2] for word in turned[2]) <= A4_POINTS[1] - MARGIN_POINTS + 1
 
 
-def test_pages_are_numbered_and_bear_the_running_title(tmp_path):
-    pages = paper_pages(_printed(tmp_path, _table("long", 40, 3, "one more word " * 30)))
-    assert len(pages) > 2
-    for number, (_, _, words) in enumerate(pages, 1):
-        assert f"Page {number} of {len(pages)}" in " ".join(word[4] for word in words)
+def test_pages_are_numbered_and_bear_the_running_title(long_and_broad):
+    assert len(long_and_broad) > 2
+    for number, (_, _, words) in enumerate(long_and_broad, 1):
+        assert f"Page {number} of {len(long_and_broad)}" in " ".join(word[4] for word in words)
         above = " ".join(word[4] for word in words if word[3] < TOP_POINTS)
         assert above == ("" if number == 1 else "A study A page")
 

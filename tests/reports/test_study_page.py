@@ -16,12 +16,14 @@ from analysis_lib.reports.written_tables import BATCH
 from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
 
 @pytest.fixture(scope="module")
 def one_sequence(tmp_path_factory):
     folder = tmp_path_factory.mktemp("one") / "study"
-    small_study(folder, riders=4, duration_s=6.0, sequences={"RO": ("round", "oval")})
+    orders = {"RO": ("round", "oval")}
+    small_study(folder, riders=4, duration_s=6.0, sequences=orders, intensities=DEMO_INTENSITIES[:1])
     return analyse_study(str(folder))
 
 
@@ -45,8 +47,8 @@ def test_one_sequence_is_said_in_the_answer_itself(one_sequence):
 
 def test_one_sequence_has_a_flow_table_that_accounts_for_every_planned_trial(one_sequence):
     flow = study_exhibits.flow_table(one_sequence).frame
-    assert list(flow["trials_planned"]) == [12, 12]
-    assert list(flow["used"]) == [12, 12]
+    assert list(flow["trials_planned"]) == [4, 4]
+    assert list(flow["used"]) == [4, 4]
 
 
 def test_axes_near_the_end_of_the_half_turn_are_neighbours(one_sequence):
@@ -78,7 +80,7 @@ def test_one_leg_gives_a_page_that_draws_that_leg_and_invents_no_other(left_only
 def two_sequences(tmp_path_factory):
     folder = tmp_path_factory.mktemp("two") / "study"
     orders = {"RO": ("round", "oval"), "OR": ("oval", "round")}
-    small_study(folder, riders=6, duration_s=6.0, sequences=orders)
+    small_study(folder, riders=6, duration_s=6.0, sequences=orders, intensities=DEMO_INTENSITIES[:2])
     return analyse_study(str(folder))
 
 
@@ -129,7 +131,7 @@ def test_memory_hardly_grows_with_riders(two_sequences):
     be kept; the mean curves of 2 rings, 3 intensities and 3 channels hold 52 kB, and trials, outcomes and the budgets of
     one of them some 25 kB. Those of a batch, or one rider's profiles, stand beside them while they are gathered."""
     one = two_sequences.tables["R01"]
-    profiles = pd.concat([one.profiles.assign(trial=one.profiles["trial"] + again) for again in "ab"])
+    profiles = pd.concat([one.profiles.assign(trial=one.profiles["trial"] + again) for again in "abc"])
     whole = replace(one, profiles=profiles)
     peaks = [
         _peak_bytes(replace(two_sequences, tables=dict.fromkeys(range(riders), whole)))

@@ -37,25 +37,28 @@ def to_trials(values: np.ndarray, second: np.ndarray, sequence: np.ndarray) -> p
     ).dropna(subset=["y"])
 
 
-def test_each_simulated_study_is_analysed_as_the_real_one():
-    sequence = np.arange(9) % 2
-    second = np.array([[ring == "oval" for ring in order] for order in ABBA.values()])[sequence]
-    values = draw_values(second, 1.0, MESSY, 30, np.random.default_rng(2))
-    contrasts = draw_contrasts(ABBA, sequence, 1.0, MESSY, 30, np.random.default_rng(2))
-    value, se, df = sequence_adjusted_t(contrasts, sequence)
-    for i in range(30):
-        overall = ring_effect(to_trials(values[i], second, sequence), "y").overall
-        assert (value[i], se[i], df[i]) == pytest.approx((overall.value, overall.se, overall.df), rel=1e-9)
+STUDIES, SEED, SEQUENCE = 40, 4, np.arange(9) % 2
 
 
-def test_verdicts_are_those_of_the_real_study():
-    plan = simulate_plan(ABBA, 9, 1.0, MESSY, smallest_effect=2.0, studies=60, seed=4)
-    sequence = np.arange(9) % 2
-    second = np.array([[ring == "oval" for ring in order] for order in ABBA.values()])[sequence]
-    values = draw_values(second, 1.0, MESSY, 60, np.random.default_rng(4))
-    effects = [ring_effect(to_trials(study, second, sequence), "y").overall for study in values]
+@pytest.fixture(scope="module")
+def effects():
+    """Simulated studies, each analysed as a user's own."""
+    second = np.array([[ring == "oval" for ring in order] for order in ABBA.values()])[SEQUENCE]
+    values = draw_values(second, 1.0, MESSY, STUDIES, np.random.default_rng(SEED))
+    return [ring_effect(to_trials(study, second, SEQUENCE), "y").overall for study in values]
+
+
+def test_each_simulated_study_is_analysed_as_the_real_one(effects):
+    contrasts = draw_contrasts(ABBA, SEQUENCE, 1.0, MESSY, STUDIES, np.random.default_rng(SEED))
+    found = zip(*sequence_adjusted_t(contrasts, SEQUENCE), effects, strict=True)
+    for value, se, df, overall in found:
+        assert (value, se, df) == pytest.approx((overall.value, overall.se, overall.df), rel=1e-9)
+
+
+def test_verdicts_are_those_of_the_real_study(effects):
+    plan = simulate_plan(ABBA, 9, 1.0, MESSY, smallest_effect=2.0, studies=STUDIES, seed=SEED)
     words = [judge(effect, 2.0).word for effect in effects]
-    assert plan.verdicts == pytest.approx({word: words.count(word) / 60 for word in plan.verdicts})
+    assert plan.verdicts == pytest.approx({word: words.count(word) / STUDIES for word in plan.verdicts})
     assert plan.power == pytest.approx(np.mean([effect.p < 0.05 for effect in effects]))
     held = [effect.interval().low <= 1.0 <= effect.interval().high for effect in effects]
     assert plan.coverage == pytest.approx(np.mean(held))
