@@ -65,33 +65,22 @@ class FigureExhibit:
     @in_house_style
     def _both(self) -> tuple[bytes, bytes]:
         """Kept, because a page shows what the report folder holds."""
-        self._place_once()
+        self._spare_dots()
         return draw_both(self.figure)
 
     @cached_property
     @in_house_style
     def _alone(self) -> bytes:
         """The SVG where no PNG is asked for: a notebook on its own only shows it."""
-        self._place_once()
+        self._spare_dots()
         return draw_svg(self.figure)
 
-    def _place_once(self) -> None:
-        """Work out where everything stands, once for all kinds of file: it takes longer than the drawing itself.
-
-        Then there is none: matplotlib draws a figure with a layout, even one that does nothing, twice for each file.
-        """
-        if layout := self.figure.get_layout_engine():
-            layout.execute(self.figure)
-            self.figure.set_layout_engine(None)
-            for axes in self.figure.axes:
-                for axis in (axes.xaxis, axes.yaxis):
-                    if not axis.get_label_text():
-                        axis.set_label_coords(
-                            0, 0
-                        )  # no words whose place must be found anew for each drawing
-                if _dots_in(axes) > MANY_DOTS:
-                    for line in axes.lines:
-                        line.set_rasterized(True)
+    def _spare_dots(self) -> None:
+        """Make a picture of the dots of panels with very many."""
+        for axes in self.figure.axes:
+            if _dots_in(axes) > MANY_DOTS:
+                for line in axes.lines:
+                    line.set_rasterized(True)
 
     def html(self) -> str:
         """Return a self-contained ``figure`` element."""

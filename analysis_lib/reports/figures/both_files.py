@@ -7,20 +7,20 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from matplotlib.backend_bases import GraphicsContextBase, RendererBase
+from matplotlib.backend_bases import GraphicsContextBase
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.backends.backend_mixed import MixedModeRenderer
 from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
-from matplotlib.textpath import text_to_path
 from matplotlib.transforms import Affine2D, Bbox, Transform, TransformedPath
 from PIL import Image
+
+from analysis_lib.reports.figures.measuring import Measuring
 
 SVG_METADATA = {"Date": None, "Creator": None}
 SVG_DPI, PNG_DPI = 72, 150
@@ -54,19 +54,17 @@ def _walk(figure: Figure, picture: RendererAgg | None) -> bytes:
     drawing = RendererSVG(
         width * SVG_DPI, height * SVG_DPI, written, image_dpi=PNG_DPI, metadata=SVG_METADATA
     )
-    renderer = MixedModeRenderer(figure, width, height, PNG_DPI, BothFiles(drawing, picture))
+    both = BothFiles(drawing, picture)
+    if layout := figure.get_layout_engine():
+        layout.execute(figure)
+        figure.set_layout_engine(None)  # with one, even one that does nothing, matplotlib draws twice
+    renderer = MixedModeRenderer(figure, width, height, PNG_DPI, both)
     figure.draw(renderer)  # type: ignore[arg-type]  # it hands on what it does not do itself
     renderer.finalize()
     return written.getvalue().encode("utf-8")
 
 
-@lru_cache(4096)
-def measure(words: str, font: FontProperties, ismath: Any) -> tuple[float, float, float]:
-    """Return width, height and descent of a line in points; pages set the same few words again and again."""
-    return text_to_path.get_text_width_height_descent(words, font, ismath)
-
-
-class BothFiles(RendererBase):
+class BothFiles(Measuring):
     """Hands every stroke to the drawing and, where there is one, to the picture."""
 
     def __init__(self, drawing: RendererSVG, picture: RendererAgg | None):
@@ -82,12 +80,6 @@ class BothFiles(RendererBase):
     def get_image_magnification(self) -> float:
         """Return how many dots of an image make a point."""
         return self._drawing.get_image_magnification()
-
-    def get_text_width_height_descent(
-        self, s: str, prop: FontProperties, ismath: Any
-    ) -> tuple[float, float, float]:
-        """Measure a line as the drawing does; a font's properties may change after, so its copy is kept."""
-        return measure(s, prop.copy(), ismath)
 
     def draw_path(
         self, gc: GraphicsContextBase, path: Path, transform: Transform, rgbFace: Any = None
@@ -130,7 +122,7 @@ class BothFiles(RendererBase):
             gc, master_transform, paths, all_transforms, offsets, offset_trans, *looks, **more
         )
         if self._picture:
-            master, offset = (master_transform + ENLARGED).frozen(), offset_trans + ENLARGED
+            master, offset = master_transform + ENLARGED, offset_trans + ENLARGED
             self._picture.draw_path_collection(
                 self._enlarged(gc), master, paths, all_transforms, offsets, offset, *looks, **more
             )
@@ -167,7 +159,7 @@ class BothFiles(RendererBase):
         enlarged = self.new_gc()
         enlarged.copy_properties(gc)
         if box is not None:
-            enlarged.set_clip_rectangle(Bbox(box.extents.reshape(2, 2) * (PNG_DPI / SVG_DPI)))
+            enlarged.set_clip_rectangle(Bbox(box.get_points() * (PNG_DPI / SVG_DPI)))
         if path is not None and transform is not None:
-            enlarged.set_clip_path(TransformedPath(path, transform + ENLARGED))
+            enlarged.set_clip_path(TransformedPath(path, transform + ENLARGED))  # type: ignore[arg-type]  # a path, despite its stub
         return enlarged

@@ -11,6 +11,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from analysis_lib.reports.figures.both_files import SVG_DPI
+from analysis_lib.reports.figures.layout import HouseLayout
+from analysis_lib.reports.figures.light_axes import LightAxes
+
 MM = 1 / 25.4
 ONE_COLUMN, TWO_COLUMNS = 89 * MM, 183 * MM
 """Widths in inches: one and two columns of a journal page (common practice, no source)."""
@@ -37,9 +41,10 @@ RC: dict[Any, Any] = {
     "lines.markersize": 4,
     "axes.formatter.use_locale": False,  # a point in every number, as in the tables
     "text.parse_math": False,  # a dollar sign in a study's own words is a dollar sign
+    "text.hinting": "no_hinting",  # letters of the PNG are as wide as those of the SVG
     "svg.hashsalt": "roundoval",
     "svg.fonttype": "path",
-    "figure.dpi": 120,
+    "axes.titley": 1.0,  # not moved for words at ticks, which would be measured for it
 }
 
 
@@ -87,8 +92,9 @@ def new_figure(rows: int = 1, columns: int = 1, height_mm: float = 62, width: fl
 
     ``options`` go to ``Figure.subplots`` (``sharey``, ``subplot_kw``, ``width_ratios`` ...).
     """
-    figure = Figure(figsize=(width, height_mm * MM), layout="constrained")
-    axes = figure.subplots(rows, columns, squeeze=False, **options)
+    figure = Figure(figsize=(width, height_mm * MM), dpi=SVG_DPI, layout=HouseLayout())
+    kind = options.pop("subplot_kw", {"axes_class": LightAxes})
+    axes = figure.subplots(rows, columns, squeeze=False, subplot_kw=kind, **options)
     return figure, list(axes.ravel())
 
 

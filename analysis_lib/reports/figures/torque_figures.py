@@ -86,7 +86,7 @@ def polar_panels(curves: pd.DataFrame) -> Figure:
     floor = min(float(curves["torque_Nm"].min()), 0.0) - 0.35 * ceiling
     for axes, intensity in zip(panels, intensities, strict=True):
         draw_torque_polar(axes, curves[curves["intensity"] == intensity], floor, ceiling)
-        axes.set_title(str(intensity), pad=12)
+        axes.set_title(str(intensity), pad=22)  # above the word at the top
     return figure
 
 
