@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import pandas as pd
@@ -49,17 +49,27 @@ def label_figure(figure: Figure, labels: Mapping[str, str]) -> None:
     for axes in figure.axes:
         _label_ticks(axes.xaxis, labels)
         _label_ticks(axes.yaxis, labels)
-    for artist in figure.findobj(Text):
-        if isinstance(artist, Text) and artist.get_text() in labels:
-            artist.set_text(labels[artist.get_text()])
+    for words in _words_of(figure):
+        if words.get_text() in labels:
+            words.set_text(labels[words.get_text()])
+
+
+def _words_of(figure: Figure) -> Iterator[Text]:
+    """Every line of words but those at ticks; looking through all that is drawn takes longer than some drawings."""
+    legends = list(figure.legends)
+    yield from figure.texts
+    for axes in figure.axes:
+        yield from (*axes.texts, axes.title, axes.xaxis.label, axes.yaxis.label)
+        legends += [legend] if (legend := axes.get_legend()) else []
+    for legend in legends:
+        yield from (*legend.get_texts(), legend.get_title())
 
 
 def _label_ticks(axis: Axis, labels: Mapping[str, str]) -> None:
     if isinstance(axis.get_major_formatter(), ScalarFormatter):
         return  # numbers are no names
-    words = [text.get_text() for text in axis.get_ticklabels()]
+    places = list(axis.get_majorticklocs())
+    words = axis.get_major_formatter().format_ticks(places)
     if any(word in labels for word in words):
-        shown = {
-            place: labels.get(word, word) for place, word in zip(axis.get_ticklocs(), words, strict=True)
-        }
+        shown = {place: labels.get(word, word) for place, word in zip(places, words, strict=True)}
         axis.set_major_formatter(FuncFormatter(lambda place, _: shown.get(place, "")))
