@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -124,7 +125,8 @@ def compare_mounts(
     }
     curves, table, verdicts = [], [], []
     for criterion in CRITERIA:
-        losses = np.mean([found[criterion] for found in by_intensity.values()], axis=0)
+        losses = functools.reduce(np.add, (found[criterion] for found in by_intensity.values()))
+        losses = losses / len(by_intensity)
         matters = smallest_that_matters[criterion]
         curves.append(_curve(criterion, grid, losses[:, : grid.size], level, matters))
         rows = _mountings(criterion, mounts, losses[:, grid.size :], level, matters)

@@ -15,6 +15,9 @@ from analysis_lib.mechanics.ring import FloatArray
 ComplexArray = NDArray[np.complex128]
 
 HIGHEST_HARMONIC = 40
+TURNS_AT_ONCE = 250
+"""As many as stay in a processor's cache from one step to the next."""
+
 
 CRITERIA = {
     "arm at the torque phase": "shortfall of the lever arm at the torque phase, as a share of the largest arm",
@@ -44,7 +47,11 @@ class TurnedRing:
 
     def gear_at(self, angles_rad: FloatArray) -> FloatArray:
         """Relative gear at crank angle plus mount angle, on a straight line between samples."""
-        return np.interp(angles_rad, crank_angles(self.gear.size), self.gear, period=2 * math.pi)
+        position = angles_rad * (self.gear.size / (2 * math.pi))
+        before = np.floor(position)
+        cell = before.astype(int) % self.gear.size
+        step = np.roll(self.gear, -1) - self.gear
+        return self.gear[cell] + (position - before) * step[cell]
 
 
 def turn_ring(drivetrain: Drivetrain, angles: int) -> TurnedRing:
@@ -79,55 +86,59 @@ def mount_losses(
     -------
     dict of criterion to array of shape (turns, mounts)
     """
-    return {
-        "arm at the torque phase": _arm_loss(ring, torque_Nm, mounts_rad),
-        "crank speed": _speed_loss(ring, torque_Nm, mean_cadence_rpm, mounts_rad),
-        "peak force": _peak_loss(ring, torque_Nm, mounts_rad),
-        "dead centres": _dead_centre_loss(ring, torque_Nm, mean_cadence_rpm, mounts_rad),
-    }
+    gears = ring.gear_at(mounts_rad[:, None] + crank_angles(torque_Nm.shape[1])[None, :])
+    turned = _turn(mounts_rad, ring.harmonics.size)
+    losses = {criterion: np.empty((len(torque_Nm), mounts_rad.size)) for criterion in CRITERIA}
+    for first in range(0, len(torque_Nm), TURNS_AT_ONCE):
+        rows = slice(first, first + TURNS_AT_ONCE)
+        torque, harmonics = torque_Nm[rows], _harmonics(torque_Nm[rows])
+        speeds = _speed_harmonics(ring, torque, harmonics, mean_cadence_rpm)
+        losses["arm at the torque phase"][rows] = _arm_loss(ring, harmonics, mounts_rad)
+        losses["crank speed"][rows] = _speed_loss(*speeds, turned)
+        losses["peak force"][rows] = _peak_loss(torque, gears)
+        losses["dead centres"][rows] = _dead_centre_loss(torque, *speeds, turned)
+    return losses
 
 
-def _arm_loss(ring: TurnedRing, torque: FloatArray, mounts: FloatArray) -> FloatArray:
-    phase = -np.angle(_harmonics(torque)[:, 1]) / 2
+def _arm_loss(ring: TurnedRing, harmonics: ComplexArray, mounts: FloatArray) -> FloatArray:
+    phase = -np.angle(harmonics[:, 1]) / 2
     return 1 - ring.gear_at(phase[:, None] + mounts[None, :]) / ring.gear.max()
 
 
-def _speed_loss(ring: TurnedRing, torque: FloatArray, cadence: float, mounts: FloatArray) -> FloatArray:
-    own, turning = _speed_harmonics(ring, torque, cadence)
-    turned = _turn(mounts, own.shape[1])
+def _speed_loss(own: ComplexArray, turning: ComplexArray, turned: FloatArray) -> FloatArray:
     fixed = (np.abs(own) ** 2 + np.abs(turning) ** 2).sum(axis=1)
-    crossed = ((np.conj(own) * turning) @ turned).real
+    crossed = _real_product(np.conj(own) * turning, turned)
     return np.sqrt(np.maximum(0.0, 2 * fixed[:, None] - 4 * crossed))
 
 
-def _peak_loss(ring: TurnedRing, torque: FloatArray, mounts: FloatArray) -> FloatArray:
-    gears = ring.gear_at(mounts[:, None] + crank_angles(torque.shape[1])[None, :])
-    # The peak can only be where the torque is within the whole swing of the gear of its own largest.
-    floor = torque.max(axis=1, keepdims=True) * (ring.gear.min() / ring.gear.max())
-    near = (torque >= floor).any(axis=0)
-    strong, peaks = torque[:, near], np.empty((len(torque), mounts.size))
-    for column, gear in enumerate(gears[:, near]):
-        peaks[:, column] = (strong * gear).max(axis=1)
-    return peaks / (torque @ gears.T / torque.shape[1])
+def _peak_loss(torque: FloatArray, gears: FloatArray) -> FloatArray:
+    relative = torque / torque.max(axis=1, keepdims=True)
+    # A peak can only be where some turn may reach what every turn reaches elsewhere.
+    reached = (relative.min(axis=0) * gears).max(axis=1, keepdims=True)
+    near = relative.max(axis=0) * gears >= reached
+    by_angle, peaks = np.ascontiguousarray(torque.T), np.empty((len(gears), len(torque)))
+    for row, gear, here in zip(peaks, gears, near, strict=True):
+        np.max(by_angle[here] * gear[here, None], axis=0, out=row)
+    return peaks.T / (torque @ gears.T / torque.shape[1])
 
 
-def _dead_centre_loss(ring: TurnedRing, torque: FloatArray, cadence: float, mounts: FloatArray) -> FloatArray:
+def _dead_centre_loss(
+    torque: FloatArray, own: ComplexArray, turning: ComplexArray, turned: FloatArray
+) -> FloatArray:
     missing = np.maximum(0.0, 1 - torque / torque.mean(axis=1, keepdims=True))
-    own, turning = _speed_harmonics(ring, torque, cadence)
     weights = np.conj(_harmonics(missing))
     # Time at an angle is (1 − δ) of its share; the mean product of two turns is twice their harmonics'.
-    slower = 2 * ((weights * turning) @ _turn(mounts, own.shape[1])).real
+    slower = 2 * _real_product(weights * turning, turned)
     return missing.mean(axis=1)[:, None] + slower - 2 * (weights * own).real.sum(axis=1)[:, None]
 
 
 def _speed_harmonics(
-    ring: TurnedRing, torque: FloatArray, cadence: float
+    ring: TurnedRing, torque: FloatArray, harmonics: ComplexArray, cadence: float
 ) -> tuple[ComplexArray, ComplexArray]:
     """Harmonics of the relative crank speed: those of the torque, and those that turn with the ring."""
     drivetrain = ring.drivetrain
     mean_gear = drivetrain.ring.teeth / drivetrain.sprocket_teeth
     mean_energy = drivetrain.wheel_inertia_kgm2 * (mean_gear * cadence * 2 * math.pi / 60) ** 2 / 2
-    harmonics = _harmonics(torque)
     order = np.arange(1, harmonics.shape[1] + 1)
     # Speed gained per torque; nothing where the inertia, and with it the energy, is infinite.
     gained = 1 / (2 * mean_energy) / (1j * order)
@@ -135,8 +146,15 @@ def _speed_harmonics(
     return harmonics * gained, ring.harmonics * (1 + mean * gained)
 
 
-def _turn(mounts: FloatArray, orders: int) -> ComplexArray:
-    return np.exp(1j * np.arange(1, orders + 1)[:, None] * mounts[None, :])
+def _turn(mounts: FloatArray, orders: int) -> FloatArray:
+    """exp(ikm) by order and mount, laid out for `_real_product`: real parts and minus the imaginary ones in turn."""
+    turned = np.exp(1j * np.arange(1, orders + 1)[:, None] * mounts[None, :])
+    return np.stack([turned.real, -turned.imag], axis=1).reshape(2 * orders, mounts.size)
+
+
+def _real_product(left: ComplexArray, turned: FloatArray) -> FloatArray:
+    """Real part of a product with exp(ikm), at half the work of the whole."""
+    return left.view(float) @ turned
 
 
 def _harmonics(turns: FloatArray) -> ComplexArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -129,7 +130,7 @@ def combine_periods(periods: Sequence[PeriodStroke], seed: int) -> FloatArray:
     only (k − 1)/k of it, half for two periods. S already holds some spread of turns, so the draws are, if
     anything, too wide. zⱼ belongs to the period: a good day is a good day at every intensity.
     """
-    within = np.mean([part.draws_Nm for part in periods], axis=0)
+    within = _mean_of([part.draws_Nm for part in periods])
     if len(periods) < 2:
         return within
     means = np.stack([part.mean_Nm for part in periods])
@@ -166,10 +167,15 @@ def _period_stroke(period: int, trials: list[tuple[str, TrialResult]], seed: int
     each = [result.torque_draws(draws, _stream(seed, trial)) for trial, result in trials]
     return PeriodStroke(
         period,
-        np.mean(each, axis=0),
+        _mean_of(each),
         np.mean([result.torque_at_angles() for _, result in trials], axis=0),
         float(np.mean([result.value("cadence_rpm") for _, result in trials])),
     )
+
+
+def _mean_of(draws: Sequence[FloatArray]) -> FloatArray:
+    """Mean over sets of draws, draw by draw; a single set is its own mean, and is not copied."""
+    return draws[0] if len(draws) == 1 else functools.reduce(np.add, draws) / len(draws)
 
 
 def _stream(seed: int, trial: str) -> int:

@@ -61,4 +61,4 @@ def draw_mean_profiles(
     -------
     array of shape (draws, bins)
     """
-    return draw_turn_counts(len(profiles), block_length, draws, rng) @ profiles / len(profiles)
+    return draw_turn_counts(len(profiles), block_length, draws, rng) @ (profiles / len(profiles))

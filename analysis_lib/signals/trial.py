@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -103,10 +104,24 @@ class TrialResult:
 
     def value(self, quantity: str) -> float:
         """Return a quantity's value; refuse one that this trial's channels cannot tell."""
-        found = self.summary.loc[self.summary["quantity"] == quantity, "value"]
-        if found.empty:
+        return self._told(quantity)[0]
+
+    def note(self, quantity: str) -> str:
+        """Return what is to be said of a quantity, often nothing; refuse one that this trial's channels cannot tell."""
+        return self._told(quantity)[1]
+
+    def _told(self, quantity: str) -> tuple[float, str]:
+        if quantity not in self._value_and_note:
             raise self._unknown(quantity, "one of " + ", ".join(self.summary["quantity"]))
-        return float(found.iloc[0])
+        return self._value_and_note[quantity]
+
+    @cached_property
+    def _value_and_note(self) -> dict[str, tuple[float, str]]:
+        """By quantity; taken from the table once, because pages ask for some again and again."""
+        columns = (self.summary[name].tolist() for name in ("quantity", "value", "note"))
+        return {
+            quantity: (float(value), str(note or "")) for quantity, value, note in zip(*columns, strict=True)
+        }
 
     def profile(self, channel: str = "total") -> Profile:
         """Return the torque profile of a channel against its own crank, with standard errors."""
@@ -175,8 +190,8 @@ class TrialResult:
         array of shape (draws, 360)
         """
         length = self._turn_blocks()[1]
-        profiles = self.kept.profiles["total"]
-        return torque_at_edges(draw_mean_profiles(profiles, length, draws, np.random.default_rng(seed)))
+        profiles = torque_at_edges(self.kept.profiles["total"])
+        return draw_mean_profiles(profiles, length, draws, np.random.default_rng(seed))
 
     def _turn_blocks(self) -> tuple[NDArray[np.complex128], int]:
         """Second harmonic of each turn's two-leg torque, and the length of the blocks within which it remembers."""
