@@ -72,8 +72,6 @@ def power_of(result: TrialResult | None) -> tuple[float, str]:
     if result is None:
         return math.nan, ""
     try:
-        value = result.value("power_W")
+        return result.value("power_W"), result.note("power_W")
     except Refusal:
         return math.nan, ""
-    row = result.summary.set_index("quantity").loc["power_W"]
-    return value, str(row["note"] or "")
