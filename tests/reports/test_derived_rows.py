@@ -42,9 +42,10 @@ KJ_PER_LITRE = 20.639
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
-    """Four riders whose oxygen uptake is 2.5 L/min on the round ring and 2.4 on the oval; one trial has a ratio of 1.1."""
+    """Five riders whose oxygen uptake is 2.5 L/min on the round ring and 2.4 on the oval; one trial has a ratio of 1.1."""
     root = tmp_path_factory.mktemp("gases") / "study"
-    small_study(root, riders=4, duration_s=8.0)
+    orders = {"RO": ("round", "oval"), "OR": ("oval", "round")}
+    small_study(root, riders=5, duration_s=6.0, sequences=orders)
     with (root / "study.toml").open("a", encoding="utf-8") as file:
         file.write(DECLARED)
     trials = pd.read_csv(root / "trials.csv", dtype=str, keep_default_na=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from pathlib import Path
 
@@ -111,6 +112,7 @@ class TinyStudy:
 FILES = {"study.toml": SETTINGS, "riders.csv": RIDERS, "trials.csv": TRIALS, "zero_checks.csv": ZERO_CHECKS}
 
 
+@functools.cache
 def steady_recording(number: int = 0) -> str:
     """Ten seconds at 60.917 rpm with a mean torque of 20.5 N m, its axis at 100 degrees, as a recorder writes.
 
