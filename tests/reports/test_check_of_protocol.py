@@ -18,11 +18,11 @@ from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory):
-    """Four riders who rode what the protocol drew for them, at one intensity."""
+    """Three riders who rode what the protocol drew for them, at one intensity."""
     root = tmp_path_factory.mktemp("protocol") / "study"
-    planned = PROTOCOL.model_copy(update={"riders": 4, "washout_hours": 0.0})
+    planned = PROTOCOL.model_copy(update={"riders": 3, "dropout": 0.0, "washout_hours": 0.0})
     changes = {"intensities": DEMO_INTENSITIES[2:], "rules": {"min_turns": 5}}
-    small_study(root, riders=4, duration_s=6.0, rate_hz=50.0, protocol=planned, **changes)
+    small_study(root, riders=3, duration_s=6.0, rate_hz=50.0, protocol=planned, **changes)
     (root / "datapackage.json").unlink()  # it would find the changes too
     return root
 
@@ -80,12 +80,12 @@ def test_what_was_changed_since_is_a_caution(root, capsys, file, old, new, said)
 def test_a_rider_in_another_sequence_than_the_allocation_list_has_is_a_caution(root, capsys):
     """Ridden as riders.csv says, so that nothing but the list tells."""
     allocated = pd.read_csv(root / "plan" / "allocation_open.csv").set_index("rider")["sequence"]
-    other = {"ROOR": "ORRO", "ORRO": "ROOR"}[allocated["R03"]]
+    other = {"ROOR": "ORRO", "ORRO": "ROOR"}[allocated["R02"]]
     rings = {"R": "round", "O": "oval"}
     mine = {period: rings[letter] for period, letter in enumerate(other, start=1)}
 
     def ride(trials):
-        his = trials["rider"] == "R03"
+        his = trials["rider"] == "R02"
         ring = trials["ring"].mask(his, trials["period"].astype(int).map(mine))
         mount = trials["mount_deg"].mask(his, ring.map({"round": "", "oval": "70.0"}))
         return trials.assign(ring=ring, mount_deg=mount)
@@ -94,19 +94,19 @@ def test_a_rider_in_another_sequence_than_the_allocation_list_has_is_a_caution(r
     edit_table(
         root,
         "riders.csv",
-        lambda table: table.assign(sequence=table["sequence"].mask(table["rider"] == "R03", other)),
+        lambda table: table.assign(sequence=table["sequence"].mask(table["rider"] == "R02", other)),
     )
     said = cautions(root, capsys)
-    assert f"  Rider R03: planned sequence {allocated['R03']}; found sequence {other}." in said
+    assert f"  Rider R02: planned sequence {allocated['R02']}; found sequence {other}." in said
 
 
 def test_a_rider_who_is_not_enrolled_yet_is_a_note(root, capsys):
-    edit_table(root, "riders.csv", lambda table: table[table["rider"] != "R04"])
-    edit_table(root, "trials.csv", lambda table: table[table["rider"] != "R04"])
+    edit_table(root, "riders.csv", lambda table: table[table["rider"] != "R03"])
+    edit_table(root, "trials.csv", lambda table: table[table["rider"] != "R03"])
     assert cautions(root, capsys) == []
     check_study(root)
     assert (
-        "  Riders: planned 4 enrolled; found R04 not in riders.csv." in capsys.readouterr().out.splitlines()
+        "  Riders: planned 3 enrolled; found R03 not in riders.csv." in capsys.readouterr().out.splitlines()
     )
 
 
