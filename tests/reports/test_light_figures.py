@@ -128,3 +128,13 @@ def test_no_tick_of_matplotlib_is_made():
     for axes in panels:
         assert isinstance(axes.xaxis, LightX) and isinstance(axes.yaxis, LightY)
         assert axes.xaxis.majorTicks == axes.yaxis.majorTicks == []
+
+
+@in_house_style
+def test_words_longer_than_the_figure_leave_room_for_its_panels():
+    figure, (left, right) = new_figure(1, 2)
+    left.set_yticks([0, 1], ["a", "a word without an end " * 20])
+    draw_svg(figure)
+    (x0, y0, x1, y1), (x2, _, x3, _) = (axes.get_position().extents for axes in (left, right))
+    assert 0 < x0 < x1 < x2 < x3 < 1 and 0 < y0 < y1 < 1
+    assert x1 - x0 == pytest.approx(x3 - x2) and x1 - x0 > 0.05

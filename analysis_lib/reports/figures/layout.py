@@ -24,6 +24,9 @@ PAD = 3.0
 PASSES = 2
 """Words at ticks may change with the size of a panel, and a round panel's size with its margins."""
 
+MOST = 0.8
+"""Share of the figure that words may take from the panels; longer ones are cut off at its edge."""
+
 RENDERER = Measuring()
 
 
@@ -81,6 +84,7 @@ def _shares(length: float, margins: np.ndarray, ratios: Any) -> np.ndarray:
     [[10.0, 45.0], [60.0, 95.0]]
     """
     weights = np.ones(margins.shape[1]) if ratios is None else np.asarray(ratios, dtype=float)
+    margins = margins * min(1.0, MOST * length / margins.sum())
     sizes = (length - margins.sum()) * weights / weights.sum()
     ends = np.cumsum(margins.sum(axis=0) + sizes) - margins[1]
     return np.column_stack([ends - sizes, ends])
@@ -90,17 +94,16 @@ def _needs(axes: Any) -> np.ndarray:
     """Return how far words reach beyond a panel: left, bottom, right and top, in points."""
     if not axes.get_visible():
         return np.zeros(4)
-    if isinstance(axes, LightAxes):
-        inner, outer = axes.bbox, _around(axes)
-    else:
-        inner = axes.get_position(original=True).transformed(axes.get_figure().transFigure)
-        outer = axes.get_tightbbox(RENDERER, for_layout_only=True)
+    inner = axes.get_position(original=True).transformed(axes.get_figure().transFigure)
+    light = isinstance(axes, LightAxes)
+    outer = _around(axes) if light else axes.get_tightbbox(RENDERER, for_layout_only=True)
     beyond = np.array([inner.x0 - outer.x0, inner.y0 - outer.y0, outer.x1 - inner.x1, outer.y1 - inner.y1])
     return np.maximum(beyond, 0.0)
 
 
 def _around(axes: LightAxes) -> Bbox:
     """Return a panel with the words of its axes and its name; everything else stands in it."""
+    axes.apply_aspect()
     boxes: list[Any] = [axes.bbox]
     if axes.axison:
         boxes += [axis.get_tightbbox(RENDERER, for_layout_only=True) for axis in (axes.xaxis, axes.yaxis)]
