@@ -7,6 +7,7 @@ import pandas as pd
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.once import once
 from analysis_lib.reports.trials_at_hand import TrialsAtHand
+from analysis_lib.reports.written_tables import in_words
 from analysis_lib.study.alike import MOST_NAMED
 from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
 from analysis_lib.study.rider_power import ALIKE, FAR_APART, FAR_OFF, TYPICAL_ERROR, Compared, compare_powers
@@ -22,7 +23,7 @@ KINDS = {
 @once
 def doubts_of_power(analysis: TrialsAtHand) -> list[tuple[PowerDoubt, list[Compared]]]:
     """Judge the used trials of the page, rider by rider: each doubt with its trials."""
-    rows = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
+    rows = in_words(analysis.quantities[analysis.quantities["quantity"] == "power_W"])
     if rows.empty:
         return []
     found = []

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.budgets import BUDGETED
 from analysis_lib.reports.once import once
-from analysis_lib.reports.rider_tables import RiderTables
-from analysis_lib.reports.written_tables import each_table, in_batches
+from analysis_lib.reports.study_tables import StudyTables
 from analysis_lib.statistics.circular import CircularMean, axial_mean
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
@@ -22,24 +18,9 @@ from analysis_lib.statistics.fixed_riders import FixedRiders, fixed_rider_effect
 from analysis_lib.statistics.period_effects import carry_over
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
 from analysis_lib.study.derived_outcomes import levels_of
-from analysis_lib.study.folder import Study
 from analysis_lib.study.protocol import Outcome
 
 CELL = ["rider", "sequence", "period", "ring", "intensity"]
-
-CHANNELS = ("total", "left", "right")
-"""Torque of both legs together, and of each."""
-
-BESIDE_OUTCOMES = (
-    "power_W",
-    "cadence_rpm",
-    "rpe",
-    "left_share_pct",
-    "torque_phase_deg",
-    "torque_phase_left_deg",
-    "torque_phase_right_deg",
-)
-"""What pages about all ask for beside the declared outcomes; a rider's tables have some ninety quantities a trial."""
 
 FEWEST_FOR_A_BAND = 6
 """2/2⁶ = 0.031 is the first below 0.05."""
@@ -49,85 +30,8 @@ FEWEST_TO_SHARE_A_SEQUENCE = 3
 
 
 @dataclass(frozen=True)
-class StudyAnalysis:
-    """A study with the tables of the riders that could be analysed, and why the others could not.
-
-    What pages about all need of a table is taken from one rider's after the other, so that memory hardly grows with the
-    riders: not all quantities, and of torque profiles each rider's mean on a ring.
-    """
-
-    study: Study
-    tables: Mapping[str, RiderTables]
-    left_out: Mapping[str, str]
-
-    @cached_property
-    def trials(self) -> pd.DataFrame:
-        """Every rider's trials, one row each."""
-        return self._together("trials")
-
-    @cached_property
-    def quantities(self) -> pd.DataFrame:
-        """The declared outcomes and what stands beside them, of every used trial, one row each; see `values_of`."""
-        kept = {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}
-        return self._together("quantities", kept)
-
-    @cached_property
-    def mean_curves(self) -> dict[tuple[str, str], list[pd.DataFrame]]:
-        """By channel and intensity: each rider's mean torque over trials, (ring, rider) by degrees of the right crank.
-
-        In batches of riders, as they were read: together they are the most that a page about all keeps.
-        """
-        found: dict[tuple[str, str], list[pd.DataFrame]] = {}
-        for means in in_batches(map(_mean_torque, each_table(self.tables, "profiles"))):
-            for channel in means.columns.unique("channel"):
-                for intensity, curves in pd.DataFrame(means[channel]).groupby(level="intensity"):
-                    found.setdefault((channel, str(intensity)), []).append(curves.droplevel("intensity"))
-        return found
-
-    @cached_property
-    def meter(self) -> pd.DataFrame:
-        """What a meter would add to oval − round by itself, one row a rider, intensity and number of speed sectors."""
-        return self._together("meter")
-
-    @cached_property
-    def _phases(self) -> pd.DataFrame:
-        return self._together("phases")
-
-    @once
-    def budgets_of(self, outcome: Outcome) -> pd.DataFrame:
-        """Return every trial's uncertain inputs to an outcome, one row each; see `budgets.budget_rows`.
-
-        Raises
-        ------
-        Refusal
-            For an outcome that is not measured from the recordings' torque and angle.
-        """
-        if outcome.name not in BUDGETED:
-            raise Refusal(
-                f"measuring floor of {outcome.label}",
-                "an outcome without a budget",
-                f"one of {', '.join(BUDGETED)}",
-                "ask the maker of its instrument, and repeat the measurement",
-            )
-        return self._together("budgets", [BUDGETED[outcome.name]])
-
-    @property
-    def outcomes(self) -> list[Outcome]:
-        """The declared outcomes, the primary one first."""
-        return sorted(self.study.settings.outcomes, key=lambda outcome: not outcome.primary)
-
-    def values_of(self, *quantities: str) -> pd.DataFrame:
-        """Return the rows of some quantities: declared outcomes, or those of `BESIDE_OUTCOMES`."""
-        if unkept := {*quantities} - {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}:
-            raise LookupError(
-                f"no page about all riders keeps {', '.join(sorted(unkept))}: add it to BESIDE_OUTCOMES"
-            )
-        return self.quantities[self.quantities["quantity"].isin(quantities)]
-
-    @property
-    def intensities(self) -> list[str]:
-        """The declared intensities in their order."""
-        return self.study.settings.intensity_names
+class StudyAnalysis(StudyTables):
+    """The tables of a study's riders, and what follows from them."""
 
     def levels(self, outcome: Outcome) -> list[str]:
         """The intensities at which an outcome is analysed, in their order; one name for them all where it takes several."""
@@ -219,7 +123,7 @@ class StudyAnalysis:
         ``channel`` is total (both legs), left or right; always against the right crank. ``ring`` names the oval
         ring where a study has several.
         """
-        curves = self._curves_by_ring(intensity, channel)
+        curves = self.mean_curves(channel, intensity)
         if not {"round", ring} <= set(curves):
             legs = "two-leg torque" if channel == "total" else f"torque of the {channel} leg"
             raise Refusal(
@@ -230,17 +134,6 @@ class StudyAnalysis:
             )
         both = curves[ring].index.intersection(curves["round"].index)
         return curves[ring].loc[both] - curves["round"].loc[both]
-
-    def _curves_by_ring(self, intensity: str, channel: str) -> dict[str, pd.DataFrame]:
-        """Riders by degrees on each ring; only riders, and degrees, with torque of that channel."""
-        batches = self.mean_curves.get((channel, intensity))
-        if batches is None:
-            return {}
-        means = pd.concat(batches).dropna(how="all")
-        return {
-            str(ring): curves.droplevel("ring").dropna(axis="columns", how="all").sort_index()
-            for ring, curves in means.groupby(level="ring")
-        }
 
     def phases(self, intensity: str) -> pd.Series:
         """Return each rider's torque phase at one intensity, degrees in [0, 180)."""
@@ -285,20 +178,6 @@ class StudyAnalysis:
             )
         seed, sequence = self.study.settings.study.seed, self.sequences_of(differences.index)
         return paired_curves(differences.to_numpy(), seed=seed, sequence=sequence)
-
-    def _together(self, name: str, quantities: Collection[str] = ()) -> pd.DataFrame:
-        """One table of every rider, or its rows of some quantities."""
-        tables = each_table(self.tables, name)
-        kept = (rows[rows["quantity"].isin(quantities)] for rows in tables) if quantities else tables
-        return pd.concat(in_batches(kept), ignore_index=True)
-
-
-def _mean_torque(profiles: pd.DataFrame) -> pd.DataFrame:
-    """Return means over trials, (intensity, ring, rider) by channel and degree, of the channels that are known."""
-    known = {f"torque_{channel}_Nm": channel for channel in CHANNELS if f"torque_{channel}_Nm" in profiles}
-    cells = profiles.groupby(["intensity", "ring", "rider", "crank_deg"])[list(known)]
-    means = cells.mean().rename(columns=known).rename_axis(columns="channel")
-    return pd.DataFrame(means.unstack("crank_deg"))
 
 
 def _as_neighbours(angles_deg: pd.Series) -> np.ndarray:
