@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -120,13 +119,15 @@ def compare_mounts(
     ring = turn_ring(drivetrain, angles)
     grid = np.arange(0.0, 180.0)
     everywhere = np.radians(np.concatenate([grid, mounts]))
-    by_intensity = {
-        name: mount_losses(ring, torque, mean_cadence_rpm[name], everywhere) for name, torque in draws.items()
-    }
+    total: dict[str, FloatArray] = {}
+    best: dict[str, list] = {"criterion": list(CRITERIA)}
+    for name, torque in draws.items():
+        found = mount_losses(ring, torque, mean_cadence_rpm[name], everywhere)
+        best[name] = [_best_mount(found[criterion], mounts) for criterion in CRITERIA]
+        total = {key: np.add(total[key], found[key], out=total[key]) for key in CRITERIA} if total else found
     curves, table, verdicts = [], [], []
-    for criterion in CRITERIA:
-        losses = functools.reduce(np.add, (found[criterion] for found in by_intensity.values()))
-        losses = losses / len(by_intensity)
+    for criterion, losses in total.items():
+        losses /= len(draws)
         matters = smallest_that_matters[criterion]
         curves.append(_curve(criterion, grid, losses[:, : grid.size], level, matters))
         rows = _mountings(criterion, mounts, losses[:, grid.size :], level, matters)
@@ -136,21 +137,15 @@ def compare_mounts(
         curves=pd.concat(curves, ignore_index=True),
         mountings=pd.concat(table, ignore_index=True),
         verdicts=pd.DataFrame(verdicts),
-        best_by_intensity=_best_by_intensity(by_intensity, mounts),
+        best_by_intensity=pd.DataFrame(best),
         level=level,
         n_draws=len(next(iter(draws.values()))),
     )
 
 
-def _best_by_intensity(
-    by_intensity: Mapping[str, Mapping[str, FloatArray]], mounts: FloatArray
-) -> pd.DataFrame:
+def _best_mount(losses: FloatArray, mounts: FloatArray) -> float:
     """The available mounting of least mean loss; the losses of the available ones stand last."""
-    best = {
-        name: [mounts[found[criterion][:, -mounts.size :].mean(axis=0).argmin()] for criterion in CRITERIA]
-        for name, found in by_intensity.items()
-    }
-    return pd.DataFrame({"criterion": list(CRITERIA), **best})
+    return mounts[losses[:, -mounts.size :].mean(axis=0).argmin()]
 
 
 def _curve(

@@ -118,7 +118,8 @@ def _peak_loss(torque: FloatArray, gears: FloatArray) -> FloatArray:
     near = relative.max(axis=0) * gears >= reached
     by_angle, peaks = np.ascontiguousarray(torque.T), np.empty((len(gears), len(torque)))
     for row, gear, here in zip(peaks, gears, near, strict=True):
-        np.max(by_angle[here] * gear[here, None], axis=0, out=row)
+        angles = np.flatnonzero(here)
+        np.maximum.reduce(by_angle.take(angles, axis=0) * gear.take(angles)[:, None], axis=0, out=row)
     return peaks.T / (torque @ gears.T / torque.shape[1])
 
 
