@@ -23,6 +23,8 @@ from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_rider_study, small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
 
+ONE = DEMO_INTENSITIES[:1]
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
@@ -94,10 +96,10 @@ def test_the_answer_speaks_of_one_rider_and_gives_an_interval(analysis):
 
 def test_too_few_periods_and_an_undeclared_lot_are_said(tmp_path):
     short = ("round", "oval", "oval", "round")
-    small_rider_study(tmp_path / "short", sequences={"four": short})
+    small_rider_study(tmp_path / "short", 3.0, sequences={"four": short}, intensities=ONE)
     few = analyse_single_rider(str(tmp_path / "short"))
     assert "at least 6" in " ".join(single_rider_words.answer(few))
-    small_rider_study(tmp_path / "silent", lot=None)
+    small_rider_study(tmp_path / "silent", 3.0, lot=None, intensities=ONE)
     silent = analyse_single_rider(str(tmp_path / "silent"))
     assert "design.lot" in " ".join(single_rider_words.answer(silent))
     with pytest.raises(Refusal, match=r"design\.lot"):
@@ -106,7 +108,7 @@ def test_too_few_periods_and_an_undeclared_lot_are_said(tmp_path):
 
 
 def test_one_intensity_is_called_by_its_label_and_not_a_mean(tmp_path):
-    small_rider_study(tmp_path / "one", 3.0, intensities=DEMO_INTENSITIES[:1])
+    small_rider_study(tmp_path / "one", 3.0, intensities=ONE)
     analysis = analyse_single_rider(str(tmp_path / "one"))
     words = " ".join(single_rider_words.answer(analysis))
     assert "oval − round, Easy (RPE 11):" in words
@@ -130,7 +132,7 @@ def test_an_intensity_without_values_is_said_and_a_constant_outcome_is_refused(t
 
 def test_fewer_schedules_than_an_interval_needs_are_said_with_the_floor(tmp_path):
     six = ("round", "oval", "oval", "round", "round", "oval")
-    small_rider_study(tmp_path / "six", sequences={"six": six})
+    small_rider_study(tmp_path / "six", 3.0, sequences={"six": six}, intensities=ONE)
     analysis = analyse_single_rider(str(tmp_path / "six"))
     words = " ".join(single_rider_words.effect_sentences(analysis, analysis.outcomes[0]))
     assert "no interval" in words and "below 0.25" in words  # 2 of 2³ schedules

@@ -126,7 +126,7 @@ def test_the_numbers_said_lead_to_a_row(third_more, monkeypatch):
 
 
 def test_a_study_without_gases_or_targets_says_that_nothing_tells_the_scale(tmp_path):
-    small_study(tmp_path / "study", riders=2, duration_s=3.0)
+    small_study(tmp_path / "study", riders=2, duration_s=3.0, intensities=DEMO_INTENSITIES[:1])
     _, analysis = gathered(tmp_path / "study")
     assert scale_exhibits.scale_sentences(analysis) == [scale_exhibits.UNTOLD]
     assert (
