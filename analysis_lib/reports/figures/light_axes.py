@@ -69,9 +69,13 @@ class _Ticks:
         return [Text(x=x, y=y, text=word, **style) for (x, y), word in zip(*self._shown(), strict=True)]
 
     def _length(self: Any) -> float:
+        length = self.get_tick_params().get("length", RC_PARAMS[f"{self.kind}.major.size"])
+        return float(length) if self._has("") else 0.0
+
+    def _has(self: Any, what: str) -> bool:
+        """Whether ticks, or with "label" their words, are shown; matplotlib 3.9 calls the sides of both axes left."""
         params = self.get_tick_params()
-        shown = params.get(self.side, True)
-        return float(params.get("length", RC_PARAMS[f"{self.kind}.major.size"])) if shown else 0.0
+        return bool(params.get(what + self.side, params.get(f"{what}left", True)))
 
     def _style(self: Any) -> tuple[Transform, dict[str, Any]]:
         """Where words stand, and how."""
@@ -101,7 +105,7 @@ class _Ticks:
         """Place label and offset beside the words; return places, words and what these take, in points."""
         places, words = self._shown()
         beyond = self._edge(self._length())
-        lettered = self.get_tick_params().get(f"label{self.side}", True)
+        lettered = self._has("label")
         boxes = [beyond]
         if lettered and words:
             boxes += self._boxes_of(places, words, renderer)
