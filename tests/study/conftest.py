@@ -127,3 +127,9 @@ def steady_recording(number: int = 0) -> str:
 @pytest.fixture
 def tiny(tmp_path: Path) -> TinyStudy:
     return TinyStudy(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def tiny_once(tmp_path_factory) -> TinyStudy:
+    """A tiny study for what a file's tests share; none of them changes it."""
+    return TinyStudy(tmp_path_factory.mktemp("tiny"))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import shutil
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -260,9 +262,10 @@ def test_a_sequence_with_one_ring_cannot_be_planned(tiny):
 # ---- frozen protocol -------------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def frozen(tiny):
+@pytest.fixture(scope="module")
+def frozen_once(tiny_once):
     """The tiny study with its protocol frozen before the first trial."""
+    tiny = tiny_once
     trials = (tiny.root / "trials.csv").read_text(encoding="utf-8")
     with_plan(tiny)
     riders = (tiny.root / "riders.csv").read_text(encoding="utf-8")
@@ -274,6 +277,14 @@ def frozen(tiny):
     (tiny.root / "riders.csv").write_text(riders, encoding="utf-8")
     (tiny.root / "trials.csv").write_text(trials, encoding="utf-8")
     return tiny, protocol
+
+
+@pytest.fixture
+def frozen(frozen_once, tiny):
+    """A copy of it that a test may change."""
+    there, protocol = frozen_once
+    shutil.copytree(there.root, tiny.root, dirs_exist_ok=True)
+    return tiny, replace(protocol, folder=tiny.root / protocol.folder.relative_to(there.root))
 
 
 def deviations_of(tiny) -> dict[str, str]:
