@@ -28,7 +28,7 @@ from analysis_lib.signals.trial_measures import measure_turns
 from analysis_lib.signals.trial_quality import cautions_of, quality_row
 from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
 from analysis_lib.signals.turn_rules import TurnRules
-from analysis_lib.signals.turn_series import standard_error
+from analysis_lib.signals.turn_series import standard_errors
 from analysis_lib.signals.zero_torque import ZeroLine, remove_zero_torque
 from analysis_lib.statistics.serial import FEWEST, block_length
 
@@ -126,14 +126,15 @@ class TrialResult:
     def profile(self, channel: str = "total") -> Profile:
         """Return the torque profile of a channel against its own crank, with standard errors."""
         rows = own_crank_profiles(self.kept, self._known(channel))
+        errors, _, remark = standard_errors(np.ascontiguousarray(rows.T))
         return Profile(
             channel=channel,
             crank="left" if channel == "left" else "right",
             crank_deg=np.arange(0.5, rows.shape[1]),
             mean=rows.mean(axis=0),
-            se=np.array([standard_error(series)[0] for series in np.ascontiguousarray(rows.T)]),
+            se=np.array(errors),
             n_turns=len(rows),
-            method="mean over turns of each degree's mean torque" + standard_error(rows[:, 0])[2],
+            method="mean over turns of each degree's mean torque" + remark,
         )
 
     def torque_at_angles(self, channel: str = "total") -> FloatArray:

@@ -9,11 +9,13 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.signals.turn_series import (
+    LinearMean,
     TurnMean,
-    amplitude_over_turns,
-    direction_over_turns,
-    mean_over_turns,
-    ratio_over_turns,
+    linear_amplitude,
+    linear_direction,
+    linear_mean,
+    linear_ratio,
+    turn_means,
 )
 
 Columns = dict[str, np.ndarray]
@@ -62,7 +64,9 @@ def summarise_turns(turns: pd.DataFrame) -> pd.DataFrame:
     """
     values = np.ascontiguousarray(turns.to_numpy(dtype=float).T)  # at once, not column by column
     columns = dict(zip(map(str, turns.columns), values, strict=True))
-    rows = [_row(columns, name) for name in columns if name not in NOT_SUMMARISED]
+    names = [name for name in columns if name not in NOT_SUMMARISED]
+    means = turn_means([_linear(columns, name) for name in names])
+    rows = [_row(columns, name, mean) for name, mean in zip(names, means, strict=True)]
     return pd.DataFrame({heading: [row[heading] for row in rows] for heading in HEADINGS})
 
 
@@ -71,8 +75,7 @@ def second_harmonics(turns: pd.DataFrame) -> np.ndarray:
     return _harmonics({name: turns[name].to_numpy() for name in ("harmonic_2_Nm", "harmonic_2_deg")}, 2, "")
 
 
-def _row(columns: Columns, name: str) -> dict[str, object]:
-    mean = _mean(columns, name)
+def _row(columns: Columns, name: str, mean: TurnMean) -> dict[str, object]:
     return {
         "quantity": name,
         "value": mean.value,
@@ -85,35 +88,31 @@ def _row(columns: Columns, name: str) -> dict[str, object]:
     }
 
 
-def _mean(column: Columns, name: str) -> TurnMean:
+def _linear(column: Columns, name: str) -> LinearMean:
     if name == "cadence_rpm":
-        return ratio_over_turns(np.full_like(column["duration_s"], 60.0), column["duration_s"])
+        return linear_ratio(np.full_like(column["duration_s"], 60.0), column["duration_s"])
     if name.startswith("power"):
-        return ratio_over_turns(column[name] * column["duration_s"], column["duration_s"])
+        return linear_ratio(column[name] * column["duration_s"], column["duration_s"])
     if name.endswith("_share_pct"):
         leg = name.removesuffix("_share_pct")
-        return ratio_over_turns(100 * column[f"mean_torque_{leg}_Nm"], column["mean_torque_Nm"])
+        return linear_ratio(100 * column[f"mean_torque_{leg}_Nm"], column["mean_torque_Nm"])
     if part := _parts(r"evenness(_left|_right)?", name):
         leg = part[1] or ""
-        return ratio_over_turns(column[f"mean_torque{leg}_Nm"], column[f"peak_torque{leg}_Nm"])
+        return linear_ratio(column[f"mean_torque{leg}_Nm"], column[f"peak_torque{leg}_Nm"])
     if part := _parts(r"effectiveness_(left|right)", name):
         resultant = column[f"mean_resultant_{part[1]}_N"]
-        return ratio_over_turns(column[name] * resultant, resultant)
+        return linear_ratio(column[name] * resultant, resultant)
     if part := _parts(r"positive_impulse_proportion(_left|_right)?", name):
         positive = column[f"positive_impulse{part[1] or ''}_Nms"]
-        return ratio_over_turns(positive, positive - column[f"negative_impulse{part[1] or ''}_Nms"])
+        return linear_ratio(positive, positive - column[f"negative_impulse{part[1] or ''}_Nms"])
     if part := _parts(r"harmonic_(\d)(_left|_right)?_(Nm|deg)", name):
         harmonics = _harmonics(column, int(part[1]), part[2] or "")
-        return (
-            amplitude_over_turns(harmonics)
-            if part[3] == "Nm"
-            else direction_over_turns(harmonics, int(part[1]))
-        )
+        return linear_amplitude(harmonics) if part[3] == "Nm" else linear_direction(harmonics, int(part[1]))
     if name == "torque_phase_deg":
-        return direction_over_turns(_harmonics(column, 2, ""), 2)
+        return linear_direction(_harmonics(column, 2, ""), 2)
     if name.endswith("_deg"):
-        return direction_over_turns(np.exp(1j * np.radians(column[name])), 1)
-    return mean_over_turns(column[name])
+        return linear_direction(np.exp(1j * np.radians(column[name])), 1)
+    return linear_mean(column[name])
 
 
 @cache

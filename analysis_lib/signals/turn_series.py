@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.signals.torque_profile import wrap_deg
-from analysis_lib.statistics.serial import FEWEST, mean_with_se
+from analysis_lib.statistics.serial import FEWEST, means_with_se
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -38,9 +39,75 @@ class TurnMean:
     method: str
 
 
+@dataclass(frozen=True)
+class LinearMean:
+    """A mean over turns whose standard error is not worked out yet.
+
+    Attributes
+    ----------
+    value : float
+    series : array of shape (turns,)
+        What each turn contributes, linearised: its mean has the standard error of the value.
+    method : str
+    has_error : bool
+        False for a value that nothing can be said of, such as the direction of turns that cancel.
+    """
+
+    value: float
+    series: FloatArray
+    method: str
+    has_error: bool = True
+
+
+def turn_means(parts: Sequence[LinearMean]) -> list[TurnMean]:
+    """Work out the standard errors of means over the same turns, all at once."""
+    if not parts:
+        return []
+    turns = parts[0].series.size
+    errors, effective, remark = standard_errors(np.stack([part.series for part in parts]))
+    return [
+        TurnMean(part.value, se, turns, many, part.method + remark)
+        if part.has_error
+        else TurnMean(part.value, math.nan, turns, math.nan, part.method)
+        for part, se, many in zip(parts, errors, effective, strict=True)
+    ]
+
+
+def linear_mean(series: FloatArray) -> LinearMean:
+    """`mean_over_turns` before its standard error."""
+    return LinearMean(float(np.mean(series)), series, "mean over turns")
+
+
+def linear_ratio(numerator: FloatArray, denominator: FloatArray) -> LinearMean:
+    """`ratio_over_turns` before its standard error."""
+    ratio = float(np.sum(numerator) / np.sum(denominator))
+    linearised = ratio + (numerator - ratio * denominator) / np.mean(denominator)
+    return LinearMean(ratio, linearised, "ratio of sums over turns, linearised")
+
+
+def linear_direction(vectors: ComplexArray, order: int) -> LinearMean:
+    """`direction_over_turns` before its standard error."""
+    mean = complex(np.mean(vectors))
+    value = float(wrap_deg(np.degrees(np.angle(mean)) / order, 360 / order))
+    if mean == 0:
+        return LinearMean(value, np.zeros(vectors.size), "no direction: the turns cancel", False)
+    across = np.imag(vectors * np.conj(mean)) / abs(mean) ** 2
+    linearised = value + np.degrees(across) / order
+    return LinearMean(value, linearised, "direction of the vector mean over turns, linearised")
+
+
+def linear_amplitude(vectors: ComplexArray) -> LinearMean:
+    """`amplitude_over_turns` before its standard error."""
+    mean = complex(np.mean(vectors))
+    if mean == 0:
+        return LinearMean(0.0, np.zeros(vectors.size), "the turns cancel", False)
+    along = np.real(vectors * np.conj(mean)) / abs(mean)
+    return LinearMean(abs(mean), along, "length of the vector mean over turns, linearised")
+
+
 def mean_over_turns(series: FloatArray) -> TurnMean:
     """Return the mean of a quantity that is one number a turn."""
-    return _with_standard_error(float(np.mean(series)), series, "mean over turns")
+    return turn_means([linear_mean(series)])[0]
 
 
 def ratio_over_turns(numerator: FloatArray, denominator: FloatArray) -> TurnMean:
@@ -56,9 +123,7 @@ def ratio_over_turns(numerator: FloatArray, denominator: FloatArray) -> TurnMean
     >>> ratio_over_turns(np.array([300.0, 100.0]), np.array([1.0, 3.0])).value
     100.0
     """
-    ratio = float(np.sum(numerator) / np.sum(denominator))
-    linearised = ratio + (numerator - ratio * denominator) / np.mean(denominator)
-    return _with_standard_error(ratio, linearised, "ratio of sums over turns, linearised")
+    return turn_means([linear_ratio(numerator, denominator)])[0]
 
 
 def direction_over_turns(vectors: ComplexArray, order: int) -> TurnMean:
@@ -68,35 +133,27 @@ def direction_over_turns(vectors: ComplexArray, order: int) -> TurnMean:
     of the mean profile's harmonic. Linearised, turn i contributes Im(zᵢ·ū)/(k·|z̄|) with ū the conjugate of
     the mean's direction.
     """
-    mean = complex(np.mean(vectors))
-    value = float(wrap_deg(np.degrees(np.angle(mean)) / order, 360 / order))
-    if mean == 0:
-        return TurnMean(value, math.nan, vectors.size, math.nan, "no direction: the turns cancel")
-    across = np.imag(vectors * np.conj(mean)) / abs(mean) ** 2
-    linearised = value + np.degrees(across) / order
-    return _with_standard_error(value, linearised, "direction of the vector mean over turns, linearised")
+    return turn_means([linear_direction(vectors, order)])[0]
 
 
 def amplitude_over_turns(vectors: ComplexArray) -> TurnMean:
     """Return the length of the mean vector: the amplitude in the mean profile, not inflated by noise."""
-    mean = complex(np.mean(vectors))
-    if mean == 0:
-        return TurnMean(0.0, math.nan, vectors.size, math.nan, "the turns cancel")
-    along = np.real(vectors * np.conj(mean)) / abs(mean)
-    return _with_standard_error(abs(mean), along, "length of the vector mean over turns, linearised")
+    return turn_means([linear_amplitude(vectors)])[0]
 
 
-def standard_error(series: FloatArray) -> tuple[float, float, str]:
-    """Return a series' standard error of the mean, its effective number of turns, and a remark on both."""
-    if series.size < 2:
-        return math.nan, math.nan, "; one turn has no standard error"
-    if series.size < FEWEST:
+def standard_errors(rows: FloatArray) -> tuple[list[float], list[float], str]:
+    """Return standard error of the mean and effective number of turns of each series, and a remark on all.
+
+    Parameters
+    ----------
+    rows : array of shape (series, turns)
+    """
+    count, turns = rows.shape
+    if turns < 2:
+        return [math.nan] * count, [math.nan] * count, "; one turn has no standard error"
+    if turns < FEWEST:
         remark = f"; fewer than {FEWEST} turns, taken as independent of one another"
-        return float(np.std(series, ddof=1)) / math.sqrt(series.size), float(series.size), remark
-    found = mean_with_se(series)
-    return found.se, found.n_effective, ""
-
-
-def _with_standard_error(value: float, linearised: FloatArray, method: str) -> TurnMean:
-    se, n_effective, remark = standard_error(linearised)
-    return TurnMean(value, se, linearised.size, n_effective, method + remark)
+        errors = np.std(rows, axis=1, ddof=1) / math.sqrt(turns)
+        return errors.tolist(), [float(turns)] * count, remark
+    found = means_with_se(rows)
+    return [part.se for part in found], [part.n_effective for part in found], ""

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.flat_top import block_lengths, flat_top, variance_by_blocks
 
 FEWEST = 10
 ROUNDING = 1e-12  # of a variance; below lies rounding
@@ -69,20 +70,42 @@ def mean_with_se(x: ArrayLike) -> SerialMean:
     >>> mean_with_se([3.0] * 12)
     SerialMean(mean=3.0, se=0.0, n=12, n_effective=12.0, block_length=1)
     """
-    series = _check_series(x)
-    n, mean = len(series), float(series.mean())
-    if np.ptp(series) <= 16 * np.finfo(float).eps * np.abs(series).max():
-        return SerialMean(mean, 0.0, n, float(n), 1)
-    covariances, window = _flat_top(series)
-    block = math.ceil(_block_length(covariances, window, n, "circular"))
-    left, independent = 1 - float(window.sum()) / n, float(covariances[0]) / n
+    return means_with_se(_check_series(x)[None, :])[0]
+
+
+def means_with_se(rows: ArrayLike) -> list[SerialMean]:
+    """`mean_with_se` of many series of the same length at once.
+
+    Parameters
+    ----------
+    rows : array_like, shape (series, n)
+    """
+    checked = np.asarray(rows, dtype=float)
+    if not np.isfinite(checked).all() or checked.shape[1] < FEWEST:
+        for row in checked:
+            _check_series(row)
+    n, means = checked.shape[1], checked.mean(axis=1)
+    found = [SerialMean(mean, 0.0, n, float(n), 1) for mean in means.tolist()]
+    varying = np.flatnonzero(np.ptp(checked, axis=1) > 16 * np.finfo(float).eps * np.abs(checked).max(axis=1))
+    if varying.size:
+        each = zip(varying.tolist(), means[varying].tolist(), *_errors(checked[varying]), strict=True)
+        for place, mean, variance, n_effective, block in each:
+            found[place] = SerialMean(mean, math.sqrt(variance), n, n_effective, block)
+    return found
+
+
+def _errors(series: NDArray[np.float64]) -> tuple[list[float], list[float], list[int]]:
+    """Variance of the mean of each varying series, effective number of its values and length of its blocks."""
+    n = series.shape[1]
+    covariances, window = flat_top(series)
+    blocks = np.ceil(block_lengths(covariances, window, n, "circular")).astype(int)
+    left, independent = 1 - window.sum(axis=1) / n, covariances[:, 0] / n
     # A short series that repeats itself exactly: its window may be as wide as itself, and all its blocks alike.
-    by_window = float(window @ covariances) / n / left if left > 0 else 0.0
-    variance = max(by_window, _variance_by_blocks(series, block))
-    if variance <= ROUNDING * independent:
-        variance = independent
-    marginal = float(covariances[0]) + variance
-    return SerialMean(mean, math.sqrt(variance), n, marginal / variance, block)
+    whole = np.where(left > 0, left, math.inf)
+    by_window = np.vecdot(window, covariances) / n / whole
+    variance = np.maximum(by_window, variance_by_blocks(series, blocks))
+    variance = np.where(variance <= ROUNDING * independent, independent, variance)
+    return variance.tolist(), ((covariances[:, 0] + variance) / variance).tolist(), blocks.tolist()
 
 
 def block_length(x: ArrayLike, kind: Literal["circular", "stationary"] = "circular") -> float:
@@ -122,7 +145,7 @@ def block_length(x: ArrayLike, kind: Literal["circular", "stationary"] = "circul
     series = _check_series(x)
     if np.ptp(series) == 0:
         return 1.0
-    return _block_length(*_flat_top(series), len(series), kind)
+    return float(block_lengths(*flat_top(series[None, :]), len(series), kind)[0])
 
 
 def block_indices(
@@ -211,34 +234,3 @@ def _check_series(x: ArrayLike) -> NDArray[np.float64]:
             f"series, value {place + 1}", f"{series[place]}", "finite values", "drop what is missing"
         )
     return series
-
-
-def _flat_top(series: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Autocovariances from lag 0 on, and the window over both signs of the lag folded onto them."""
-    n = len(series)
-    run = max(5, math.ceil(math.sqrt(math.log10(n))))
-    most = min(math.ceil(math.sqrt(n)) + run, n - 2)
-    rest = series - series.mean()
-    covariances = np.array([rest[k:] @ rest[: n - k] / n for k in range(most + 1)])
-    small = np.abs(covariances / covariances[0]) < 2 * math.sqrt(math.log10(n) / n)
-    starts = (lag for lag in range(1, most - run + 2) if small[lag : lag + run].all())
-    lags = min(2 * next(starts, most), most)
-    k = np.arange(lags + 1)
-    window = np.where(k <= lags / 2, 1.0, 2 * (1 - k / lags)) * np.where(k == 0, 1, 2)
-    return covariances[: lags + 1], window
-
-
-def _block_length(covariances: NDArray, window: NDArray, n: int, kind: str) -> float:
-    slope = float((window * np.arange(len(window))) @ covariances)
-    spread = (4 / 3 if kind == "circular" else 2) * float(window @ covariances) ** 2
-    longest = float(math.ceil(min(3 * math.sqrt(n), n / 3)))
-    if spread == 0:
-        return longest
-    return float(min(max((2 * slope**2 / spread * n) ** (1 / 3), 1.0), longest))
-
-
-def _variance_by_blocks(series: NDArray[np.float64], block: int) -> float:
-    n = len(series)
-    sums = np.cumsum(np.concatenate([[0.0], series, series[:block]]))
-    means = (sums[block : block + n] - sums[:n]) / block
-    return float(block / n * np.mean((means - series.mean()) ** 2) / (1 - block / n))
