@@ -19,7 +19,7 @@ from matplotlib.lines import Line2D
 from matplotlib.markers import TICKDOWN, TICKLEFT
 from matplotlib.text import Text
 from matplotlib.ticker import FixedFormatter, FixedLocator
-from matplotlib.transforms import Bbox, Transform
+from matplotlib.transforms import Bbox, IdentityTransform, Transform
 
 NEAR = 1e-10
 """Share of the shown stretch by which a tick may lie outside it and still be drawn, as in matplotlib."""
@@ -104,28 +104,25 @@ class _Ticks:
     def _place(self: Any, renderer: RendererBase) -> tuple[np.ndarray, list[str], Bbox]:
         """Place label and offset beside the words; return places, words and what these take, in points."""
         places, words = self._shown()
-        beyond = self._edge(self._length())
-        lettered = self._has("label")
-        boxes = [beyond]
+        taken, lettered = self._edge(self._length()), self._has("label")
         if lettered and words:
-            boxes += self._boxes_of(places, words, renderer)
-        taken = Bbox.union(boxes)
+            corners = self._corners(places, words, renderer)
+            taken = Bbox.union([taken, Bbox([corners[:, 0].min(axis=0), corners[:, 1].max(axis=0)])])
         self._put_label(taken)
         self.offsetText.set_text(self.get_major_formatter().get_offset())
         return places, words if lettered else [], taken
 
-    def _boxes_of(self: Any, places: np.ndarray, words: list[str], renderer: RendererBase) -> list[Bbox]:
+    def _corners(self: Any, places: np.ndarray, words: list[str], renderer: RendererBase) -> np.ndarray:
+        """Lower left and upper right corner of each word; what a word takes is measured once for all figures."""
         transform, style = self._style()
-        letter, known = Text(**style), _Ticks._known
-        boxes = []
-        look = (repr(style["fontsize"]), *RC_PARAMS["font.family"], style["va"], style["ha"])
-        for at, word in zip(transform.transform(places), words, strict=True):
-            key = (word, *look, *sorted(self._pose.items()))
+        letter, known = Text(**style | {"transform": IdentityTransform()}), _Ticks._known
+        pose = (repr(style["fontsize"]), style["va"], style["ha"], *sorted(self._pose.items()))
+        keys = [(word, *RC_PARAMS["font.family"], *pose) for word in words]
+        for word, key in zip(words, keys, strict=True):
             if key not in known:
                 letter.set_text(word)
-                known[key] = letter.get_window_extent(renderer).get_points() - transform.transform((0, 0))
-            boxes.append(Bbox(known[key] + at))
-        return [box for box, word in zip(boxes, words, strict=True) if word]
+                known[key] = letter.get_window_extent(renderer).get_points()
+        return np.array([known[key] for key in keys]) + transform.transform(places)[:, np.newaxis]
 
     def get_tightbbox(
         self: Any, renderer: RendererBase | None = None, *, for_layout_only: bool = False
