@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -80,8 +81,14 @@ class MeterCorrection:
     def interval(self, level: float = 0.95) -> Interval:
         """Return the coverage interval of the factor that leaves equal parts of the draws out on either side."""
         check_level(level)
-        low, high = np.quantile(self.draws, [(1 - level) / 2, (1 + level) / 2])
-        return Interval(float(low), float(high), level)
+        if level not in self._intervals:
+            low, high = np.quantile(self.draws, [(1 - level) / 2, (1 + level) / 2])
+            self._intervals[level] = Interval(float(low), float(high), level)
+        return self._intervals[level]
+
+    @cached_property
+    def _intervals(self) -> dict[float, Interval]:
+        return {}
 
     def power_W(self, reading_W: float) -> float:
         """Return the power behind a reading."""
@@ -89,9 +96,8 @@ class MeterCorrection:
 
     def power_interval_W(self, reading_W: float, level: float = 0.95) -> Interval:
         """Return the interval of the power behind a reading; what the reading itself lacks is not in it."""
-        low, high = sorted(
-            reading_W * limit for limit in (self.interval(level).low, self.interval(level).high)
-        )
+        factor = self.interval(level)
+        low, high = sorted(reading_W * limit for limit in (factor.low, factor.high))
         return Interval(low, high, level)
 
     def sentence(self, reading_W: float, level: float = 0.95) -> str:

@@ -122,14 +122,14 @@ def power_errors_by_sectors(
     slowness = 1 / speed_rad_s if in_time else None
     torque = _RunningTurn.of(torque_Nm if slowness is None else torque_Nm * slowness)
     time = None if slowness is None else _RunningTurn.of(slowness)
-    mean, errors = torque_Nm.mean(axis=-1), []
-    for count in sectors:
-        width = 2 * math.pi / _check_sectors(count)
-        edges = start_rad + np.linspace(0, 2 * math.pi, count + 1)
-        duration = width if time is None else np.diff(time.integral_to(edges))
-        sector_torque = np.diff(torque.integral_to(edges)) / duration
-        errors.append(sector_torque.mean(axis=-1) / mean - 1)
-    return errors
+    counts = [_check_sectors(count) for count in sectors]
+    edges = [start_rad + np.linspace(0, 2 * math.pi, count + 1) for count in counts]
+    widths = [np.full(count, 2 * math.pi / count) for count in counts]
+    works, durations = _between(torque, edges), widths if time is None else _between(time, edges)
+    mean = torque_Nm.mean(axis=-1)
+    return [
+        (work / duration).mean(axis=-1) / mean - 1 for work, duration in zip(works, durations, strict=True)
+    ]
 
 
 def meter_error_by_sectors(
@@ -176,6 +176,15 @@ class _RunningTurn:
         )  # trapezoids from the first sample on
         within = here * part + (following - here) * part**2 / 2
         return step * (turns * self.sums[..., -1:] + to_sample + within)
+
+
+def _between(running: _RunningTurn, edges: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+    """Integrals between neighbouring edges, of several sets of edges at once."""
+    if not edges:
+        return []
+    integrals = running.integral_to(np.concatenate(edges))
+    ends = np.cumsum([each.size for each in edges])[:-1]
+    return [np.diff(part) for part in np.split(integrals, ends, axis=-1)]
 
 
 def _check_pair(torque: NDArray[np.float64], speed: NDArray[np.float64]) -> None:
