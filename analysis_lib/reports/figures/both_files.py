@@ -42,7 +42,7 @@ def draw_both(figure: Figure) -> tuple[bytes, bytes]:
     width, height = figure.get_size_inches() * PNG_DPI
     picture = RendererAgg(width, height, PNG_DPI)
     svg, buffer = _walk(figure, picture), io.BytesIO()
-    image = Image.fromarray(np.asarray(picture.buffer_rgba()))
+    image = Image.fromarray(np.asarray(picture.buffer_rgba())).convert("RGB")  # nothing shines through
     image.save(buffer, "png", dpi=(PNG_DPI, PNG_DPI), compress_level=PNG_EFFORT)
     return svg, buffer.getvalue()
 
