@@ -10,6 +10,7 @@ import pandas as pd
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import drawn_intervals
 from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.study.trial_budget import undeclared
@@ -17,6 +18,7 @@ from analysis_lib.study.trial_budget import undeclared
 TOGETHER = "all inputs together"
 
 
+@once
 def budget_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give each input's share of the uncertainty of power, torque and torque phase, over the rider's trials."""
     rows = analysis.budgets

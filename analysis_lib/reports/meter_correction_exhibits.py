@@ -16,6 +16,7 @@ from analysis_lib.mechanics.meter_correction import (
 )
 from analysis_lib.mechanics.power_error import power_errors_by_sectors
 from analysis_lib.reports.exhibit import TableExhibit
+from analysis_lib.reports.once import once
 from analysis_lib.reports.rider_analysis import RiderAnalysis
 from analysis_lib.reports.stroke_draws import StrokeDraws
 from analysis_lib.statistics.estimates import show_number
@@ -56,6 +57,7 @@ class RiderCorrections:
     mount_deg: float
     labels: dict[str, str]
 
+    @once
     def to_frame(self) -> pd.DataFrame:
         """Return one row an intensity, ring and meter; see `corrections_frame`."""
         frames = []

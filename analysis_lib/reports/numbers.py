@@ -81,14 +81,12 @@ def _written(column: pd.Series) -> list[object]:
         return ["" if cell == "nan" else cell for cell in written]
     if kind in "iub" and isinstance(column.dtype, np.dtype):
         return column.tolist()
-    known = column.notna().tolist()
-    cells = (column.astype(str) if kind == "M" else column).astype(object).tolist()
+    if kind == "M":
+        column = column.astype(str).where(column.notna(), "")
+    cells = column.astype(object).tolist()
     words = {cell for cell in cells if isinstance(cell, str)}  # mostly the same few, again and again
     safe = {word: _spreadsheet_safe(word) for word in words}
-    return [
-        (safe[cell] if isinstance(cell, str) else cell) if is_known else ""
-        for cell, is_known in zip(cells, known, strict=True)
-    ]
+    return [safe[cell] if isinstance(cell, str) else "" if pd.isna(cell) else cell for cell in cells]
 
 
 def _spreadsheet_safe(value: object) -> object:

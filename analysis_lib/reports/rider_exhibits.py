@@ -123,15 +123,16 @@ def polar_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
 def stroke_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give the stroke's measures by intensity and ring: mean of the rider's trials."""
     rows = analysis.quantities[analysis.quantities["quantity"].isin(STROKE_QUANTITIES)]
+    cells = rows.groupby(["intensity", "ring"])
     frame = []
     for intensity in analysis.intensities:
         for ring in analysis.rings:
-            cell = rows[(rows["intensity"] == intensity) & (rows["ring"] == ring)]
-            means = {
-                name: _mean_of(str(name), part["value"])
-                for name, part in cell.groupby("quantity", sort=False)
-            }
-            if means:
+            if (intensity, ring) in cells.indices:
+                cell = cells.get_group((intensity, ring))
+                means = {
+                    name: _mean_of(str(name), values)
+                    for name, values in cell.groupby("quantity", sort=False)["value"]
+                }
                 frame.append(
                     {"intensity": intensity, "ring": ring, "trials": cell["trial"].nunique(), **means}
                 )

@@ -56,6 +56,8 @@ def analyse_listed_trial(
 def under_caution(trials: pd.DataFrame, words: Iterable[str]) -> pd.DataFrame:
     """Return trials with ``state, reason``, those under caution for which there are words: what speaks against them."""
     told = pd.Series(list(words), trials.index, dtype=object)
+    if not told.any():
+        return trials
     doubtful = told != ""
     return trials.assign(
         state=trials["state"].mask(doubtful, CAUTION),

@@ -33,7 +33,9 @@ def in_words(name: str) -> str:
 
 def wordless(column: pd.Series) -> bool:
     """Whether a column that is not of numbers holds nothing in any row."""
-    return not pd.api.types.is_numeric_dtype(column) and bool((column.isna() | (column == "")).all())
+    if pd.api.types.is_numeric_dtype(column):
+        return False
+    return all(pd.isna(cell) or cell == "" for cell in column.astype(object).tolist())
 
 
 def row_keys(frame: pd.DataFrame) -> list[str]:
@@ -42,15 +44,17 @@ def row_keys(frame: pd.DataFrame) -> list[str]:
     >>> row_keys(pd.DataFrame({"ring": ["round", "round"], "period": [1, 2], "n": [5, 5]}))
     ['round-1', 'round-2']
     """
-    for columns in range(1, frame.shape[1] + 1):
-        keys = [_slug(row) for row in frame.iloc[:, :columns].itertuples(index=False, name=None)]
+    words: list[str] = []
+    for number, (_, column) in enumerate(frame.items()):
+        cells = [format_cell(value) for value in column.astype(object).tolist()]
+        words = [f"{before}-{cell}" for before, cell in zip(words, cells, strict=True)] if number else cells
+        keys = [_slug(word) for word in words]
         if len(set(keys)) == len(keys):
             return keys
     return [str(number) for number in range(1, len(frame) + 1)]
 
 
-def _slug(values: tuple) -> str:
-    words = "-".join(format_cell(value) for value in values)
+def _slug(words: str) -> str:
     return re.sub(r"[^\w.−]+", "-", words).strip("-").lower()
 
 

@@ -184,9 +184,12 @@ class Study:
 
     def _crank_length_m(self, rider: str) -> float | None:
         """Length of a rider's crank; None where riders.csv does not tell."""
-        length_mm = self.riders.loc[self.riders["rider"] == rider, "crank_length_mm"]
-        known = length_mm.dropna()
-        return float(known.iloc[0]) / 1000 if len(known) else None
+        return self._crank_lengths_m.get(rider)
+
+    @cached_property
+    def _crank_lengths_m(self) -> dict[str, float]:
+        known = self.riders.dropna(subset="crank_length_mm").drop_duplicates("rider")
+        return dict(zip(known["rider"], known["crank_length_mm"].astype(float) / 1000, strict=True))
 
 
 def open_study(path: Path | str) -> Study:
