@@ -7,9 +7,12 @@ import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 
+from analysis_lib.reports.figures.both_files import draw_svg
 from analysis_lib.reports.figures.effect_figures import paired_panels
+from analysis_lib.reports.figures.measuring import Measuring
 from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses, stack_dots
 from analysis_lib.reports.figures.style import share_limits
+from analysis_lib.reports.figures.torque_figures import polar_panels
 
 
 def test_riders_of_the_lowest_and_highest_intensity_stay_off_the_edges():
@@ -65,3 +68,22 @@ def test_roses_stand_side_by_side_to_one_scale(count, rows):
     tallest = [max(bar.get_height() for bar in panel.patches) for panel in panels]
     assert tallest == pytest.approx([30**0.5] + [1.0] * (count - 1))
     assert min(panel.get_ylim()[1] for panel in panels) > 30**0.5
+
+
+def test_torque_runs_clockwise_around_the_crank_from_the_top_and_no_word_is_cut_off():
+    angles = np.arange(0.5, 360)
+    shares = 1 - np.cos(np.deg2rad(angles))  # most at 180°, none at 0°
+    curves = pd.concat(
+        pd.DataFrame({"ring": "round", "intensity": name, "crank_deg": angles, "torque_Nm": 40 * shares})
+        for name in ("easy", "hard")
+    )
+    figure = polar_panels(curves)
+    draw_svg(figure)
+    for axes in figure.axes:
+        x, y = axes.lines[-1].get_data()
+        floor = -0.35 * 1.05 * curves["torque_Nm"].max()  # the centre, so that no torque is a circle
+        assert np.hypot(x, y)[:360] == pytest.approx(40 * shares - floor)
+        assert x[89] > 0 > x[269] and y[0] > 0 > y[179]
+        words = [text.get_window_extent(Measuring()) for text in axes.texts if text.get_text()]
+        assert {"0", "90", "180", "270"} < {text.get_text() for text in axes.texts}
+        assert min(word.y0 for word in words) > 0 and max(word.y1 for word in words) < figure.bbox.height
