@@ -38,7 +38,8 @@ def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: Arra
     share = weight / weight.shape[-1]
     wanted = np.asarray(mean_speed) ** 2 / 2
     total = share.sum(axis=-1)
-    above_floor = -stored.min(axis=-1) + 1e-9 * np.maximum(wanted, np.ptp(stored, axis=-1))
+    lowest = stored.min(axis=-1)
+    above_floor = -lowest + 1e-9 * np.maximum(wanted, np.ptp(stored, axis=-1))
     constant = np.maximum(wanted * total**2 - np.vecdot(share, stored) / total, above_floor)
     for _ in range(200):
         energy = constant[..., None] + stored
@@ -47,6 +48,7 @@ def energy_for_duration(stored: FloatArray, weight: FloatArray, mean_speed: Arra
         part /= energy
         step = (wanted - slowness**-2) / (part.sum(axis=-1) * slowness**-3)
         constant = constant + step
-        if np.all(np.abs(step) <= 1e-15 * np.abs(constant)):
+        # The next step would be about step²/lowest energy: nothing, once a step is this small a share of that energy.
+        if np.all(np.abs(step) <= np.maximum(3e-8 * (constant + lowest), 1e-15 * np.abs(constant))):
             break
     return constant

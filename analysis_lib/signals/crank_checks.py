@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import Turns
 from analysis_lib.signals.straight_line import fit_linear
-from analysis_lib.signals.stroke import own_crank_profiles
+from analysis_lib.signals.stroke import own_crank_mean, own_crank_profiles
 from analysis_lib.signals.torque_profile import harmonic_angle_deg, positive_torque_centre
 from analysis_lib.signals.turn_series import direction_over_turns
 from analysis_lib.statistics.estimates import Estimate
@@ -151,7 +151,7 @@ def check_leg_timing(turns: Turns) -> list[str]:
 
 def _centre_deg(turns: Turns, leg: str) -> float:
     """Centre of a leg's positive torque over the kept turns; NaN where it is spread over the whole turn."""
-    profile = own_crank_profiles(turns.only_kept(), leg).mean(axis=0)
+    profile = own_crank_mean(turns.only_kept(), leg)
     centre = positive_torque_centre(profile)
     spread = abs(centre) / np.maximum(profile, 0).sum() if profile.max() > 0 else 0.0
     return float(harmonic_angle_deg(centre, 1)) if spread > SMALLEST_SPREAD else math.nan

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -55,7 +56,7 @@ class Turns:
     layout: str
     rules: TurnRules
 
-    @property
+    @cached_property
     def kept(self) -> NDArray[np.bool_]:
         """Which turns broke no rule, shape (turns,)."""
         return self.reason == ""

@@ -87,7 +87,15 @@ def what_is_unknown(layout: str) -> tuple[str, ...]:
 
 def own_crank_profiles(turns: Turns, channel: str) -> FloatArray:
     """Return a channel's profiles against its own crank: the left crank is half a turn from the right one."""
-    profiles = turns.profiles[channel]
+    return _to_own_crank(turns.profiles[channel], channel)
+
+
+def own_crank_mean(turns: Turns, channel: str) -> FloatArray:
+    """Return the mean of `own_crank_profiles` over turns."""
+    return _to_own_crank(turns.profiles[channel].mean(axis=0), channel)
+
+
+def _to_own_crank(profiles: FloatArray, channel: str) -> FloatArray:
     return np.roll(profiles, profiles.shape[-1] // 2, axis=-1) if channel == "left" else profiles
 
 
@@ -145,10 +153,10 @@ def channel_measures(turns: Turns, channel: str) -> dict[str, FloatArray]:
         columns[f"power{suffix}_W"] = 2 * math.pi * mean / turns.duration_s
         columns |= {f"min_torque{suffix}_Nm": -least, f"min_torque{suffix}_deg": least_deg}
         columns[f"torque_phase{suffix}_deg"] = harmonic_angle_deg(positive_torque_centre(profiles), 1)
-    for order in range(1, HARMONICS + 1):
-        harmonic = harmonics[:, order - 1]
-        columns[f"harmonic_{order}{suffix}_Nm"] = np.abs(harmonic)
-        columns[f"harmonic_{order}{suffix}_deg"] = harmonic_angle_deg(harmonic, order)
+    orders = np.arange(1, HARMONICS + 1)
+    each = zip(orders, np.abs(harmonics).T, harmonic_angle_deg(harmonics, orders).T, strict=True)
+    for order, amplitude, angle in each:
+        columns |= {f"harmonic_{order}{suffix}_Nm": amplitude, f"harmonic_{order}{suffix}_deg": angle}
     return columns
 
 

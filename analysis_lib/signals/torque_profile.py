@@ -90,8 +90,8 @@ def profile_harmonics(profiles_Nm: FloatArray, orders: int) -> NDArray[np.comple
     return 2 / bins * np.conj(spectrum) * np.exp(1j * math.pi * order / bins) / np.sinc(order / bins)
 
 
-def harmonic_angle_deg(harmonic: NDArray[np.complex128], order: int) -> FloatArray:
-    """Return the angle of a harmonic's first peak, degrees in [0, 360/order)."""
+def harmonic_angle_deg(harmonic: NDArray[np.complex128], order: int | NDArray[np.int64]) -> FloatArray:
+    """Return the angle of a harmonic's first peak, degrees in [0, 360/order); of several, each with its order."""
     return wrap_deg(np.degrees(np.angle(harmonic)) / order, 360 / order)
 
 
@@ -124,14 +124,18 @@ def positive_torque_centre(profiles_Nm: FloatArray) -> NDArray[np.complex128]:
     -------
     complex array of shape (...,)
     """
-    bins = profiles_Nm.shape[-1]
-    centres = 2 * math.pi * (np.arange(bins) + 0.5) / bins
-    positive = np.maximum(profiles_Nm, 0.0)
-    parts = np.einsum("...b,bp->...p", positive, np.column_stack([np.cos(centres), np.sin(centres)]))
+    parts = np.maximum(profiles_Nm, 0.0) @ _directions(profiles_Nm.shape[-1])
     return parts[..., 0] + 1j * parts[..., 1]
 
 
-def wrap_deg(angle_deg: FloatArray | float, period: float) -> FloatArray:
+@lru_cache(maxsize=4)
+def _directions(bins: int) -> FloatArray:
+    """Cosine and sine of the middle of every bin."""
+    centres = 2 * math.pi * (np.arange(bins) + 0.5) / bins
+    return np.column_stack([np.cos(centres), np.sin(centres)])
+
+
+def wrap_deg(angle_deg: FloatArray | float, period: FloatArray | float) -> FloatArray:
     """Bring angles into [0, period); rounding never yields the period itself."""
     wrapped = np.mod(angle_deg, period)
     return np.where(wrapped >= period, 0.0, wrapped)

@@ -18,6 +18,7 @@ from analysis_lib.signals.plausibility import check_plausible, unit_hint
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, cut_turns
 from analysis_lib.signals.stroke import (
+    own_crank_mean,
     own_crank_profiles,
     smooth_bin_time,
     what_is_unknown,
@@ -139,7 +140,7 @@ class TrialResult:
 
     def torque_at_angles(self, channel: str = "total") -> FloatArray:
         """Return the mean torque at 0, 1, ..., 359 degrees of the channel's own crank, N m."""
-        return torque_at_edges(own_crank_profiles(self.kept, self._known(channel)).mean(axis=0))
+        return torque_at_edges(own_crank_mean(self.kept, self._known(channel)))
 
     def radial_at_angles(self, leg: str) -> FloatArray:
         """Return a leg's mean force along its crank at 0, 1, ..., 359 degrees of that crank, N towards the axis."""
