@@ -150,7 +150,7 @@ def predict_on_oval(
     if legs is not None:
         turns[SAME_JOINTS] = carry_joint_torques(oval_drivetrain, torque, speed, mean_cadence_rpm, legs)
     return StrokePrediction(
-        curves=pd.concat([_curve(name, turn) for name, turn in turns.items()], ignore_index=True),
+        curves=_curves(turns),
         summary=pd.DataFrame([_summary(name, turn) for name, turn in turns.items()]),
         joint_speeds=None if legs is None else _joint_speeds(turns, legs[0]),
         mean_cadence_rpm=mean_cadence_rpm,
@@ -192,14 +192,15 @@ def carry_joint_torques(
     return joints - differentiate_turn(both * oval_speed**2 / 2), oval_speed
 
 
-def _curve(assumption: str, turn: Turn) -> pd.DataFrame:
-    torque, speed = turn
+def _curves(turns: dict[str, Turn]) -> pd.DataFrame:
+    torque, speed = (np.stack([turn[part] for turn in turns.values()]) for part in (0, 1))
+    ways, angles = torque.shape
     return pd.DataFrame(
         {
-            "assumption": assumption,
-            "crank_deg": np.degrees(crank_angles(torque.size)),
-            "torque_Nm": torque,
-            "speed_rpm": speed * 60 / (2 * math.pi),
+            "assumption": np.repeat(list(turns), angles),
+            "crank_deg": np.tile(np.degrees(crank_angles(angles)), ways),
+            "torque_Nm": torque.ravel(),
+            "speed_rpm": speed.ravel() * 60 / (2 * math.pi),
         }
     )
 
@@ -218,18 +219,14 @@ def _summary(assumption: str, turn: Turn) -> dict[str, float | str]:
 
 
 def _joint_speeds(turns: dict[str, Turn], path: LegPath) -> pd.DataFrame:
-    frames = []
-    for assumption, (_, speed) in turns.items():
-        hip, knee, ankle = np.degrees(path.joint_rates() * speed)
-        frames.append(
-            pd.DataFrame(
-                {
-                    "assumption": assumption,
-                    "crank_deg": np.degrees(path.crank_rad),
-                    "hip_deg_s": hip,
-                    "knee_deg_s": knee,
-                    "ankle_deg_s": ankle,
-                }
-            )
-        )
-    return pd.concat(frames, ignore_index=True)
+    speed = np.stack([turn[1] for turn in turns.values()])
+    hip, knee, ankle = np.degrees(path.joint_rates()[:, None, :] * speed)
+    return pd.DataFrame(
+        {
+            "assumption": np.repeat(list(turns), speed.shape[1]),
+            "crank_deg": np.tile(np.degrees(path.crank_rad), len(turns)),
+            "hip_deg_s": hip.ravel(),
+            "knee_deg_s": knee.ravel(),
+            "ankle_deg_s": ankle.ravel(),
+        }
+    )

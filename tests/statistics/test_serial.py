@@ -10,7 +10,13 @@ import statsmodels.api as sm
 from scipy.signal import lfilter
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.serial import block_indices, block_length, effective_sample_size, mean_with_se
+from analysis_lib.statistics.serial import (
+    block_indices,
+    block_length,
+    effective_sample_size,
+    mean_with_se,
+    means_with_se,
+)
 
 
 def autoregressive(rng, phi, n, copies=1):
@@ -129,3 +135,17 @@ def test_refusals():
         block_indices(10, 11, 1, np.random.default_rng(0))
     with pytest.raises(Refusal, match="draws"):
         block_indices(10, 2, -1, np.random.default_rng(0))
+
+
+def test_series_together_are_as_each_alone():
+    """Also where one of them does not vary; a gap in any is refused by its place."""
+    rng = np.random.default_rng(4)
+    rows = np.cumsum(rng.standard_normal((5, 40)), axis=1)
+    rows[2] = 3.0
+    together = means_with_se(rows)
+    assert [part.block_length for part in together] == [mean_with_se(row).block_length for row in rows]
+    assert [part.se for part in together] == pytest.approx([mean_with_se(row).se for row in rows], rel=1e-12)
+    assert together[2].se == 0.0
+    rows[4, 6] = np.nan
+    with pytest.raises(Refusal, match="value 7"):
+        means_with_se(rows)
