@@ -32,12 +32,12 @@ def _damaged(root: Path) -> MadeReport:
 
 
 @pytest.fixture(scope="session")
-def one_trial_reports(tmp_path_factory):
-    """The same study of one rider, one ring and one trial, reported twice with other numbers of jobs."""
+def one_trial_report(tmp_path_factory):
+    """A study of one rider, one ring and one trial, its pages made one after another."""
     return made_once(tmp_path_factory, "single", _one_trial)
 
 
-def _one_trial(root: Path) -> tuple[MadeReport, MadeReport]:
+def _one_trial(root: Path) -> MadeReport:
     study = root / "study"
     small_study(study, riders=1, duration_s=30.0)
     edit_table(study, "trials.csv", lambda frame: frame[frame["ring"] == "round"].head(1))
@@ -45,4 +45,4 @@ def _one_trial(root: Path) -> tuple[MadeReport, MadeReport]:
     for recording in (study / "recordings").iterdir():
         if recording.name != Path(kept).name:
             recording.unlink()
-    return MadeReport.of(study, root / "first", jobs=1), MadeReport.of(study, root / "second", jobs=2)
+    return MadeReport.of(study, root / "first", jobs=1)

@@ -131,9 +131,9 @@ def test_on_a_disk_that_is_truly_full_the_old_file_stays_and_no_litter(tmp_path)
 
 @pytest.mark.long
 def test_a_disk_that_fills_up_stops_the_run_and_the_next_one_finishes_with_the_same_bytes(
-    one_trial_reports, tmp_path, capsys
+    one_trial_report, tmp_path, capsys
 ):
-    first = one_trial_reports[0]
+    first = one_trial_report
     needed = sum(path.stat().st_size for path in first.folder.rglob("*") if path.is_file())
     with _small_disk(tmp_path / "disk", needed // 3000) as disk:
         words = ["report", str(first.study), "--out", str(disk / "report"), "--jobs", "1"]

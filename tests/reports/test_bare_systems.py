@@ -108,10 +108,10 @@ def test_tables_and_recordings_are_read_the_same_on_a_machine_with_decimal_comma
 
 @pytest.mark.long
 def test_a_machine_with_decimal_commas_and_a_users_own_figure_settings_give_the_same_bytes(
-    one_trial_reports, comma_places, tmp_path
+    one_trial_report, comma_places, tmp_path
 ):
     """Python leaves numbers alone unless a program asks for the user's locale, so here every process asks at its start."""
-    first, own = one_trial_reports[0], tmp_path / "own"
+    first, own = one_trial_report, tmp_path / "own"
     own.mkdir()
     (own / "sitecustomize.py").write_text(WRITTEN_WITH_COMMAS)
     (own / "matplotlibrc").write_text(USERS_TASTE)

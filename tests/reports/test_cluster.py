@@ -117,9 +117,9 @@ def _cluster(folder, workers=2):
 
 
 @pytest.mark.long
-def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_reports, tmp_path):
+def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_report, tmp_path):
     """The only recording is analysed by a task of its own, and the page's kernel takes its result from there."""
-    first, said = one_trial_reports[0], []
+    first, said = one_trial_report, []
     with _cluster(tmp_path) as cluster:
         way = WayOfWork(scheduler=cluster.address)
         report = make_report(first.study, tmp_path / "report", say=said.append, way=way)
@@ -131,8 +131,8 @@ def test_a_cluster_gives_the_same_bytes_as_one_kernel_of_this_machine(one_trial_
 
 
 @pytest.mark.long
-def test_a_failure_on_the_cluster_stays_with_its_page(one_trial_reports, tmp_path):
-    first = one_trial_reports[0]
+def test_a_failure_on_the_cluster_stays_with_its_page(one_trial_report, tmp_path):
+    first = one_trial_report
     with _cluster(tmp_path, workers=1) as cluster:
         way = WayOfWork(scheduler=cluster.address, cell_seconds=1)
         report = make_report(
@@ -168,8 +168,8 @@ def _end(process):
 
 
 @pytest.mark.long
-def test_the_page_of_a_lost_worker_is_made_by_another_with_the_same_bytes(one_trial_reports, tmp_path):
-    first = one_trial_reports[0]
+def test_the_page_of_a_lost_worker_is_made_by_another_with_the_same_bytes(one_trial_report, tmp_path):
+    first = one_trial_report
     with _cluster(tmp_path) as cluster:
         report = _while_it_works(first, tmp_path / "report", cluster, _end)
     assert report.exit_code == 0
@@ -178,9 +178,9 @@ def test_the_page_of_a_lost_worker_is_made_by_another_with_the_same_bytes(one_tr
 
 @pytest.mark.long
 def test_a_cluster_that_lost_all_its_workers_is_given_up_and_the_next_run_goes_on(
-    one_trial_reports, tmp_path, monkeypatch
+    one_trial_report, tmp_path, monkeypatch
 ):
-    first = one_trial_reports[0]
+    first = one_trial_report
     monkeypatch.setattr("analysis_lib.reports.cluster.EMPTY_SECONDS", 4)
     with _cluster(tmp_path, workers=1) as cluster:
         came = _while_it_works(first, tmp_path / "report", cluster, _end)
@@ -191,8 +191,8 @@ def test_a_cluster_that_lost_all_its_workers_is_given_up_and_the_next_run_goes_o
 
 
 @pytest.mark.long
-def test_a_lost_scheduler_is_named_and_the_next_run_goes_on(one_trial_reports, tmp_path):
-    first = one_trial_reports[0]
+def test_a_lost_scheduler_is_named_and_the_next_run_goes_on(one_trial_report, tmp_path):
+    first = one_trial_report
     with _cluster(tmp_path, workers=1) as cluster:
         came = _while_it_works(first, tmp_path / "report", cluster, lambda worker: _end(cluster.scheduler))
     assert isinstance(came, Refusal)
@@ -202,8 +202,8 @@ def test_a_lost_scheduler_is_named_and_the_next_run_goes_on(one_trial_reports, t
 
 
 @pytest.mark.long
-def test_a_run_on_a_cluster_that_the_user_stops_ends_its_kernels_there(one_trial_reports, tmp_path):
-    first = one_trial_reports[0]
+def test_a_run_on_a_cluster_that_the_user_stops_ends_its_kernels_there(one_trial_report, tmp_path):
+    first = one_trial_report
     with _cluster(tmp_path, workers=1) as cluster:
         words = first.again(tmp_path / "report", "--scheduler", cluster.address)
         run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
@@ -238,10 +238,10 @@ def _kill_once(seen, words):
 @pytest.mark.long
 @pytest.mark.parametrize("moment", ["recordings are sent", "a kernel works"])
 def test_a_killed_run_is_finished_by_the_next_on_the_same_cluster_with_the_same_bytes(
-    one_trial_reports, tmp_path, moment
+    one_trial_report, tmp_path, moment
 ):
     """The workers know nothing of the kill, so the next run meets their late results and their kernel at work."""
-    first, report = one_trial_reports[0], tmp_path / "report"
+    first, report = one_trial_report, tmp_path / "report"
     with _cluster(tmp_path) as cluster:
         words = first.again(report, "--scheduler", cluster.address)
         seen = {
@@ -258,8 +258,8 @@ def test_a_killed_run_is_finished_by_the_next_on_the_same_cluster_with_the_same_
 
 
 @pytest.mark.long
-def test_a_second_run_into_the_same_folder_is_refused_and_does_the_first_no_harm(one_trial_reports, tmp_path):
-    first, report, refused = one_trial_reports[0], tmp_path / "report", []
+def test_a_second_run_into_the_same_folder_is_refused_and_does_the_first_no_harm(one_trial_report, tmp_path):
+    first, report, refused = one_trial_report, tmp_path / "report", []
 
     def run_too(worker):
         with pytest.raises(Refusal, match="another run at work in it") as refusal:

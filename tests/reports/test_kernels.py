@@ -127,11 +127,11 @@ def _lasting_children(pid, deadline):
 @pytest.mark.long
 @pytest.mark.parametrize("option", [[], ["--preload"]])
 def test_a_run_stopped_by_the_user_ends_its_kernels_and_the_same_command_goes_on(
-    one_trial_reports, tmp_path, option
+    one_trial_report, tmp_path, option
 ):
     if not Path(f"/proc/self/task/{os.getpid()}/children").is_file():
         pytest.skip("this system does not list the children of a process")
-    first = one_trial_reports[0]
+    first = one_trial_report
     report = tmp_path / "report"
     words = first.again(report, *option)
     run = subprocess.Popen(words, stderr=subprocess.PIPE, text=True, start_new_session=True)

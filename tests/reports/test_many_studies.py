@@ -17,13 +17,11 @@ from analysis_lib.reports.runner import Report
 from analysis_lib.study.study_heading import SIMULATED
 
 
-def test_a_bad_study_does_not_stop_the_others_and_the_first_page_says_why(
-    one_trial_reports, tmp_path, capsys
-):
+def test_a_bad_study_does_not_stop_the_others_and_the_first_page_says_why(one_trial_report, tmp_path, capsys):
     good, bad, out = tmp_path / "good", tmp_path / "bad <b>", tmp_path / "out"
-    shutil.copytree(one_trial_reports[0].study, good)
+    shutil.copytree(one_trial_report.study, good)
     bad.mkdir()
-    shutil.copytree(one_trial_reports[0].folder, out / "good")
+    shutil.copytree(one_trial_report.folder, out / "good")
     assert main(["report", str(bad), str(good), "--out", str(out)]) == 1
     page = (out / "index.html").read_text()
     assert '<a href="good/index.html">good</a></th><td>all pages made</td>' in page

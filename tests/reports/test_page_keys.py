@@ -26,9 +26,9 @@ from analysis_lib.study.synthetic import small_study
 
 
 @pytest.fixture
-def finished(one_trial_reports, tmp_path):
+def finished(one_trial_report, tmp_path):
     """A copy of a study of one rider and of its finished report."""
-    first = one_trial_reports[0]
+    first = one_trial_report
     shutil.copytree(first.study, tmp_path / "study")
     shutil.copytree(first.folder, tmp_path / "report")
     return tmp_path / "study", tmp_path / "report"
@@ -185,8 +185,8 @@ def test_a_report_of_a_newer_format_is_left_alone(finished):
 
 @pytest.mark.long
 @pytest.mark.parametrize("seconds", [1.5, 3.0, 5.0, 7.0])
-def test_a_killed_run_is_finished_by_the_next_with_the_same_bytes(one_trial_reports, tmp_path, seconds):
-    first = one_trial_reports[0]
+def test_a_killed_run_is_finished_by_the_next_with_the_same_bytes(one_trial_report, tmp_path, seconds):
+    first = one_trial_report
     command = first.again(tmp_path / "report")
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)
     time.sleep(seconds)

@@ -99,13 +99,13 @@ def test_the_same_page_gives_the_same_bytes_and_no_place_of_this_machine(tmp_pat
 
 
 def test_an_unchanged_first_page_is_not_printed_again_and_a_changed_one_is(
-    one_trial_reports, tmp_path, monkeypatch
+    one_trial_report, tmp_path, monkeypatch
 ):
     report = tmp_path / "report"
-    shutil.copytree(one_trial_reports[0].folder, report)
+    shutil.copytree(one_trial_report.folder, report)
     before, printed = checksums(report), []
     monkeypatch.setattr(pages, "write_pdf", lambda html, pdf: printed.append(pdf.name))
-    runner.make_report(one_trial_reports[0].study, report, say=lambda _: None)
+    runner.make_report(one_trial_report.study, report, say=lambda _: None)
     assert printed == []
     assert checksums(report) == before
     index = report / "index.html"
@@ -118,12 +118,12 @@ def test_an_unchanged_first_page_is_not_printed_again_and_a_changed_one_is(
 
 @pytest.mark.parametrize("stale", ["", "index.pdf", "run.json", "ro-crate-metadata.json", "source", "paper"])
 def test_a_pdf_is_kept_only_as_this_program_and_printer_left_it(
-    one_trial_reports, tmp_path, monkeypatch, stale
+    one_trial_report, tmp_path, monkeypatch, stale
 ):
     report = tmp_path / "report"
     report.mkdir()
     for name in ("index.html", "index.pdf", "run.json", "ro-crate-metadata.json"):
-        shutil.copy(one_trial_reports[0].folder / name, report)
+        shutil.copy(one_trial_report.folder / name, report)
     if (report / stale).is_file():
         (report / stale).write_bytes(b"edited")
     elif stale:

@@ -22,8 +22,8 @@ from analysis_lib.study.folder import Study, open_study
 
 
 @pytest.fixture
-def report(one_trial_reports, tmp_path):
-    shutil.copytree(one_trial_reports[0].folder, tmp_path / "report")
+def report(one_trial_report, tmp_path):
+    shutil.copytree(one_trial_report.folder, tmp_path / "report")
     return tmp_path / "report"
 
 
@@ -107,11 +107,11 @@ def test_a_record_that_leads_out_of_the_folder_opens_nothing(report, tmp_path):
 
 
 def test_the_report_comes_out_again_to_the_byte_and_what_does_not_is_named(
-    one_trial_reports, report, tmp_path, capsys
+    one_trial_report, report, tmp_path, capsys
 ):
     """One new run serves two questions: which untouched files agree, and what becomes of edited ones."""
     study = tmp_path / "study"
-    shutil.copytree(one_trial_reports[0].study, study)
+    shutil.copytree(one_trial_report.study, study)
     table = report / "tables" / "riders" / "R01" / "trials.csv"
     frame = pd.read_csv(table)
     frame.assign(kept_turns=frame["kept_turns"] + 1).to_csv(table, index=False)
@@ -130,12 +130,16 @@ def test_the_report_comes_out_again_to_the_byte_and_what_does_not_is_named(
     for name in ("riders/R01.html", "notebooks/riders/R01.ipynb", "results.json", "index.html", "inputs"):
         assert name in agreeing
     assert any(name.startswith("figures/riders/R01/") and name.endswith(".svg") for name in agreeing)
+    files = [
+        line for name, line in agreeing.items() if Path(name).suffix in {".html", ".ipynb", ".svg", ".csv"}
+    ]
+    assert len(files) > 20 and all(line.endswith("byte for byte") for line in files)
     assert lines[-2].startswith("tolerances of tables: ")
 
 
-def test_changed_missing_and_new_inputs_are_named(one_trial_reports, report, tmp_path):
+def test_changed_missing_and_new_inputs_are_named(one_trial_report, report, tmp_path):
     study = tmp_path / "study"
-    shutil.copytree(one_trial_reports[0].study, study)
+    shutil.copytree(one_trial_report.study, study)
     record = json.loads((report / "run.json").read_text())
     (study / "truth.json").write_text("{}")  # nothing reads it
     assert _findings(_inputs(record, study)) == {"inputs": "agrees"}
@@ -158,7 +162,7 @@ def test_a_study_that_cannot_be_opened_is_said_and_not_computed(report, tmp_path
     assert "study.toml is missing" in said and "no report can be made from this study" in said
 
 
-def test_the_study_is_opened_once(one_trial_reports, report, monkeypatch):
+def test_the_study_is_opened_once(one_trial_report, report, monkeypatch):
     opened, given = [], []
 
     def count(path):
@@ -171,7 +175,7 @@ def test_the_study_is_opened_once(one_trial_reports, report, monkeypatch):
 
     monkeypatch.setattr(verify, "open_study", count)
     monkeypatch.setattr(verify, "make_report", stand_in)
-    *_, last = verify_report(report, one_trial_reports[0].study)
+    *_, last = verify_report(report, one_trial_report.study)
     assert given == opened and len(opened) == 1 and isinstance(given[0], Study)
     assert last.finding == "not checked" and "kernels – got none" in last.details
 
