@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.both_files import draw_svg
-from analysis_lib.reports.figures.light_axes import LightX, LightY
+from analysis_lib.reports.figures.light_axes import LightX, LightY, _Ticks
 from analysis_lib.reports.figures.measuring import Measuring
 from analysis_lib.reports.figures.style import (
     crank_axis,
@@ -138,3 +140,24 @@ def test_words_longer_than_the_figure_leave_room_for_its_panels():
     (x0, y0, x1, y1), (x2, _, x3, _) = (axes.get_position().extents for axes in (left, right))
     assert 0 < x0 < x1 < x2 < x3 < 1 and 0 < y0 < y1 < 1
     assert x1 - x0 == pytest.approx(x3 - x2) and x1 - x0 > 0.05
+
+
+@in_house_style
+def test_a_picture_drawn_by_itself_has_its_labels_in_place_and_changes_no_later_figure():
+    def figure():
+        made, (axes,) = new_figure()
+        _names(made, [axes])
+        return made, axes
+
+    alone, axes = figure()
+    for dpi in (144, 72):
+        alone.savefig(io.BytesIO(), format="png", dpi=dpi)
+        places = np.array([axes.xaxis.label.get_position()[1], axes.yaxis.label.get_position()[0]]) * 72 / dpi
+        later, after = figure()
+        drawn = draw_svg(later)
+        # Words are measured by whole dots in a picture.
+        assert places == pytest.approx(
+            [after.xaxis.label.get_position()[1], after.yaxis.label.get_position()[0]], abs=2
+        )
+    _Ticks._known.clear()
+    assert draw_svg(figure()[0]) == drawn

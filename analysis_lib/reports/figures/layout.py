@@ -37,11 +37,13 @@ class HouseLayout(LayoutEngine):
     _colorbar_gridspec = False
 
     def execute(self, fig: Figure) -> None:
-        """Place everything; the figure has 72 dots an inch."""
+        """Place everything, with dots that are points."""
+        dpi, fig.dpi = fig.dpi, 72
         panels = [axes for axes in fig.axes if axes.get_subplotspec() is not None]
         frame = _frame(fig)
         for _ in range(PASSES if panels else 0):
             _place_once(panels, frame, fig.bbox)
+        fig.dpi = dpi
 
 
 def _frame(figure: Figure) -> Bbox:

@@ -15,6 +15,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import XAxis, YAxis
 from matplotlib.backend_bases import RendererBase
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.lines import Line2D
 from matplotlib.markers import TICKDOWN, TICKLEFT
 from matplotlib.text import Text
@@ -102,20 +103,25 @@ class _Ticks:
         return kept, [word for word, within in zip(words, inside, strict=True) if within]
 
     def _place(self: Any, renderer: RendererBase) -> tuple[np.ndarray, list[str], Bbox]:
-        """Place label and offset beside the words; return places, words and what these take, in points."""
+        """Place label and offset beside the words; return places, words and what these take, in dots."""
         places, words = self._shown()
-        taken, lettered = self._edge(self._length()), self._has("label")
+        dots = self.axes.get_figure().dpi / 72
+        taken, lettered = self._edge(self._length() * dots), self._has("label")
         if lettered and words:
             corners = self._corners(places, words, renderer)
             taken = Bbox.union([taken, Bbox([corners[:, 0].min(axis=0), corners[:, 1].max(axis=0)])])
-        self._put_label(taken)
+        self._put_label(taken, dots)
         self.offsetText.set_text(self.get_major_formatter().get_offset())
         return places, words if lettered else [], taken
 
     def _corners(self: Any, places: np.ndarray, words: list[str], renderer: RendererBase) -> np.ndarray:
-        """Lower left and upper right corner of each word; what a word takes is measured once for all figures."""
+        """Lower left and upper right corner of each word.
+
+        What a word takes is measured once for all figures, but for a picture drawn by itself, which rounds to its dots.
+        """
         transform, style = self._style()
-        letter, known = Text(**style | {"transform": IdentityTransform()}), _Ticks._known
+        letter = Text(**style | {"transform": IdentityTransform()})
+        known = {} if isinstance(renderer, RendererAgg) else _Ticks._known
         pose = (repr(style["fontsize"]), style["va"], style["ha"], *sorted(self._pose.items()))
         keys = [(word, *RC_PARAMS["font.family"], *pose) for word in words]
         for word, key in zip(words, keys, strict=True):
@@ -127,7 +133,7 @@ class _Ticks:
     def get_tightbbox(
         self: Any, renderer: RendererBase | None = None, *, for_layout_only: bool = False
     ) -> Bbox | None:
-        """Return what words and label take, in points; the label's length counts only where asked for."""
+        """Return what words and label take, in dots; the label's length counts only where asked for."""
         if not self.get_visible():
             return None
         _, _, taken = self._place(renderer)
@@ -187,9 +193,9 @@ class LightX(_Ticks, XAxis):  # type: ignore[misc]
         box = self.axes.bbox
         return Bbox.from_extents(box.x0, box.y0 - length, box.x1, box.y0)
 
-    def _put_label(self, taken: Bbox) -> None:
-        self.label.set_y(taken.y0 - self.labelpad)
-        self.offsetText.set_y(taken.y0 - self.OFFSETTEXTPAD)
+    def _put_label(self, taken: Bbox, dots: float) -> None:
+        self.label.set_y(taken.y0 - self.labelpad * dots)
+        self.offsetText.set_y(taken.y0 - self.OFFSETTEXTPAD * dots)
 
 
 class LightY(_Ticks, YAxis):  # type: ignore[misc]
@@ -201,13 +207,13 @@ class LightY(_Ticks, YAxis):  # type: ignore[misc]
         box = self.axes.bbox
         return Bbox.from_extents(box.x0 - length, box.y0, box.x0, box.y1)
 
-    def _put_label(self, taken: Bbox) -> None:
-        self.label.set_x(taken.x0 - self.labelpad)
-        self.offsetText.set_y(self.axes.bbox.y1 + self.OFFSETTEXTPAD)
+    def _put_label(self, taken: Bbox, dots: float) -> None:
+        self.label.set_x(taken.x0 - self.labelpad * dots)
+        self.offsetText.set_y(self.axes.bbox.y1 + self.OFFSETTEXTPAD * dots)
 
 
 class LightAxes(Axes):
-    """Panels of figures whose dpi is 72, so that dots are points."""
+    """Panels with such axes."""
 
     def _init_axis(self) -> None:
         """Give the panel its axes: matplotlib's own place for others than its own, as its polar panels use it."""
