@@ -12,13 +12,13 @@ from analysis_lib.study.synthetic import small_study
 
 @pytest.fixture(scope="session")
 def damaged_report(tmp_path_factory):
-    """Five riders: R02 lacks a file, R03 has an unknown sequence, R04 a truncated recording, R01 and R05 are well."""
+    """Four riders: R01 is well, R02 lacks a file, R03 has an unknown sequence, R04 a truncated recording."""
     return made_once(tmp_path_factory, "damaged", _damaged)
 
 
 def _damaged(root: Path) -> MadeReport:
     study = root / "study"
-    small_study(study, riders=5, duration_s=8.0)
+    small_study(study, riders=4, duration_s=8.0)
     trials = pd.read_csv(study / "trials.csv", dtype=str).set_index("trial")
     (study / trials.loc["R02-P1-easy", "file"]).unlink()
     broken = study / trials.loc["R04-P1-easy", "file"]
