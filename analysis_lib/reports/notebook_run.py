@@ -13,7 +13,7 @@ from traitlets.config import Config
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.canonical import canonical_notebook
 from analysis_lib.reports.kernels import KERNEL, Kernels, KernelSource, RunClient
-from analysis_lib.reports.notebook_file import read_notebook
+from analysis_lib.reports.notebook_file import load_nbformat, read_notebook
 from analysis_lib.reports.parameters import Scalar, check_parameters
 from analysis_lib.reports.whole_file import write_text_whole
 
@@ -124,6 +124,7 @@ def run_notebook(
     A cell that takes longer than `cell_seconds` and a kernel that dies are failures of this notebook like any other.
     """
     check_parameters(notebook, dict(parameters))
+    load_nbformat()
     import papermill
     from papermill.exceptions import PapermillExecutionError
 

@@ -15,7 +15,7 @@ from markupsafe import Markup
 from analysis_lib import __version__
 from analysis_lib.reports.canonical import plain_text, without_places
 from analysis_lib.reports.maths import Formulas
-from analysis_lib.reports.notebook_file import read_notebook
+from analysis_lib.reports.notebook_file import load_nbformat, read_notebook
 from analysis_lib.reports.notebook_run import NotebookFailure
 from analysis_lib.reports.number_links import link_numbers, links_from_elsewhere
 from analysis_lib.reports.pdf_page import why_no_pdf, write_pdf
@@ -111,6 +111,7 @@ def notebook_body(notebook: Path, tables: str = "") -> str:
     Every table is followed by a link to its unrounded values in the folder `tables`, named as the page sees it. The code
     stays in the executed notebook, which the first page of the report links.
     """
+    load_nbformat()
     from nbconvert import HTMLExporter
 
     exporter = HTMLExporter(template_name="basic", exclude_input=True, exclude_anchor_links=True)
