@@ -28,6 +28,7 @@ class CurvesAside:
 
     def add(self, key: tuple[str, ...], rider: str, curve: NDArray[np.float64]) -> None:
         """Lay one curve aside."""
+        self._file.seek(0, os.SEEK_END)
         self._file.write(np.asarray(curve, dtype=float).tobytes())
         riders, places = self._places.setdefault(key, ([], []))
         riders.append(rider)
@@ -38,9 +39,9 @@ class CurvesAside:
         """Return the curves under a key, riders by angles; no row where there are none."""
         riders, places = self._places.get(key, ([], []))
         curves = np.empty((len(riders), len(self._angles)))
-        self._file.flush()
         for curve, place in zip(curves, places, strict=True):
-            curve[:] = np.frombuffer(os.pread(self._file.fileno(), curve.nbytes, place * curve.nbytes))
+            self._file.seek(place * curve.nbytes)
+            curve[:] = np.frombuffer(self._file.read(curve.nbytes))
         return pd.DataFrame(curves, index=pd.Index(riders, name="rider"), columns=self._angles)
 
     @cached_property

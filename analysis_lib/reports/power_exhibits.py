@@ -6,8 +6,8 @@ import pandas as pd
 
 from analysis_lib.reports.exhibit import TableExhibit
 from analysis_lib.reports.once import once
+from analysis_lib.reports.packed_rows import in_words
 from analysis_lib.reports.trials_at_hand import TrialsAtHand
-from analysis_lib.reports.written_tables import in_words
 from analysis_lib.study.alike import MOST_NAMED
 from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
 from analysis_lib.study.rider_power import ALIKE, FAR_APART, FAR_OFF, TYPICAL_ERROR, Compared, compare_powers

@@ -13,8 +13,9 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.budgets import BUDGETED
 from analysis_lib.reports.laid_aside import CurvesAside
 from analysis_lib.reports.once import once
+from analysis_lib.reports.packed_rows import in_batches, in_words, packed_together
 from analysis_lib.reports.rider_tables import RiderTables
-from analysis_lib.reports.written_tables import each_table, in_batches, in_words, packed_together
+from analysis_lib.reports.written_tables import each_table
 from analysis_lib.study.folder import Study
 from analysis_lib.study.protocol import Outcome
 

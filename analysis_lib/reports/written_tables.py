@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice
 
 import pandas as pd
-from pandas.api.types import union_categoricals
 
 from analysis_lib.reports.joined_rings import join_table, pair_name, ring_labels
 from analysis_lib.reports.rider_tables import TABLES, RiderTables, read_rider_table
 from analysis_lib.study.settings import StudySettings
-
-BATCH = 25
-"""Riders whose rows are put together at a time: a frame of a rider's dozen rows takes ten times what is in it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,38 +55,3 @@ def each_table(tables: Mapping[str, RiderTables], name: str) -> Iterator[pd.Data
             yield tables.table(name, rider)
         else:
             yield getattr(tables[rider], name)
-
-
-def in_batches(frames: Iterable[pd.DataFrame]) -> Iterator[pd.DataFrame]:
-    """Put frames together a batch at a time, so that of many small ones few are in memory."""
-    rest = iter(frames)
-    while batch := list(islice(rest, BATCH)):
-        yield pd.concat(batch)
-
-
-def packed_together(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
-    """Put frames of the same columns together, a batch at a time, with words as categories: each is kept once."""
-    batches = [_packed(batch) for batch in in_batches(frames)]
-    return pd.DataFrame({name: _joined([batch[name] for batch in batches]) for name in batches[0]})
-
-
-def in_words(packed: pd.DataFrame) -> pd.DataFrame:
-    """Return rows of packed frames with their words as words again, which group and sort as such."""
-    words = [name for name, values in packed.items() if _is_packed(values)]
-    return packed.astype({name: packed[name].cat.categories.dtype for name in words})
-
-
-def _packed(batch: pd.DataFrame) -> pd.DataFrame:
-    words = [name for name, values in batch.items() if pd.api.types.is_string_dtype(values)]
-    return batch.astype(dict.fromkeys(words, "category"))
-
-
-def _joined(parts: list[pd.Series]) -> pd.Series:
-    if all(map(_is_packed, parts)):
-        return pd.Series(union_categoricals(parts))
-    return pd.concat(parts, ignore_index=True)
-
-
-def _is_packed(values: pd.Series) -> bool:
-    """Whether a column's words are categories; those that have an order, as intensities may, are meant to be."""
-    return isinstance(values.dtype, pd.CategoricalDtype) and not values.dtype.ordered
