@@ -16,7 +16,7 @@ from analysis_lib.command_words import CommandParser, read_words, show_any_lette
 from analysis_lib.refusals import Refusal, Refusals, printable
 
 if TYPE_CHECKING:
-    from analysis_lib.reports.runner import Report
+    from analysis_lib.reports.running.runner import Report
 
 ALL_MADE, SOME_FAILED, BAD_INPUT, STOPPED = 0, 1, 2, 130
 
@@ -51,7 +51,7 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 def _demo(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.places import demo_folder
+    from analysis_lib.reports.files.places import demo_folder
     from analysis_lib.study.synthetic import write_demo
     from analysis_lib.study.synthetic_demo import UNUSABLE
 
@@ -73,14 +73,14 @@ def _new(arguments: argparse.Namespace) -> int:
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.plan_command import plan_folder
+    from analysis_lib.reports.plan.plan_command import plan_folder
 
     plan_folder(arguments.dir, arguments.dry_run)
     return ALL_MADE
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.check import check_study
+    from analysis_lib.reports.running.check import check_study
 
     return check_study(arguments.dir)
 
@@ -94,7 +94,7 @@ def _report(arguments: argparse.Namespace) -> int:
 
 
 def _report_several(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.many_studies import report_studies
+    from analysis_lib.reports.running.many_studies import report_studies
 
     if arguments.rider:
         raise Refusal("option --rider", "several studies", "one study", "name the rider's study alone")
@@ -107,7 +107,7 @@ def _report_several(arguments: argparse.Namespace) -> int:
 
 
 def _way(arguments: argparse.Namespace):
-    from analysis_lib.reports.ways_of_work import WayOfWork
+    from analysis_lib.reports.running.ways_of_work import WayOfWork
 
     return WayOfWork(arguments.jobs, arguments.preload, arguments.scheduler, arguments.cell_seconds)
 
@@ -116,7 +116,7 @@ def _make_report(
     study: Path, out: Path, rider: str, arguments: argparse.Namespace, foreseen: str = ""
 ) -> Report:
     """Make one report and say what became of it; `foreseen` is the trial that is at fault on purpose."""
-    from analysis_lib.reports.runner import make_report
+    from analysis_lib.reports.running.runner import make_report
 
     report = make_report(study, out, rider, fresh=arguments.fresh, way=_way(arguments))
     print(report.summary)
@@ -131,7 +131,7 @@ def _make_report(
 
 
 def _verify(arguments: argparse.Namespace) -> int:
-    from analysis_lib.reports.verify import tolerances_in_words, verify_report
+    from analysis_lib.reports.running.verify import tolerances_in_words, verify_report
 
     checks = verify_report(arguments.report, arguments.study)
     width = max(len(check.what) for check in checks)

@@ -15,17 +15,37 @@ MAY_USE = {
     "study": {"statistics", "mechanics", "signals"},
     "reports": {"statistics", "mechanics", "signals", "study"},
 }
+ROOMS_OF_REPORTS = (
+    *("files", "execution", "figures", "exhibits", "trials", "rider"),
+    *(
+        "ring_mechanics",
+        "measurement",
+        "study",
+        "several_rings",
+        "single_rider",
+        "plan",
+        "pages",
+        "record",
+        "running",
+    ),
+)
+"""Each may use those before it."""
+
 NOTEBOOKS = sorted((PROJECT / "notebooks").glob("*.ipynb"))
 
 
-def _rooms_imported(module: Path) -> set[str]:
-    rooms = set()
+def _imported(module: Path) -> list[list[str]]:
+    """The names, in parts, of this library's modules that a module imports."""
+    found = []
     for node in ast.walk(ast.parse(module.read_text())):
         names = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
         names += [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
-        parts = [name.split(".") for name in names if name.startswith("analysis_lib.")]
-        rooms |= {part[1] for part in parts if part[1] in MAY_USE}
-    return rooms
+        found += [name.split(".") for name in names if name.startswith("analysis_lib.")]
+    return found
+
+
+def _rooms_imported(module: Path) -> set[str]:
+    return {parts[1] for parts in _imported(module) if parts[1] in MAY_USE}
 
 
 @pytest.mark.parametrize(
@@ -43,6 +63,23 @@ def test_what_is_slow_to_load_is_left_until_a_page_asks_for_it():
         named = {f"{line.module}.{name.name}" for line in lines for name in line.names}
         early = {name for name in named if name.startswith(("scipy.", "statsmodels."))}
         assert all(name.startswith("scipy.special") for name in early), module.name
+
+
+@pytest.mark.parametrize(
+    "module",
+    sorted((LIBRARY / "reports").glob("*/*.py")),
+    ids=lambda path: path.relative_to(LIBRARY / "reports").as_posix(),
+)
+def test_imports_within_reports_run_one_way(module):
+    room = ROOMS_OF_REPORTS.index(module.parent.name)
+    used = {parts[2] for parts in _imported(module) if parts[1] == "reports"}
+    assert used <= set(ROOMS_OF_REPORTS[: room + 1])
+
+
+def test_every_module_of_reports_stands_in_a_room():
+    rooms = {path.parent.name for path in (LIBRARY / "reports").glob("*/*.py")}
+    assert rooms == set(ROOMS_OF_REPORTS)
+    assert [path.name for path in (LIBRARY / "reports").glob("*.py")] == ["__init__.py"]
 
 
 @pytest.mark.parametrize("notebook", NOTEBOOKS, ids=lambda path: path.stem)

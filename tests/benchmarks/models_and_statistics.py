@@ -18,9 +18,9 @@ from scipy import optimize
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mount_criteria import compare_mounts
 from analysis_lib.mechanics.ring import Ring
-from analysis_lib.reports.explored_turn import ANGLES, ExplorerBench
-from analysis_lib.reports.explorer import open_explorer
-from analysis_lib.reports.rider_legs import stated_legs
+from analysis_lib.reports.rider.rider_legs import stated_legs
+from analysis_lib.reports.ring_mechanics.explored_turn import ANGLES, ExplorerBench
+from analysis_lib.reports.ring_mechanics.explorer import open_explorer
 from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.statistics.curves import paired_curves

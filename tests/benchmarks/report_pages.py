@@ -20,13 +20,13 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from analysis_lib.reports.notebook_run import RunFolder, run_notebook
-from analysis_lib.reports.page_list import PlannedPage, planned_pages
-from analysis_lib.reports.page_making import PageMaking
-from analysis_lib.reports.pages import notebook_body, write_page
-from analysis_lib.reports.places import notebooks_folder
-from analysis_lib.reports.runner import make_report
-from analysis_lib.reports.ways_of_work import WayOfWork, open_making
+from analysis_lib.reports.execution.notebook_run import RunFolder, run_notebook
+from analysis_lib.reports.files.places import notebooks_folder
+from analysis_lib.reports.pages.pages import notebook_body, write_page
+from analysis_lib.reports.running.page_making import PageMaking
+from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.running.ways_of_work import WayOfWork, open_making
+from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

@@ -31,12 +31,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analysis_lib.reports.page_keys import StudyInputs, page_key
-from analysis_lib.reports.page_list import PlannedPage, planned_pages
-from analysis_lib.reports.page_origin import page_origin
-from analysis_lib.reports.page_records import PageKeys
-from analysis_lib.reports.rider_tables import TABLES, RiderTables, read_rider_table
-from analysis_lib.reports.rider_trials import labelled_trials
+from analysis_lib.reports.files.page_keys import StudyInputs, page_key
+from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.record.page_origin import page_origin
+from analysis_lib.reports.rider.rider_tables import TABLES, RiderTables, read_rider_table
+from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
+from analysis_lib.reports.trials.rider_trials import labelled_trials
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.synthetic import DEMO_INTENSITIES, small_study
 

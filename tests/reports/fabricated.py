@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis_lib.reports.rider_tables import RiderTables
-from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.rider.rider_tables import RiderTables
+from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

@@ -11,8 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis_lib.reports.run_record import checksums
-from analysis_lib.reports.runner import Report, make_report
+from analysis_lib.reports.files.run_record import checksums
+from analysis_lib.reports.running.runner import Report, make_report
 
 
 @dataclass(frozen=True)

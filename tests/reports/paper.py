@@ -6,7 +6,7 @@ import subprocess
 
 import pytest
 
-from analysis_lib.reports import pdf_page
+from analysis_lib.reports.files import pdf_page
 
 A4_POINTS = (595.28, 841.89)  # ISO 216: 210 mm × 297 mm, at 72 points an inch
 MARGIN_POINTS, TOP_POINTS = 15 / 25.4 * 72, 19 / 25.4 * 72

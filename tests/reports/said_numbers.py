@@ -8,9 +8,9 @@ from collections.abc import Iterable
 from html import unescape
 from pathlib import Path
 
-from analysis_lib.reports import notebook_page
-from analysis_lib.reports.exhibit import FigureExhibit
-from analysis_lib.reports.number_links import link_numbers, numbers_of
+from analysis_lib.reports.exhibits import notebook_page
+from analysis_lib.reports.exhibits.exhibit import FigureExhibit
+from analysis_lib.reports.exhibits.number_links import link_numbers, numbers_of
 from analysis_lib.study.settings import FILE, read_settings
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"

@@ -10,7 +10,7 @@ import pytest
 from fabricated import fabricate
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import axis_exhibits
+from analysis_lib.reports.study import axis_exhibits
 
 START_DEG = {"easy": 175.0, "steady": 178.0, "hard": 181.0}
 

@@ -11,14 +11,14 @@ from pathlib import Path
 import pytest
 
 from analysis_lib.__main__ import main
-from analysis_lib.reports import whole_file
-from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.files import whole_file
+from analysis_lib.reports.files.run_record import checksums
 from analysis_lib.study.synthetic import small_study
 
 LIMITED = """
 import resource, sys
 from pathlib import Path
-from analysis_lib.reports.whole_file import write_text_whole
+from analysis_lib.reports.files.whole_file import write_text_whole
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
 write_text_whole(Path(sys.argv[1]), "new" * 1000)
 """
@@ -26,7 +26,7 @@ write_text_whole(Path(sys.argv[1]), "new" * 1000)
 
 AS_NOBODY = """
 import os, sys
-import analysis_lib.reports.runner
+import analysis_lib.reports.running.runner
 from analysis_lib.__main__ import main
 from analysis_lib.study.folder import open_study
 open_study(sys.argv[2])

@@ -10,8 +10,8 @@ import matplotlib as mpl
 import pytest
 
 from analysis_lib.reports.figures import style
-from analysis_lib.reports.places import demo_folder
-from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.files.places import demo_folder
+from analysis_lib.reports.files.run_record import checksums
 
 NO_FONTS = '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig></fontconfig>'
 """Settings of fontconfig, the system's list of fonts, that name no folder of fonts."""
@@ -27,7 +27,8 @@ def test_without_any_font_there_is_html_and_one_sentence_why(tmp_path):
     pytest.importorskip("weasyprint", exc_type=ImportError)
     (tmp_path / "fonts.conf").write_text(NO_FONTS)
     code = (
-        "import sys; from pathlib import Path; from analysis_lib.reports import pages, pdf_page;"
+        "import sys; from pathlib import Path; from analysis_lib.reports.files import pdf_page;"
+        " from analysis_lib.reports.pages import pages;"
         "print(pdf_page.why_no_pdf()); pages.write_page(Path(sys.argv[1]), 'A page', '<p>90°</p>', 'A study')"
     )
     run = subprocess.run(

@@ -6,9 +6,9 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.budget_exhibits import budget_sentences, budget_table, drawn_table
-from analysis_lib.reports.budgets import BUDGET_COLUMNS, measuring_floor, usual_drift_Nm
-from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.budget_exhibits import budget_sentences, budget_table, drawn_table
+from analysis_lib.reports.rider.budgets import BUDGET_COLUMNS, measuring_floor, usual_drift_Nm
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.calibration_exhibits import calibration_tables
+from analysis_lib.reports.measurement.calibration_exhibits import calibration_tables
 from analysis_lib.signals.calibration import calibrate_statically, hung_mass_torque
 from analysis_lib.signals.crank_checks import angle_zero_from_slow_turn
 from analysis_lib.study.calibrations import RecorderCalibration

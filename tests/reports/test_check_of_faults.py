@@ -10,9 +10,9 @@ import pytest
 from edits import edit_table
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.check import check_study
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rider_tables import faults_of_recordings
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.rider_tables import faults_of_recordings
+from analysis_lib.reports.running.check import check_study
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES

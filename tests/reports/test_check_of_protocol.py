@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from edits import edit_table
 
-from analysis_lib.reports.check import check_study
+from analysis_lib.reports.running.check import check_study
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.protocol_deviations import deviation_sentences
 from analysis_lib.study.synthetic import small_study

@@ -16,12 +16,12 @@ import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.cluster_worker import compare_facts, facts_here
-from analysis_lib.reports.one_run import STAGES
-from analysis_lib.reports.page_records import PageKeys
-from analysis_lib.reports.run_record import checksums
-from analysis_lib.reports.runner import make_report
-from analysis_lib.reports.ways_of_work import WayOfWork
+from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.files.run_record import checksums
+from analysis_lib.reports.running.cluster_worker import compare_facts, facts_here
+from analysis_lib.reports.running.one_run import STAGES
+from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.running.ways_of_work import WayOfWork
 from analysis_lib.study.synthetic import small_study
 
 
@@ -181,7 +181,7 @@ def test_a_cluster_that_lost_all_its_workers_is_given_up_and_the_next_run_goes_o
     one_trial_report, tmp_path, monkeypatch
 ):
     first = one_trial_report
-    monkeypatch.setattr("analysis_lib.reports.cluster.EMPTY_SECONDS", 4)
+    monkeypatch.setattr("analysis_lib.reports.running.cluster.EMPTY_SECONDS", 4)
     with _cluster(tmp_path, workers=1) as cluster:
         came = _while_it_works(first, tmp_path / "report", cluster, _end)
     assert isinstance(came, Refusal)
@@ -274,7 +274,7 @@ def test_a_second_run_into_the_same_folder_is_refused_and_does_the_first_no_harm
 
 def test_an_address_that_does_not_answer_is_refused(study, tmp_path, monkeypatch):
     pytest.importorskip("distributed")
-    monkeypatch.setattr("analysis_lib.reports.cluster.ANSWER_SECONDS", 1)
+    monkeypatch.setattr("analysis_lib.reports.running.cluster.ANSWER_SECONDS", 1)
     way = WayOfWork(scheduler=f"tcp://127.0.0.1:{_free_port()}")
     with pytest.raises(Refusal, match=r"no answer within 1 s.*dask scheduler"):
         make_report(study, tmp_path / "report", say=lambda line: None, way=way)

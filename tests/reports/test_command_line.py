@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from analysis_lib.__main__ import main
-from analysis_lib.reports.page_making import PageState
-from analysis_lib.reports.runner import Report
+from analysis_lib.reports.running.page_making import PageState
+from analysis_lib.reports.running.runner import Report
 from analysis_lib.study.synthetic import small_study
 
 
@@ -175,7 +175,7 @@ def test_a_run_stopped_by_the_user_exits_with_130_and_says_how_to_go_on(study, t
     def stopped(*_, **__):
         raise KeyboardInterrupt("the same command goes on from there")
 
-    monkeypatch.setattr("analysis_lib.reports.runner.make_report", stopped)
+    monkeypatch.setattr("analysis_lib.reports.running.runner.make_report", stopped)
     assert main(["report", str(study), "--out", str(tmp_path / "report")]) == 130
     assert "the same command goes on from there" in capsys.readouterr().err
 
@@ -204,7 +204,7 @@ def test_a_recording_lost_to_a_fault_exits_with_1_but_for_the_one_that_the_demo_
     faults, of_report, of_demo, study, tmp_path, capsys, monkeypatch
 ):
     made = Report(tmp_path, (PageState("R01", "Rider R01", "riders/R01.html", "", ""),), (), 0.0, faults)
-    monkeypatch.setattr("analysis_lib.reports.runner.make_report", lambda *_, **__: made)
+    monkeypatch.setattr("analysis_lib.reports.running.runner.make_report", lambda *_, **__: made)
     assert main(["report", str(study)]) == of_report
     assert all(f"left out: {fault}" in capsys.readouterr().err for fault in faults[:1])
     assert main(["demo", str(study)]) == of_demo

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.reports import rider_words
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rider_exhibits import rider_contrasts
+from analysis_lib.reports.rider import rider_words
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.rider_exhibits import rider_contrasts
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study

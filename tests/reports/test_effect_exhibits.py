@@ -8,7 +8,7 @@ import pytest
 from fabricated import EFFECT_W, ORDERS, fabricate
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import (
+from analysis_lib.reports.study import (
     curve_exhibits,
     effect_exhibits,
     individual_exhibits,
@@ -16,7 +16,7 @@ from analysis_lib.reports import (
     study_exhibits,
     study_words,
 )
-from analysis_lib.reports.sister_analyses import FIXED, MIXED, PRIMARY, RELABELLED, sister_analyses
+from analysis_lib.reports.study.sister_analyses import FIXED, MIXED, PRIMARY, RELABELLED, sister_analyses
 
 MISSING = (("R02", 4, "hard"), ("R03", 1, "easy"))
 

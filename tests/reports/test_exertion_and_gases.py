@@ -10,9 +10,15 @@ import pytest
 from fabricated import EFFECT_W, LEVEL_W, fabricate
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import gas_exhibits, study_words
-from analysis_lib.reports.exertion_exhibits import exertion_cautions, exertion_table
-from analysis_lib.reports.gas_exhibits import HAVE, gas_sentences, gas_table, gas_tables, repeatability_table
+from analysis_lib.reports.study import gas_exhibits, study_words
+from analysis_lib.reports.study.exertion_exhibits import exertion_cautions, exertion_table
+from analysis_lib.reports.study.gas_exhibits import (
+    HAVE,
+    gas_sentences,
+    gas_table,
+    gas_tables,
+    repeatability_table,
+)
 from analysis_lib.study.derived_outcomes import derive, why_refused
 from analysis_lib.study.protocol import Metabolism, Outcome
 

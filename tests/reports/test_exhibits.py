@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibits.numbers import format_cell, write_csv
 from analysis_lib.reports.figures.quality_figures import STATE_MARKS
 from analysis_lib.reports.figures.style import FURTHER_LOOKS, LOOKS, in_house_style, new_figure
-from analysis_lib.reports.numbers import format_cell, write_csv
 from analysis_lib.statistics.estimates import show_number
 
 

@@ -8,9 +8,9 @@ import pytest
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.explored_turn import ANGLES, Choice, ExplorerBench
-from analysis_lib.reports.explorer import open_explorer
-from analysis_lib.reports.rider_legs import stated_legs
+from analysis_lib.reports.rider.rider_legs import stated_legs
+from analysis_lib.reports.ring_mechanics.explored_turn import ANGLES, Choice, ExplorerBench
+from analysis_lib.reports.ring_mechanics.explorer import open_explorer
 
 ANGLE = np.arange(ANGLES) * 2 * math.pi / ANGLES
 STROKES = {

@@ -5,7 +5,7 @@ import shutil
 import pytest
 from browser import TOKEN, browser_page, notebook_server, require_browser, wait_for
 
-from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.files.places import notebooks_folder
 
 NAME = "08_explore.ipynb"
 PICTURE = "document.querySelector('img.explorer')?.src ?? ''"

@@ -7,16 +7,22 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import cluster_worker, first_stage
-from analysis_lib.reports.cluster import _recordings_of
-from analysis_lib.reports.cluster_worker import WorkOrder, analyse_recording_here, facts_here, make_page_here
-from analysis_lib.reports.first_stage import VARIABLE, FirstStage, count_taken
-from analysis_lib.reports.notebook_run import ONE_THREAD
-from analysis_lib.reports.one_run import STAGES, alone_in
-from analysis_lib.reports.page_list import planned_pages
-from analysis_lib.reports.page_making import PageMaking
-from analysis_lib.reports.page_records import PageKeys
-from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.execution.notebook_run import ONE_THREAD
+from analysis_lib.reports.files import first_stage
+from analysis_lib.reports.files.first_stage import VARIABLE, FirstStage, count_taken
+from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.running import cluster_worker
+from analysis_lib.reports.running.cluster import _recordings_of
+from analysis_lib.reports.running.cluster_worker import (
+    WorkOrder,
+    analyse_recording_here,
+    facts_here,
+    make_page_here,
+)
+from analysis_lib.reports.running.one_run import STAGES, alone_in
+from analysis_lib.reports.running.page_making import PageMaking
+from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.study.folder import Study, open_study
 from analysis_lib.study.synthetic import small_rings_study, small_study
 

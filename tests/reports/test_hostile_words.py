@@ -12,14 +12,14 @@ import pytest
 from fabricated import fabricate
 from papermill.parameterize import parameterize_notebook
 
-from analysis_lib.reports.effect_exhibits import effect_exhibit
-from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.execution.notebook_run import NotebookFailure
+from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibits.notebook_page import NotebookPage
+from analysis_lib.reports.exhibits.numbers import write_csv
 from analysis_lib.reports.figures.style import in_house_style, new_figure
-from analysis_lib.reports.notebook_page import NotebookPage
-from analysis_lib.reports.notebook_run import NotebookFailure
-from analysis_lib.reports.numbers import write_csv
-from analysis_lib.reports.pages import IndexEntry, failure_body, index_body, studies_body, write_page
-from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.pages.pages import IndexEntry, failure_body, index_body, studies_body, write_page
+from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.study.effect_exhibits import effect_exhibit
 from analysis_lib.study.synthetic import small_study
 
 HOSTILE = (
@@ -143,7 +143,7 @@ def test_exhibits_show_words_as_they_are(words, tmp_path):
 
 @pytest.mark.parametrize("words", HOSTILE)
 def test_pages_show_words_as_they_are(words, tmp_path, monkeypatch):
-    monkeypatch.setattr("analysis_lib.reports.pages.why_no_pdf", lambda: "not here")
+    monkeypatch.setattr("analysis_lib.reports.pages.pages.why_no_pdf", lambda: "not here")
     failure = NotebookFailure("03_rider_report", words, "ValueError", words, words)
     bodies = [
         index_body(words, [words], [IndexEntry(words, "riders/R01.html", words)], [words]),
@@ -158,7 +158,9 @@ def test_pages_show_words_as_they_are(words, tmp_path, monkeypatch):
 @pytest.mark.parametrize("words", HOSTILE)
 def test_what_a_notebook_says_is_shown_and_not_run(words, monkeypatch):
     shown = []
-    monkeypatch.setattr("analysis_lib.reports.notebook_page.display", lambda part: shown.append(part.data))
+    monkeypatch.setattr(
+        "analysis_lib.reports.exhibits.notebook_page.display", lambda part: shown.append(part.data)
+    )
     NotebookPage(None, "study").say(words, tone="caution")
     assert words in assert_harmless(shown[0])
 
@@ -209,7 +211,7 @@ def test_no_part_of_a_cell_is_a_formula_where_cells_are_parted_by_semicolons(wor
 @pytest.mark.parametrize("name", ["javascript:alert(1)", "a#b", "a?b", "50% off", "a b"])
 def test_a_folders_name_is_a_place_and_no_script(name, tmp_path, monkeypatch):
     """A link's name before a colon would be its scheme; # and ? would end the path."""
-    monkeypatch.setattr("analysis_lib.reports.pages.why_no_pdf", lambda: "not here")
+    monkeypatch.setattr("analysis_lib.reports.pages.pages.why_no_pdf", lambda: "not here")
     body = studies_body([IndexEntry(name, f"{name}/index.html", "made")])
     write_page(tmp_path / "index.html", "Studies", body, "Studies")
     links = [
@@ -222,7 +224,7 @@ def test_a_folders_name_is_a_place_and_no_script(name, tmp_path, monkeypatch):
 
 def test_a_page_lets_a_browser_run_and_load_nothing(tmp_path, monkeypatch):
     """Content Security Policy (W3C): pictures from the page itself and its own style, nothing else."""
-    monkeypatch.setattr("analysis_lib.reports.pages.why_no_pdf", lambda: "not here")
+    monkeypatch.setattr("analysis_lib.reports.pages.pages.why_no_pdf", lambda: "not here")
     write_page(tmp_path / "page.html", "t", "<p>x</p>", "s")
     text = (tmp_path / "page.html").read_text()
     (policy,) = re.findall(r'Content-Security-Policy" content="([^"]+)"', text)

@@ -11,13 +11,13 @@ import pandas as pd
 import pytest
 from said_numbers import page_of
 
-from analysis_lib.reports import notebook_page
-from analysis_lib.reports.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibits import notebook_page
+from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibits.intensity_labels import label_figure, label_table
+from analysis_lib.reports.exhibits.notebook_page import NotebookPage, open_page
 from analysis_lib.reports.figures.style import in_house_style, legend_above, name_panel, new_figure
-from analysis_lib.reports.intensity_labels import label_figure, label_table
-from analysis_lib.reports.notebook_page import NotebookPage, open_page
-from analysis_lib.reports.places import notebooks_folder
-from analysis_lib.reports.study_gathering import analyse_study
+from analysis_lib.reports.files.places import notebooks_folder
+from analysis_lib.reports.study.study_gathering import analyse_study
 from analysis_lib.study.study_heading import SIMULATED
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES

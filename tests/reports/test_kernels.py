@@ -9,9 +9,9 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from analysis_lib.reports.kernel_parent import KernelParent, imports_of, why_no_fork
-from analysis_lib.reports.notebook_run import RunFolder, run_notebook
-from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.execution.kernel_parent import KernelParent, imports_of, why_no_fork
+from analysis_lib.reports.execution.notebook_run import RunFolder, run_notebook
+from analysis_lib.reports.files.run_record import checksums
 
 ALL_IS_WELL = """
 import gc, os

@@ -6,10 +6,10 @@ import pytest
 from matplotlib.figure import Figure
 from paper import paper_pages, poppler, require_printer
 
-from analysis_lib.reports import lettering
-from analysis_lib.reports.exhibit import FigureExhibit
+from analysis_lib.reports.exhibits.exhibit import FigureExhibit
 from analysis_lib.reports.figures.style import in_house_style
-from analysis_lib.reports.pages import write_page
+from analysis_lib.reports.files import lettering
+from analysis_lib.reports.pages.pages import write_page
 
 
 @in_house_style

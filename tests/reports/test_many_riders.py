@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.colors import to_rgb
 
-from analysis_lib.reports.exhibit import SHOWN_ROWS, FigureExhibit, TableExhibit
+from analysis_lib.reports.exhibits.exhibit import SHOWN_ROWS, FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.effect_figures import paired_panels
 from analysis_lib.reports.figures.individual_figures import rider_effects
 from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses

@@ -10,10 +10,11 @@ import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import many_studies, pages
-from analysis_lib.reports.many_studies import MARK, Reports, StudyState, report_studies
-from analysis_lib.reports.page_making import PageState
-from analysis_lib.reports.runner import Report
+from analysis_lib.reports.pages import pages
+from analysis_lib.reports.running import many_studies
+from analysis_lib.reports.running.many_studies import MARK, Reports, StudyState, report_studies
+from analysis_lib.reports.running.page_making import PageState
+from analysis_lib.reports.running.runner import Report
 from analysis_lib.study.study_heading import SIMULATED
 
 

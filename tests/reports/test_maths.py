@@ -9,9 +9,9 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.maths import FORMULA, Formulas, formula_picture, spoken
-from analysis_lib.reports.pages import notebook_body
-from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.files.places import notebooks_folder
+from analysis_lib.reports.pages.maths import FORMULA, Formulas, formula_picture, spoken
+from analysis_lib.reports.pages.pages import notebook_body
 
 IMAGE = re.compile(
     r'<img class="formula[^"]*" alt="([^"]*)" style="[^"]*" src="data:image/svg\+xml;base64,([^"]+)"'

@@ -14,8 +14,13 @@ from analysis_lib.mechanics.leg import LegGeometry, ankling, follow_leg
 from analysis_lib.mechanics.published_joints import MEASURED_AT_31_RPM
 from analysis_lib.mechanics.segments import leg_segments
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.rider_legs import StatedLegs
-from analysis_lib.reports.ring_measured_joints import load_exhibit, load_sentences, load_table, measured_loads
+from analysis_lib.reports.rider.rider_legs import StatedLegs
+from analysis_lib.reports.ring_mechanics.ring_measured_joints import (
+    load_exhibit,
+    load_sentences,
+    load_table,
+    measured_loads,
+)
 from analysis_lib.signals.pedal_force import forces_on_crank
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.running.runner import make_report
 from analysis_lib.study.measured_rider import write_measured_rider
 
 TABLE = Path(__file__).resolve().parents[3] / "shared" / "data" / "pedal_force_by_degree.csv"

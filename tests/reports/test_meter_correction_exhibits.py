@@ -5,13 +5,13 @@ import math
 import pytest
 
 from analysis_lib.mechanics.power_error import power_error
-from analysis_lib.reports.meter_correction_exhibits import (
+from analysis_lib.reports.rider.meter_correction_exhibits import (
     SECTORS,
     correct_meters,
     correction_table,
     correction_words,
 )
-from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

@@ -11,7 +11,7 @@ from analysis_lib.mechanics.mount_losses import CRITERIA
 from analysis_lib.mechanics.speed_agreement import compare_speeds
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import (
+from analysis_lib.reports.rider import (
     mount_exhibits,
     mount_terms,
     mount_words,
@@ -19,15 +19,15 @@ from analysis_lib.reports import (
     prediction_words,
     rider_words,
 )
-from analysis_lib.reports.mount_sessions import MountSessions, compare_sessions, sessions_table
-from analysis_lib.reports.other_ring import OTHER_RING, doubt_rings
-from analysis_lib.reports.oval_prediction import predict_for_rider
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rider_mounting import DISAGREE, RiderMounting
-from analysis_lib.reports.road_measured import measured_shift, measured_tables
-from analysis_lib.reports.road_shift import shift_to_road
-from analysis_lib.reports.speed_fit import compare_trial_speeds
-from analysis_lib.reports.speed_verdict import speed_verdict
+from analysis_lib.reports.rider.mount_sessions import MountSessions, compare_sessions, sessions_table
+from analysis_lib.reports.rider.oval_prediction import predict_for_rider
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.rider_mounting import DISAGREE, RiderMounting
+from analysis_lib.reports.rider.road_measured import measured_shift, measured_tables
+from analysis_lib.reports.rider.road_shift import shift_to_road
+from analysis_lib.reports.rider.speed_fit import compare_trial_speeds
+from analysis_lib.reports.trials.other_ring import OTHER_RING, doubt_rings
+from analysis_lib.reports.trials.speed_verdict import speed_verdict
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

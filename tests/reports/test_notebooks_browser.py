@@ -7,7 +7,7 @@ import nbformat
 import pytest
 from browser import TOKEN, browser_page, notebook_server, require_browser, wait_for
 
-from analysis_lib.reports.places import notebooks_folder
+from analysis_lib.reports.files.places import notebooks_folder
 
 NOTEBOOKS = sorted(path.name for path in notebooks_folder().glob("*.ipynb"))
 STATUS = "document.querySelector('#jp-main-statusbar')?.innerText ?? ''"
@@ -41,8 +41,8 @@ def _dollars(path):
     """A notebook in which a study's own words hold dollar signs."""
     code = (
         "import pandas as pd\n"
-        "from analysis_lib.reports.exhibit import TableExhibit\n"
-        "from analysis_lib.reports.notebook_page import open_page\n"
+        "from analysis_lib.reports.exhibits.exhibit import TableExhibit\n"
+        "from analysis_lib.reports.exhibits.notebook_page import open_page\n"
         "page = open_page('', 'x')\n"
         "page.say('Ring A costs $90 and ring B $40.')\n"
         "page.show(TableExhibit('t', pd.DataFrame({'ring': ['$90 to $95']}), 'For $1 or $2'))"

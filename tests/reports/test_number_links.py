@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 from markupsafe import Markup
 
-from analysis_lib.reports.exhibit import TableExhibit
-from analysis_lib.reports.number_links import link_numbers
-from analysis_lib.reports.pages import index_body, linked_answer
+from analysis_lib.reports.exhibits.exhibit import TableExhibit
+from analysis_lib.reports.exhibits.number_links import link_numbers
+from analysis_lib.reports.pages.pages import index_body, linked_answer
 
 LINK = re.compile(r'<a class="row" href="#([^"]+)">(.*?)</a>')
 EFFECT = TableExhibit(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.once import once
+from analysis_lib.reports.files.once import once
 
 
 @dataclass(frozen=True)

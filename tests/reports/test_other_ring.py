@@ -8,17 +8,19 @@ from dataclasses import replace
 import pytest
 from edits import edit_table
 
-from analysis_lib.reports import rings_words, single_rider_words, study_words
-from analysis_lib.reports.check import check_study
-from analysis_lib.reports.doubtful_rings import effect_on_sure_rings
-from analysis_lib.reports.joined_rings import join_rings
-from analysis_lib.reports.other_ring import CAUTION_OF_RING, of_another_ring
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rings_analysis import RingsAnalysis
-from analysis_lib.reports.sensitivity_exhibits import ways_table
-from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.reports.sister_analyses import FIRM, SURE, sister_analyses
-from analysis_lib.reports.study_gathering import gather_study
+from analysis_lib.reports.rider.joined_rings import join_rings
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.running.check import check_study
+from analysis_lib.reports.several_rings import rings_words
+from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
+from analysis_lib.reports.single_rider import single_rider_words
+from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
+from analysis_lib.reports.study import study_words
+from analysis_lib.reports.study.doubtful_rings import effect_on_sure_rings
+from analysis_lib.reports.study.sensitivity_exhibits import ways_table
+from analysis_lib.reports.study.sister_analyses import FIRM, SURE, sister_analyses
+from analysis_lib.reports.study.study_gathering import gather_study
+from analysis_lib.reports.trials.other_ring import CAUTION_OF_RING, of_another_ring
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.settings import read_settings
 from analysis_lib.study.synthetic import small_rings_study, small_study

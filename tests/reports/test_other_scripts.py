@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis_lib.reports import notebook_page, other_scripts
+from analysis_lib.reports.exhibits import notebook_page, other_scripts
 from analysis_lib.reports.figures.style import FONT, RC, in_house_style, new_figure
 from analysis_lib.study.settings import FILE, read_settings
 from analysis_lib.study.synthetic import small_study

@@ -14,13 +14,13 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.one_run import alone_in
-from analysis_lib.reports.page_keys import StudyInputs, digest, page_key
-from analysis_lib.reports.page_origin import frozen_plan, inputs_of_study
-from analysis_lib.reports.page_records import PageKeys
-from analysis_lib.reports.run_record import checksums
-from analysis_lib.reports.runner import make_report
-from analysis_lib.reports.whole_file import UNFINISHED
+from analysis_lib.reports.files.page_keys import StudyInputs, digest, page_key
+from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.files.run_record import checksums
+from analysis_lib.reports.files.whole_file import UNFINISHED
+from analysis_lib.reports.record.page_origin import frozen_plan, inputs_of_study
+from analysis_lib.reports.running.one_run import alone_in
+from analysis_lib.reports.running.runner import make_report
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 
@@ -49,7 +49,7 @@ def test_nothing_changed_makes_nothing_and_gives_the_same_bytes_at_once(finished
 
 def test_a_run_loads_what_makes_pages_only_when_one_is_to_be_made():
     heavy = ("papermill", "nbconvert", "nbformat", "matplotlib", "statsmodels", "weasyprint")
-    code = "import sys, analysis_lib.__main__, analysis_lib.reports.runner; print(*sys.modules)"
+    code = "import sys, analysis_lib.__main__, analysis_lib.reports.running.runner; print(*sys.modules)"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert not set(heavy) & set(loaded.split())
 

@@ -9,9 +9,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from analysis_lib.reports import page_making
-from analysis_lib.reports.page_list import PlannedPage
-from analysis_lib.reports.page_making import PageMaking
+from analysis_lib.reports.running import page_making
+from analysis_lib.reports.running.page_making import PageMaking
+from analysis_lib.reports.study.page_list import PlannedPage
 
 
 @pytest.mark.parametrize(("kernels", "places"), [(1, 1), (2, 3), (4, 5)])

@@ -9,7 +9,7 @@ from browser import browser_page, require_browser
 from paper import paper_pages
 from said_numbers import names_with_numbers, sentences_without_rows
 
-from analysis_lib.reports.many_studies import report_studies
+from analysis_lib.reports.running.many_studies import report_studies
 from analysis_lib.study.synthetic import small_rider_study, small_rings_study
 
 ANSWERS = {

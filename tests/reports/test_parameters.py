@@ -5,7 +5,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.parameters import check_parameters, declared_parameters
+from analysis_lib.reports.files.parameters import check_parameters, declared_parameters
 
 
 @pytest.fixture

@@ -9,11 +9,14 @@ import pytest
 from paper import A4_POINTS, MARGIN_POINTS, TOP_POINTS, paper_pages, poppler, require_printer
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import pages, pdf_page, printed_first_page, runner
-from analysis_lib.reports.exhibit import TableExhibit
-from analysis_lib.reports.page_origin import software
-from analysis_lib.reports.pages import write_page
-from analysis_lib.reports.run_record import checksums, sha256_of
+from analysis_lib.reports.exhibits.exhibit import TableExhibit
+from analysis_lib.reports.files import pdf_page
+from analysis_lib.reports.files.run_record import checksums, sha256_of
+from analysis_lib.reports.pages import pages
+from analysis_lib.reports.pages.pages import write_page
+from analysis_lib.reports.record import printed_first_page
+from analysis_lib.reports.record.page_origin import software
+from analysis_lib.reports.running import runner
 from analysis_lib.study.synthetic import small_study
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from analysis_lib.__main__ import main
-from analysis_lib.reports import plan_exhibits, plan_words
-from analysis_lib.reports.plan_command import nothing_written
-from analysis_lib.reports.planned_study import open_planned_study
+from analysis_lib.reports.plan import plan_exhibits, plan_words
+from analysis_lib.reports.plan.plan_command import nothing_written
+from analysis_lib.reports.plan.planned_study import open_planned_study
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.frozen_protocol import draft_protocol
 from analysis_lib.study.template import write_template

@@ -9,11 +9,11 @@ import pytest
 from edits import edit_table
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
-from analysis_lib.reports import exclusion_exhibits, study_words
-from analysis_lib.reports.check import check_study
-from analysis_lib.reports.power_cautions import few_turns
-from analysis_lib.reports.power_exhibits import power_doubts, power_tables
-from analysis_lib.reports.study_gathering import gather_study
+from analysis_lib.reports.running.check import check_study
+from analysis_lib.reports.study import exclusion_exhibits, study_words
+from analysis_lib.reports.study.study_gathering import gather_study
+from analysis_lib.reports.trials.power_cautions import few_turns
+from analysis_lib.reports.trials.power_exhibits import power_doubts, power_tables
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

@@ -11,12 +11,12 @@ import nbformat
 import pytest
 from paper import require_printer
 
-from analysis_lib.reports.pages import notebook_body
-from analysis_lib.reports.printing import HEADING, PageOrder, Printing, write_notebook_page
+from analysis_lib.reports.pages.pages import notebook_body
+from analysis_lib.reports.pages.printing import HEADING, PageOrder, Printing, write_notebook_page
 
 A_RUN = """
 import sys
-from analysis_lib.reports.printing import Printing
+from analysis_lib.reports.pages.printing import Printing
 printing = Printing(1)
 print(printing._launch().pid, flush=True)
 sys.stdin.read()
@@ -99,7 +99,7 @@ def _lives(pid):
 def test_notebooks_are_read_without_the_grammars_of_international_addresses():
     """They would take a second of every process; whoever wants them later still gets them."""
     code = (
-        "import sys; from analysis_lib.reports.notebook_file import ADDRESSES, load_nbformat; load_nbformat();"
+        "import sys; from analysis_lib.reports.files.notebook_file import ADDRESSES, load_nbformat; load_nbformat();"
         " import nbconvert, papermill; assert 'jsonschema' in sys.modules; print(ADDRESSES in sys.modules);"
         " __import__(ADDRESSES); print(ADDRESSES in sys.modules)"
     )

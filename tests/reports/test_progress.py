@@ -1,7 +1,7 @@
 """What a run tells while it works and at its end."""
 
-from analysis_lib.reports.page_making import PageState
-from analysis_lib.reports.progress import Progress, end_table
+from analysis_lib.reports.running.page_making import PageState
+from analysis_lib.reports.running.progress import Progress, end_table
 
 PAGES = (
     PageState("R01", "Rider R01", "", "", seconds=2.5),

@@ -13,9 +13,9 @@ from analysis_lib.mechanics.published_effects import EFFECTS, PublishedEffect
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.mechanics.stroke_slope import StrokeSlope, declare_slope
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import published_exhibits
-from analysis_lib.reports.published_comparison import ANGLES, compare_published, with_ripple
-from analysis_lib.reports.rider_legs import stated_legs
+from analysis_lib.reports.rider.rider_legs import stated_legs
+from analysis_lib.reports.ring_mechanics import published_exhibits
+from analysis_lib.reports.ring_mechanics.published_comparison import ANGLES, compare_published, with_ripple
 
 ANGLE = np.arange(360) * 2 * math.pi / 360
 TORQUE = 26.0 * (1 + 0.6 * np.cos(2 * (ANGLE - math.radians(100))))

@@ -6,15 +6,15 @@ from fabricated import LEVEL_W, ORDERS, fabricate
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import (
+from analysis_lib.reports.exhibits import coverage_exhibits
+from analysis_lib.reports.measurement import (
     agreement_exhibits,
-    coverage_exhibits,
     meter_readings,
     repeatability_exhibits,
     repeatability_words,
     turns_exhibits,
 )
-from analysis_lib.reports.repeated_trials import RepeatedTrials
+from analysis_lib.reports.measurement.repeated_trials import RepeatedTrials
 
 MISSING = (("R02", 4, "hard"),)
 

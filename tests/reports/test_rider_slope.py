@@ -5,8 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rider_slope import choose_slope
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.rider_slope import choose_slope
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 from edits import edit_table
 
-from analysis_lib.reports import rider_words
-from analysis_lib.reports.glossary import MEANINGS, OF_A_RIDER, OF_A_STUDY, explain
-from analysis_lib.reports.rider_analysis import analyse_rider
+from analysis_lib.reports.exhibits.glossary import MEANINGS, OF_A_RIDER, OF_A_STUDY, explain
+from analysis_lib.reports.rider import rider_words
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

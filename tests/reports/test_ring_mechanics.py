@@ -14,7 +14,9 @@ from analysis_lib.mechanics.start_up import play_start_up
 from analysis_lib.mechanics.stroke_model import make_stroke
 from analysis_lib.mechanics.stroke_slope import StrokeSlope, declare_slope
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import (
+from analysis_lib.reports.rider.rider_legs import stated_legs
+from analysis_lib.reports.rider.ring_comparison import RingComparison
+from analysis_lib.reports.ring_mechanics import (
     ring_chain,
     ring_environment,
     ring_joint_shift,
@@ -24,8 +26,6 @@ from analysis_lib.reports import (
     ring_start,
     slope_sensitivity,
 )
-from analysis_lib.reports.rider_legs import stated_legs
-from analysis_lib.reports.ring_comparison import RingComparison
 
 ANGLE = np.arange(360) * 2 * math.pi / 360
 TORQUE = 26.0 * (1 + 0.6 * np.cos(2 * (ANGLE - math.radians(100))))

@@ -12,10 +12,10 @@ from urllib.parse import unquote
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.page_list import planned_pages
-from analysis_lib.reports.page_origin import inputs_of_study, page_origin
-from analysis_lib.reports.page_records import PageKeys
-from analysis_lib.reports.run_crate import FILE, describe_run, write_run_crate
+from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.record.page_origin import inputs_of_study, page_origin
+from analysis_lib.reports.record.run_crate import FILE, describe_run, write_run_crate
+from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 

@@ -14,8 +14,8 @@ from paper import MARGIN_POINTS, paper_pages, poppler, require_printer
 from said_numbers import links_of, names_with_numbers, sentences_without_rows
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.run_record import checksums
-from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.files.run_record import checksums
+from analysis_lib.reports.running.runner import make_report
 from analysis_lib.study.study_heading import SIMULATED
 from analysis_lib.study.synthetic import small_study
 

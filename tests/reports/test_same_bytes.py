@@ -6,8 +6,8 @@ import sys
 
 import pytest
 
-from analysis_lib.reports.pdf_page import why_no_pdf
-from analysis_lib.reports.run_record import checksums
+from analysis_lib.reports.files.pdf_page import why_no_pdf
+from analysis_lib.reports.files.run_record import checksums
 from analysis_lib.study.synthetic import small_study
 
 SETTINGS = (

@@ -14,20 +14,14 @@ from said_numbers import links_of, names_with_numbers, page_of, sentences_withou
 from statsmodels.formula.api import ols
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import (
-    curve_exhibits,
-    rider_words,
-    rings_checks,
-    rings_exhibits,
-    rings_intensity,
-    rings_words,
-    study_exhibits,
-)
-from analysis_lib.reports.page_list import planned_pages
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rings_analysis import analyse_rings, contrasts_of
-from analysis_lib.reports.rings_results import write_results
-from analysis_lib.reports.runner import make_report
+from analysis_lib.reports.rider import rider_words
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.several_rings import rings_checks, rings_exhibits, rings_intensity, rings_words
+from analysis_lib.reports.several_rings.rings_analysis import analyse_rings, contrasts_of
+from analysis_lib.reports.several_rings.rings_results import write_results
+from analysis_lib.reports.study import curve_exhibits, study_exhibits
+from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.statistics.rings import rings_effect
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import read_truth, small_rings_study, small_study

@@ -13,11 +13,12 @@ from said_numbers import links_of, names_with_numbers, page_of, sentences_withou
 from scipy import stats
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import single_rider_exhibits, single_rider_words, study_exhibits
-from analysis_lib.reports.page_list import planned_pages
-from analysis_lib.reports.runner import make_report
-from analysis_lib.reports.single_rider_analysis import analyse_single_rider
-from analysis_lib.reports.single_rider_results import write_results
+from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.single_rider import single_rider_exhibits, single_rider_words
+from analysis_lib.reports.single_rider.single_rider_analysis import analyse_single_rider
+from analysis_lib.reports.single_rider.single_rider_results import write_results
+from analysis_lib.reports.study import study_exhibits
+from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_rider_study, small_study

@@ -10,7 +10,7 @@ from browser import browser_page, require_browser
 from paper import poppler, require_printer
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import pdf_page
+from analysis_lib.reports.files import pdf_page
 
 
 def _skipped(ask, *words):

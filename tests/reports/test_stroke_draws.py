@@ -9,8 +9,8 @@ from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.prediction import SAME_JOINTS, predict_on_oval
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.rider_legs import stated_legs
-from analysis_lib.reports.stroke_draws import (
+from analysis_lib.reports.rider.rider_legs import stated_legs
+from analysis_lib.reports.rider.stroke_draws import (
     PeriodStroke,
     StrokeDraws,
     combine_periods,

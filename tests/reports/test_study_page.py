@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import curve_exhibits, rider_exhibits, rider_words, study_exhibits, study_words
-from analysis_lib.reports.packed_rows import BATCH
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.study_gathering import analyse_study
-from analysis_lib.reports.study_results import write_results
+from analysis_lib.reports.files.packed_rows import BATCH
+from analysis_lib.reports.rider import rider_exhibits, rider_words
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.study import curve_exhibits, study_exhibits, study_words
+from analysis_lib.reports.study.study_gathering import analyse_study
+from analysis_lib.reports.study.study_results import write_results
 from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study

@@ -8,10 +8,12 @@ import pytest
 from edits import edit_table
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
-from analysis_lib.reports import exclusion_exhibits, rider_words, scale_exhibits, study_words
-from analysis_lib.reports.check import check_study
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.study_analysis import StudyAnalysis
+from analysis_lib.reports.rider import rider_words
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.running.check import check_study
+from analysis_lib.reports.study import exclusion_exhibits, study_words
+from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials import scale_exhibits
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_study
 from analysis_lib.study.synthetic_demo import LANTERN_HILL

@@ -11,17 +11,20 @@ import pytest
 from edits import edit_table
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
-from analysis_lib.reports import exclusion_exhibits, rider_words, rings_words, single_rider_words, study_words
-from analysis_lib.reports.check import check_study
-from analysis_lib.reports.joined_rings import join_rings
-from analysis_lib.reports.rider_analysis import analyse_rider
-from analysis_lib.reports.rings_analysis import RingsAnalysis
-from analysis_lib.reports.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.reports.speed_fit import compare_trial_speeds
-from analysis_lib.reports.study_analysis import StudyAnalysis
-from analysis_lib.reports.turned_exhibits import turn_tables
-from analysis_lib.reports.turned_trials import TURNED_BY, as_axis, fit_turn_deg
-from analysis_lib.reports.turned_words import turned_riders
+from analysis_lib.reports.rider import rider_words
+from analysis_lib.reports.rider.joined_rings import join_rings
+from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.speed_fit import compare_trial_speeds
+from analysis_lib.reports.running.check import check_study
+from analysis_lib.reports.several_rings import rings_words
+from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
+from analysis_lib.reports.single_rider import single_rider_words
+from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
+from analysis_lib.reports.study import exclusion_exhibits, study_words
+from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials.turned_exhibits import turn_tables
+from analysis_lib.reports.trials.turned_trials import TURNED_BY, as_axis, fit_turn_deg
+from analysis_lib.reports.trials.turned_words import turned_riders
 from analysis_lib.study.folder import open_study
 from analysis_lib.study.synthetic import small_rings_study, small_study
 from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES

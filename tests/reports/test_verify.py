@@ -13,11 +13,11 @@ from paper import require_printer
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports import verify
-from analysis_lib.reports.record_check import check_inputs
-from analysis_lib.reports.run_crate import FILE as CRATE
-from analysis_lib.reports.table_comparison import table_differences
-from analysis_lib.reports.verify import compare_files, tolerances_in_words, verify_report
+from analysis_lib.reports.record.record_check import check_inputs
+from analysis_lib.reports.record.run_crate import FILE as CRATE
+from analysis_lib.reports.record.table_comparison import table_differences
+from analysis_lib.reports.running import verify
+from analysis_lib.reports.running.verify import compare_files, tolerances_in_words, verify_report
 from analysis_lib.study.folder import Study, open_study
 
 
@@ -60,7 +60,7 @@ def test_an_edited_page_is_named_by_its_record_and_by_the_research_object(report
 def test_an_edited_page_is_found_even_when_its_record_was_mended_to_match(report):
     page, record = report / "riders" / "R01.html", report / "keys" / "R01.json"
     page.write_text(page.read_text().replace("W", "kW", 1))
-    from analysis_lib.reports.run_record import sha256_of
+    from analysis_lib.reports.files.run_record import sha256_of
 
     content = json.loads(record.read_text())
     content["files"]["riders/R01.html"] = sha256_of(page)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis_lib.reports.whole_file import write_bytes_whole, write_text_whole
+from analysis_lib.reports.files.whole_file import write_bytes_whole, write_text_whole
 
 
 def test_folders_are_made_and_text_is_utf8_with_line_feeds(tmp_path):

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.numbers import FILE_DIGITS, write_csv
+from analysis_lib.reports.exhibits.numbers import FILE_DIGITS, write_csv
 
 TIMES = pd.Series([pd.Timestamp("2026-01-05 09:00:00"), pd.Timestamp("2026-01-06"), pd.NaT])
 FRAMES = {

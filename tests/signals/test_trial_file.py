@@ -11,7 +11,7 @@ import pytest
 from rides import ride
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.places import demo_folder
+from analysis_lib.reports.files.places import demo_folder
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial
 from analysis_lib.signals.trial_file import read_trial, write_trial

@@ -1,0 +1,1 @@
+"""One notebook in one kernel: kernels, their preloaded parent, papermill's engine."""

@@ -1,0 +1,1 @@
+"""What every page is made of: figures and tables with their words, numbers and links, labels, the glossary."""

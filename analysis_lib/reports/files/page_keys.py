@@ -1,0 +1,140 @@
+"""What each page of a report depends on, so that only what changed is made again.
+
+A page's key is the SHA-256 of everything that its content follows from: its inputs, the study's settings, the notebook's
+source, the library's source, the versions of the packages, the parameters. Beside the key stand the checksums of the
+files that the page left. A page is unchanged when its key is the same and its files are as they were; so a run that was
+killed at any moment is finished by the next, and an edited page is made again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+import pandas as pd
+
+from analysis_lib.reports.files.pdf_page import printer_version
+from analysis_lib.reports.files.places import PACKAGE, notebooks_folder
+from analysis_lib.reports.files.run_record import checksum_if_there, package_versions, sha256_of
+from analysis_lib.study.folder import Study
+from analysis_lib.study.package_check import described_checksum
+from analysis_lib.study.zero_lookup import NONE, places_around, zero_columns
+
+
+@cache
+def source_digest() -> str:
+    """Return one SHA-256 over the library's source files, by name and content."""
+    files = sorted(
+        path for path in PACKAGE.rglob("*") if path.suffix in {".py", ".j2", ".css", ".toml", ".md"}
+    )
+    return digest({path.relative_to(PACKAGE).as_posix(): sha256_of(path) for path in files})
+
+
+def digest(parts: Mapping[str, object]) -> str:
+    """Return the SHA-256 of plain values under their names, whatever their order."""
+    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+@dataclass(frozen=True)
+class StudyInputs:
+    """What the riders' pages of a study are made from; what several have in common is put into words once."""
+
+    study: Study
+
+    def of_rider(self, rider: str) -> dict[str, object]:
+        """Return what a rider's page is made from: rows of the tables, zero checks, and recordings by checksum.
+
+        Places of rows in a table are left out, so that a row put in above makes nobody else's page again.
+        """
+        return self._of(rider, self.study.trials_of(rider))
+
+    def of_trial(self, trial: str) -> dict[str, object]:
+        """Return what one usable trial's result is made from: the like of `of_rider`, and its ring's outline."""
+        trials = self.study.trials[self.study.trials["trial"] == trial]
+        rider, ring = (str(trials[name].iloc[0]) for name in ("rider", "ring"))
+        return self._of(rider, trials) | {"outline": self.study.settings.rings[ring].outline_mm}
+
+    def _of(self, rider: str, trials: pd.DataFrame) -> dict[str, object]:
+        study = self.study
+        files = sorted({str(name) for name in trials["file"] if name})
+        return {
+            "rider": study.riders[study.riders["rider"] == rider].drop(columns="row").to_csv(index=False),
+            "trials": trials.drop(columns="row").to_csv(index=False),
+            "zero_checks": self._zero_checks_of(trials),
+            "problems": self._problems.get(rider, []),
+            "recorders": self._recorders,
+            "recordings": {name: checksum_if_there(study.root / name) for name in files},
+            "described": {name: described_checksum(study.root, name) for name in files},
+        }
+
+    @cached_property
+    def _recorders(self) -> str:
+        return digest({"known": self.study.known.fingerprint()})
+
+    @cached_property
+    def _problems(self) -> dict[str, list[str]]:
+        """Problems by the rider at whose door they are laid. Those of the study show on no rider's page."""
+        found: dict[str, list[str]] = {}
+        for problem in self.study.problems:
+            found.setdefault(problem.rider, []).append(str(problem))
+        return found
+
+    def _zero_checks_of(self, trials: pd.DataFrame) -> dict[str, str]:
+        """The checks around a rider's trials; all of a recorder where a trial lacks one, or zero is fitted on temperature.
+
+        How far a zero usually drifts is asked of all checks only for a trial without one before or after it.
+        """
+        fitted = self.study.settings.rules.zero_model == "temperature"
+        around = [self._around[row] for row in trials["row"] if row in self._around]
+        needing_all = {recorder for recorder, *places in around if fitted or NONE in places}
+        places = {place for _, *places in around for place in places} - {NONE}
+        near = self.study.zero_checks.iloc[sorted(places)].drop(columns="row").to_csv(index=False)
+        columns = {name: self._zero_columns[name] for name in sorted({recorder for recorder, *_ in around})}
+        return {"near": near, "columns": digest(columns)} | {
+            name: self._all_checks[name] for name in needing_all
+        }
+
+    @cached_property
+    def _around(self) -> dict[int, tuple[str, int, int]]:
+        """By the row of each trial of a known recorder: the recorder, and the places of the checks before and after."""
+        settings, trials = self.study.settings, self.study.trials
+        known = trials[trials["recorder"].isin(list(settings.recorders))]
+        places = places_around(settings, self.study.zero_checks, known)
+        return dict(zip(known["row"], zip(known["recorder"], *places, strict=True), strict=True))
+
+    @cached_property
+    def _zero_columns(self) -> dict[str, dict[str, str]]:
+        """The columns of each recorder's zeros."""
+        settings, checks = self.study.settings, self.study.zero_checks
+        return {name: zero_columns(settings, checks, name) for name in settings.recorders}
+
+    @cached_property
+    def _all_checks(self) -> dict[str, str]:
+        """One checksum over all zero checks of each recorder."""
+        checks = self.study.zero_checks.drop(columns="row")
+        return {
+            name: digest({"checks": checks[checks["recorder"] == name].to_csv(index=False)})
+            for name in self.study.settings.recorders
+        }
+
+
+def page_key(
+    study: Study, notebook: str, parameters: Mapping[str, object], inputs: Mapping[str, object]
+) -> str:
+    """Return the key of one page."""
+    return digest(
+        {
+            "settings": sha256_of(study.root / "study.toml"),
+            "outlines": {name: ring.outline_mm for name, ring in study.settings.rings.items()},
+            "notebook": sha256_of(notebooks_folder() / notebook),
+            "library": source_digest(),
+            "packages": package_versions(),
+            "paper": printer_version(),
+            "parameters": dict(parameters),
+            "inputs": dict(inputs),
+        }
+    )

@@ -1,0 +1,112 @@
+"""The record of a run: what went in, with which versions, and what came of it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+import subprocess
+from functools import cache
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from analysis_lib.reports.files.places import PROJECT, notebooks_folder
+from analysis_lib.reports.files.whole_file import write_text_whole
+
+RECORDED_PACKAGES = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "pyarrow",
+    "matplotlib",
+    "statsmodels",
+    "pydantic",
+    "papermill",
+    "nbclient",
+    "nbconvert",
+    "ipykernel",
+)
+
+OPTIONS_WITHOUT_EFFECT = ("--cell-seconds", "--fresh", "--jobs", "--out", "--preload", "--scheduler")
+"""Options that say how, where and how patiently a report is made. Recorded values would make equal reports differ."""
+
+
+def sha256_of(path: Path) -> str:
+    """Return the file's SHA-256 as hexadecimal digits."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def checksum_if_there(path: Path) -> str:
+    """Return the file's SHA-256, or 'missing' where there is none."""
+    return sha256_of(path) if path.is_file() else "missing"
+
+
+@cache
+def package_versions() -> dict[str, str]:
+    """Return the versions of Python and of the packages that results follow from."""
+    versions = {name: metadata.version(name) for name in RECORDED_PACKAGES}
+    return {"python": platform.python_version(), **versions}
+
+
+def checksums(folder: Path, pattern: str = "**/*") -> dict[str, str]:
+    """Return the SHA-256 of every file below `folder`, keyed by its path there, in sorted order."""
+    files = sorted(path for path in folder.glob(pattern) if path.is_file())
+    return {path.relative_to(folder).as_posix(): sha256_of(path) for path in files}
+
+
+def write_run_record(
+    path: Path,
+    software: dict[str, Any],
+    command: str,
+    seed: int,
+    inputs: dict[str, str],
+    states: dict[str, str],
+    parameters: dict[str, dict],
+) -> None:
+    """Write ``run.json``: no clock, no user, no host and no absolute path, so that equal runs give equal bytes.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    software : dict
+        Program, version, git state and packages.
+    command : str
+        The command with every option that some byte of the report follows from.
+    seed : int
+        The study's seed.
+    inputs : dict
+        SHA-256 of every file of the study that the report reads.
+    states, parameters : dict
+        What became of each page, and what its notebook was given.
+    """
+    record = {
+        **software,
+        "command": command,
+        "options_that_change_no_byte": list(OPTIONS_WITHOUT_EFFECT),
+        "seed": seed,
+        "notebooks": checksums(notebooks_folder(), "*.ipynb"),
+        "parameters": parameters,
+        "inputs": inputs,
+        "states": states,
+    }
+    write_text_whole(path, json.dumps(record, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+
+
+@cache
+def git_state() -> str:
+    """Return commit and whether the tree was changed, or 'not a git checkout'."""
+    if not (PROJECT / ".git").exists():
+        return "not a git checkout"
+    try:
+        commit = _git("rev-parse", "HEAD").strip()
+        changed = _git("status", "--porcelain", "--", "analysis_lib", "notebooks").strip()
+    except (OSError, subprocess.CalledProcessError):
+        return "not a git checkout"
+    return commit + (" with local changes" if changed else "")
+
+
+def _git(*words: str) -> str:
+    return subprocess.run(["git", *words], cwd=PROJECT, check=True, capture_output=True, text=True).stdout

@@ -1,0 +1,1 @@
+"""What one recording and its repetition tell: turns, meters, agreement, repeatability."""

@@ -1,0 +1,1 @@
+"""From an executed notebook to HTML and PDF, formulas among them."""

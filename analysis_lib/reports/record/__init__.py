@@ -1,0 +1,1 @@
+"""Where a page came from, the crate, and the comparison of two reports."""

@@ -1,0 +1,109 @@
+"""What a page was made from: the files that were read, by checksum, and the program that read them.
+
+The origin is written down at the moment when a page is made and stays with the page, so that a page which later runs
+leave as it is still tells its own story. It holds nothing that differs between two runs on equal inputs: no clock, no
+user, no host, no absolute path, and none of the options that change no byte of a page.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from analysis_lib import __version__
+from analysis_lib.reports.files.page_keys import source_digest
+from analysis_lib.reports.files.pdf_page import printer_version
+from analysis_lib.reports.files.places import notebooks_folder
+from analysis_lib.reports.files.run_record import git_state, package_versions, sha256_of
+from analysis_lib.reports.study.page_list import PlannedPage
+from analysis_lib.study.datapackage import FILE as DESCRIPTOR
+from analysis_lib.study.folder import Study
+from analysis_lib.study.protocol import PLAN_FOLDER
+from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.schema import is_inside
+from analysis_lib.study.settings import FILE as SETTINGS
+
+MISSING = "missing"
+"""Stands for the checksum of a file that a table names and the folder lacks."""
+
+
+def files_about_all(study: Study) -> list[str]:
+    """Return the files of a study that every page reads: settings, tables, descriptor, outlines and slow turns."""
+    named = [SETTINGS, *(kind.file for kind in (RIDERS, TRIALS, ZERO_CHECKS))]
+    may_be = [file for file in (CALIBRATIONS.file, DESCRIPTOR) if (study.root / file).is_file()]
+    outlines = [ring.outline for ring in study.settings.rings.values() if ring.outline]
+    slow_turns = [turn.file for recorder in study.settings.recorders.values() for turn in recorder.slow_turns]
+    return sorted({*named, *may_be, *outlines, *slow_turns})
+
+
+def recordings_of(study: Study, rider: str) -> list[str]:
+    """Return the recordings that a rider's rows of trials.csv name."""
+    return sorted({str(name) for name in study.trials_of(rider)["file"] if name})
+
+
+def frozen_plan(study: Study) -> list[str]:
+    """Return the files of the frozen protocol, against which the study's page holds what was done.
+
+    A folder that is a link out of the study has none: not even the names of what is there belong into a report.
+    """
+    folder = study.root / PLAN_FOLDER
+    plan = (
+        sorted(path for path in folder.rglob("*") if path.is_file()) if is_inside(study.root, folder) else []
+    )
+    return [path.relative_to(study.root).as_posix() for path in plan]
+
+
+def checksums_of(root: Path, names: list[str]) -> dict[str, str]:
+    """Return the SHA-256 of each named file below `root`; 'missing' for none, and for a link out of the folder."""
+    inside = {name for name in names if (root / name).is_file() and is_inside(root, root / name)}
+    return {name: sha256_of(root / name) if name in inside else MISSING for name in names}
+
+
+def inputs_of_study(study: Study) -> dict[str, str]:
+    """Return every file of the study that a report reads, by checksum. What it does not read is not listed."""
+    recordings = [name for rider in study.riders["rider"] for name in recordings_of(study, str(rider))]
+    return checksums_of(study.root, sorted({*files_about_all(study), *recordings, *frozen_plan(study)}))
+
+
+def page_origin(study: Study, plan: PlannedPage, report: Path) -> dict[str, Any]:
+    """Return what a page is made from, as it stands at this moment.
+
+    Returns
+    -------
+    dict
+        ``command`` that makes this page again, ``parameters`` of its notebook, ``seed``, the ``notebook`` itself, the
+        ``inputs`` of the study folder and the riders' ``tables`` of the report by SHA-256, and the ``software``.
+    """
+    own = recordings_of(study, plan.rider) if plan.rider else frozen_plan(study)
+    return {
+        "command": command_for(plan.rider),
+        "parameters": dict(plan.parameters),
+        "seed": study.settings.study.seed,
+        "notebook": {plan.template: sha256_of(notebooks_folder() / plan.template)},
+        "inputs": checksums_of(study.root, sorted({*files_about_all(study), *own})),
+        "tables": {} if plan.rider else _riders_tables(report),
+        "software": software(),
+    }
+
+
+def command_for(rider: str) -> str:
+    """Return the command that makes one rider's pages, or all, with every option that bytes follow from."""
+    return "roundoval report STUDY --out REPORT" + (f" --rider {rider}" if rider else "")
+
+
+def software() -> dict[str, Any]:
+    """Return the program's version, its state in git, the SHA-256 of its source, and the versions of packages."""
+    return {
+        "program": "roundoval",
+        "version": __version__,
+        "git": git_state(),
+        "source": source_digest(),
+        "packages": package_versions(),
+        "paper": printer_version(),
+    }
+
+
+def _riders_tables(report: Path) -> dict[str, str]:
+    """The tables that riders' pages left for the pages about all; those as shown on a page are not read again."""
+    found = sorted((report / "tables" / "riders").glob("*/*.csv"))
+    return {path.relative_to(report).as_posix(): sha256_of(path) for path in found}

@@ -1,0 +1,1 @@
+"""The page of one rider: analysis, mounting, prediction, road, exhibits and words."""

@@ -1,0 +1,1 @@
+"""The page that compares more than two rings."""

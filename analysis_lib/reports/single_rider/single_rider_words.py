@@ -1,0 +1,171 @@
+"""Sentences of the page of one rider: no stronger than so few periods allow."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
+from analysis_lib.reports.trials.scale_exhibits import first_doubts
+from analysis_lib.statistics.equivalence import say_verdict
+from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
+from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
+from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
+from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.protocol_text import unit_after
+
+LOTS = {
+    "pairs": "the ring ridden first was drawn by lot within every two successive periods",
+    "free": "the oval periods were drawn by lot among all periods",
+}
+
+
+def answer(analysis: SingleRiderAnalysis) -> list[str]:
+    """Answer the question for this rider: the mean over intensities, then each intensity."""
+    outcome = analysis.outcomes[0]
+    try:
+        effects = analysis.effects(outcome)
+    except Refusal as refusal:
+        return [
+            *_made_up(analysis),
+            *first_doubts(analysis),
+            f"This study cannot answer its question for {outcome.label} of rider {analysis.rider}: {refusal}",
+        ]
+    called = analysis.study.settings.intensity_label
+    own = ", ".join(
+        f"{called(name)} {effect.test.verdict(outcome.smallest_effect)}"
+        for name, effect in effects.items()
+        if name != OVERALL
+    )
+    single = (
+        f"Each intensity by itself, not adjusted for looking at several: {own or 'none has enough periods'}."
+    )
+    return [
+        *_made_up(analysis),
+        *first_doubts(analysis),
+        *effect_sentences(analysis, outcome),
+        *([single] if len(analysis.levels(outcome)) > 1 else []),
+        "This is an answer about one rider and says nothing about others.",
+    ]
+
+
+def _made_up(analysis: SingleRiderAnalysis) -> list[str]:
+    if not analysis.is_made_up:
+        return []
+    return ["No study was named: a virtual rider stands in for one, and nothing below is a finding."]
+
+
+def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[str]:
+    """Say what the schedule's test gives for the mean over intensities, its floor with it."""
+    effect = analysis.effects(outcome)[OVERALL]
+    test, unit = effect.test, unit_after(outcome)
+    words = [
+        (
+            f"{outcome.label} of rider {analysis.rider}, oval − round, {_over(analysis, outcome)}:"
+            f" {show_number(test.estimate, 2, signed=True)}{unit} ({_bounds(effect, unit)};"
+            f" {show_p(test.p)} by randomisation over the schedule). {_verdict(effect, outcome, unit)}."
+        )
+    ]
+    if test.smallest_p > 0.05:
+        words.append(
+            f"The lot could have given only {test.relabellings} schedules, so no effect, however large, could have had a p"
+            f" below {show_number(test.smallest_p, 3)}: ride more periods."
+        )
+    return words
+
+
+def _verdict(effect: SingleRiderEffect, outcome: Outcome, unit: str) -> str:
+    """The verdict; one of no effect that matters with the interval that decided it."""
+    wide, smallest = effect.test.interval(0.95), outcome.smallest_effect
+    word = effect.test.verdict(smallest)
+    beyond = min(abs(wide.low), abs(wide.high)) >= smallest
+    said = say_verdict(word, f"{show_number(smallest)}{unit}", effect.test.p < 0.05, beyond)
+    return f"{said} ({_show(effect.test.interval(0.90), unit)})" if word == "equivalent" else said
+
+
+def _over(analysis: SingleRiderAnalysis, outcome: Outcome) -> str:
+    """Say which intensities the estimate is a mean of; one without any value is in no period's mean."""
+    known = set(analysis.outcome_table(outcome).dropna(subset=[outcome.label])["intensity"])
+    there = [name for name in analysis.levels(outcome) if name in known]
+    lacking = [name for name in analysis.levels(outcome) if name not in known]
+    if not lacking:
+        return analysis.over_intensities(outcome)
+    called = analysis.study.settings.intensity_label
+    return f"{' and '.join(map(called, there))} alone (no value at {', '.join(map(called, lacking))})"
+
+
+def _bounds(effect: SingleRiderEffect, unit: str) -> str:
+    """The 95 % interval, or the 90 % one where so few schedules cannot give the other."""
+    for level in (0.95, 0.90):
+        bounds = effect.test.interval(level)
+        if isfinite(bounds.low) and isfinite(bounds.high):
+            return _show(bounds, unit)
+    return "no interval: too few schedules"
+
+
+def _show(bounds: Interval, unit: str) -> str:
+    low, high = show_number(bounds.low, 2), show_number(bounds.high, 2)
+    return f"{show_level(bounds.level)} interval {low} to {high}{unit}"
+
+
+def schedule_sentences(analysis: SingleRiderAnalysis) -> list[str]:
+    """Say how the order was drawn, and how many periods there are of each ring."""
+    counts = analysis.periods_ridden["ring"].value_counts()
+    ridden = ", ".join(f"{counts[ring]} {ring}" for ring in ("round", "oval") if ring in counts)
+    return [f"Periods with a trial: {ridden}. study.toml says that {LOTS[analysis.lot]}."]
+
+
+def missing_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[str]:
+    """Name the intensities with too few periods."""
+    lacking = list(map(analysis.study.settings.intensity_label, analysis.without_effect(outcome)))
+    if not lacking:
+        return []
+    return [
+        f"No effect of their own, for fewer than {FEWEST_PERIODS} periods or values that do not vary: {', '.join(lacking)}."
+    ]
+
+
+def doubts(analysis: SingleRiderAnalysis) -> list[str]:
+    """List reasons to doubt the page."""
+    lost = int((analysis.trials["state"] == "not used").sum())
+    return [
+        *_made_up(analysis),
+        _lost_words(lost, len(analysis.trials)),
+        "The rider knows which ring is on: expectation can move any outcome that effort can move.",
+        (
+            "The test takes the ring to add the same in every period. If form rises over the weeks, the lot keeps the test"
+            " honest, but the interval grows."
+        ),
+        (
+            "What one ring leaves behind for the next period (carry-over) cannot be told from the ring's own effect with"
+            " one rider: leave days of rest between periods."
+        ),
+        "The intensities and the other outcomes are not adjusted against each other: read them as a description.",
+        "The order must have been drawn and then ridden as drawn; an order that was chosen allows no such test.",
+    ]
+
+
+def _lost_words(lost: int, listed: int) -> str:
+    if not lost:
+        return "All listed trials gave values, so that is no reason to doubt."
+    return f"Not used: {lost} of {show_count(listed, 'listed trial')}; with them schedules are lost, and the test weakens."
+
+
+def methods(analysis: SingleRiderAnalysis) -> list[str]:
+    """Generate the methods text from what was done."""
+    drawn = analysis.study.settings.design.lot
+    order = LOTS[drawn] if drawn else "how the order was drawn is not declared"
+    return [
+        (
+            f"One rider, {show_count(len(analysis.periods_ridden), 'period')}; intensities:"
+            f" {', '.join(analysis.study.settings.intensity_labels.values())}; {order}."
+            " Torque was averaged over 360 one-degree bins by exact integration over angle in whole turns; power is work"
+            " over the turn divided by its duration. Standard errors of turns allow for successive turns being alike."
+        ),
+        (
+            f"Effect: mean of the oval periods − mean of the round ones; {OVERALL_OF_PERIODS}. p: share of all schedules"
+            " that the lot could have given with an effect as large in either direction (Edgington & Onghena 2007, ch. 11);"
+            " interval: all constant effects that this test does not reject. Beside it a bootstrap of blocks of successive"
+            " periods (Künsch 1989), which is too narrow with so few periods and decides nothing."
+        ),
+    ]

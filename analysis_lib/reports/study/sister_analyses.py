@@ -1,0 +1,221 @@
+"""The same effect by every analysis that could have been chosen, so that a reader sees whether the choice matters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis_lib.refusals import Refusal
+from analysis_lib.reports.exhibits.intensity_labels import NO_LABELS
+from analysis_lib.reports.study.doubtful_rings import effect_on_sure_rings
+from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.statistics.crossover import RingEffect, ring_mixed_model
+from analysis_lib.statistics.equivalence import judge
+from analysis_lib.statistics.estimates import Estimate, show_number
+from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
+from analysis_lib.statistics.ring_model import RingModel
+from analysis_lib.statistics.trial_table import OVERALL
+from analysis_lib.study.protocol import Outcome
+
+PRIMARY = "primary: riders' contrasts"
+RELABELLED = "relabelling"
+MIXED = "mixed model"
+MIXED_BY_INTENSITY = "mixed model, by intensity"
+FIXED = "fixed riders"
+FIRM = "primary, without cautions"
+SURE = "primary, without doubtful rings"
+COLUMNS = [
+    "analysis",
+    "intensity",
+    "estimate",
+    "se",
+    "df",
+    "low",
+    "high",
+    "low90",
+    "high90",
+    "p",
+    "n",
+    "verdict",
+]
+BY_INTENSITY = ("rider", "rider:ring", "rider:period", "rider:intensity", "rider:ring:intensity")
+
+
+@dataclass(frozen=True)
+class SisterAnalyses:
+    """One outcome by several analyses.
+
+    Attributes
+    ----------
+    outcome : Outcome
+    frame : DataFrame
+        One row an analysis and intensity: ``analysis, intensity, estimate, se, df, low, high, low90, high90,
+        p, n, verdict``; se and df are missing for the relabelling test, which has none.
+    refused : dict of analysis to str
+        Analyses that these data cannot carry, and why.
+    notes : dict of analysis to str
+        Variance components, the floor of p, and what else belongs to one analysis.
+    """
+
+    outcome: Outcome
+    frame: pd.DataFrame
+    refused: dict[str, str]
+    notes: dict[str, str]
+
+    def moves(self) -> pd.DataFrame:
+        """The frame with how far each estimate lies from the primary one, ``moved``, and in its errors, ``moved_se``."""
+        primary = self.frame[self.frame["analysis"] == PRIMARY].set_index("intensity")
+        there = primary.reindex(self.frame["intensity"])
+        moved = (self.frame["estimate"] - there["estimate"].to_numpy()).abs()
+        errors = pd.Series(there["se"].to_numpy(), self.frame.index)
+        return self.frame.assign(moved=moved, moved_se=moved / errors.where(errors > 0))
+
+    @property
+    def overall(self) -> pd.DataFrame:
+        """The rows for the mean over intensities, the primary analysis first."""
+        return self.frame[self.frame["intensity"] == OVERALL].reset_index(drop=True)
+
+    def farthest(self) -> pd.Series:
+        """The overall row whose estimate lies farthest from the primary one."""
+        gaps = (self.overall["estimate"] - self.overall["estimate"].iloc[0]).abs()
+        return self.overall.iloc[int(gaps.argmax())]
+
+    def agreement_sentence(self) -> str:
+        """Say whether all analyses give one verdict, and how far apart their estimates are."""
+        overall = self.overall
+        primary, far = overall.iloc[0], self.farthest()
+        apart = abs(far["estimate"] - primary["estimate"])
+        unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
+        spread = (
+            f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
+            f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
+        )
+        words = overall.groupby("verdict", sort=False)["analysis"].agg(", ".join)
+        if len(overall) == 1:
+            return "No other analysis could be made, so agreement cannot be judged."
+        if len(words) == 1:
+            return f"All {len(overall)} analyses say {words.index[0]}; {spread}."
+        split = "; ".join(f"{word}: {names}" for word, names in words.items())
+        return (
+            f"The analyses do not agree on the verdict ({split}), so it hangs on the choice; the primary analysis"
+            f" was declared before the data and stands, with that doubt. {spread[0].upper()}{spread[1:]}."
+        )
+
+    def single_sentences(self, labels: Mapping[str, str] = NO_LABELS) -> list[str]:
+        """Name the single intensities at which the verdict hangs on the analysis, by their labels."""
+        sentences = []
+        singles = self.frame[self.frame["intensity"] != OVERALL]
+        for intensity, here in singles.groupby("intensity", sort=False):
+            words = here.groupby("verdict", sort=False)["analysis"].agg(", ".join)
+            if len(words) > 1:
+                split = "; ".join(f"{word}: {names}" for word, names in words.items())
+                called = labels.get(str(intensity), str(intensity))
+                sentences.append(
+                    f"At {called} the verdict hangs on the analysis ({split}), before any adjustment for having"
+                    " looked at every intensity: nothing firm can be said there."
+                )
+        return sentences
+
+    def fixed_against_mixed_sentence(self) -> str:
+        """Say whether holding riders fixed and drawing them at random agree."""
+        rows = self.overall.set_index("analysis").to_dict("index")
+        if not {MIXED, FIXED} <= set(rows):
+            return ""
+        fixed, mixed = rows[FIXED], rows[MIXED]
+        apart = abs(fixed["estimate"] - mixed["estimate"])
+        same = fixed["verdict"] == mixed["verdict"] and apart < 0.5 * max(fixed["se"], mixed["se"])
+        unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
+        return (
+            f"Fixed riders and the mixed model {'agree' if same else 'do not agree'}:"
+            f" {show_number(fixed['estimate'], 2, signed=True)} and {show_number(mixed['estimate'], 2, signed=True)}{unit},"
+            f" standard errors {show_number(fixed['se'], 2)} and"
+            f" {show_number(mixed['se'], 2)}, verdicts {fixed['verdict']} and {mixed['verdict']}. Agreement here"
+            " means one verdict and estimates within half a standard error."
+        )
+
+
+def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses:
+    """Analyse one outcome in every declared way; an analysis that is refused keeps its reason.
+
+    Raises
+    ------
+    Refusal
+        When the primary analysis itself cannot be made.
+    """
+    table, label, unit = analysis.outcome_table(outcome), outcome.label, outcome.difference_unit
+    notes: dict[str, str] = {}
+    refused: dict[str, str] = {}
+
+    def relabelled() -> pd.DataFrame:
+        tests = {
+            name: relabelling_test(table, label, name, analysis.study.settings.study.seed, unit)
+            for name in frame_order
+        }
+        notes[RELABELLED] = f"{tests[OVERALL].method}."
+        return _relabelled_rows(tests, outcome.smallest_effect)
+
+    def mixed(name: str, **options) -> pd.DataFrame:
+        model = ring_mixed_model(table, label, unit=unit, **options)
+        notes[name] = _describe_model(model, analysis.study.settings.intensity_label)
+        return _rows(name, model.estimates, outcome.smallest_effect)
+
+    def fixed() -> pd.DataFrame:
+        return _rows(FIXED, analysis.fixed_riders(outcome).estimates, outcome.smallest_effect)
+
+    def without(name: str, effect: RingEffect | None) -> pd.DataFrame:
+        if effect is None:
+            return pd.DataFrame(columns=COLUMNS)
+        return _rows(name, effect.estimates, outcome.smallest_effect)
+
+    primary = analysis.effect(outcome)
+    frame_order = list(primary.estimates)
+    ways: dict[str, Callable[[], pd.DataFrame]] = {
+        RELABELLED: relabelled,
+        MIXED: lambda: mixed(MIXED),
+        MIXED_BY_INTENSITY: lambda: mixed(
+            MIXED_BY_INTENSITY, random_terms=BY_INTENSITY, residual_by_intensity=True
+        ),
+        FIXED: fixed,
+        FIRM: lambda: without(FIRM, analysis.effect_without_caution(outcome)),
+        SURE: lambda: without(SURE, effect_on_sure_rings(analysis, outcome)),
+    }
+    frames = [_rows(PRIMARY, primary.estimates, outcome.smallest_effect)]
+    for name, analyse in ways.items():
+        try:
+            frames.append(analyse())
+        except Refusal as refusal:
+            refused[name] = str(refusal)
+    made = [frame for frame in frames if not frame.empty]
+    return SisterAnalyses(outcome, pd.concat(made, ignore_index=True), refused, notes)
+
+
+def _describe_model(model: RingModel, called: Callable[[object], str]) -> str:
+    """Name the variance components; a residual of one intensity by what pages call that."""
+    components = {
+        ": ".join(map(called, term.split(": "))): value for term, value in model.variance_components.items()
+    }
+    parts = ", ".join(f"{term} {value:.3g}" for term, value in components.items())
+    return f"variance components {parts}. {' '.join(model.notes)}".strip()
+
+
+def _rows(name: str, estimates: dict[object, Estimate], smallest_effect: float) -> pd.DataFrame:
+    rows = []
+    for intensity, e in estimates.items():
+        wide, narrow = e.interval(0.95), e.interval(0.90)
+        word = judge(e, smallest_effect).word
+        ends = (wide.low, wide.high, narrow.low, narrow.high)
+        rows.append((name, intensity, e.value, e.se, e.df, *ends, e.p, e.n, word))
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _relabelled_rows(tests: dict[object, RelabellingTest], smallest_effect: float) -> pd.DataFrame:
+    rows = []
+    for intensity, test in tests.items():
+        wide, narrow = test.interval(0.95), test.interval(0.90)
+        word = test.verdict(smallest_effect)
+        ends = (wide.low, wide.high, narrow.low, narrow.high)
+        rows.append((RELABELLED, intensity, test.estimate, np.nan, np.nan, *ends, test.p, test.n, word))
+    return pd.DataFrame(rows, columns=COLUMNS)
