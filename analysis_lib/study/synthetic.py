@@ -27,6 +27,9 @@ from analysis_lib.study.toml_text import write_toml
 from analysis_lib.study.virtual_visits import GAS_TRUTH, Deal, visit_laboratory
 
 TRUTH_FILE, PLAN_FILE = "truth.json", "generator.json"
+DIGITS = 10
+"""Significant digits of numbers in both, as in a report's tables."""
+
 README = """# {name}
 
 A synthetic study: no rider in it is a person. `study.toml` and the tables are those of any study folder.
@@ -247,4 +250,13 @@ def _truth_row(rider: dict[str, Any], intensity: str, part: dict[str, Any]) -> d
 
 
 def _write_json(path: Path, content: Any) -> None:
-    write_text(path, json.dumps(content, indent=1) + "\n")
+    write_text(path, json.dumps(_in_digits(content), indent=1) + "\n")
+
+
+def _in_digits(content: Any) -> Any:
+    """Round all numbers to the written digits: the last of a float's seventeen differ between processors."""
+    if isinstance(content, float):
+        return float(f"{content:.{DIGITS}g}")
+    if isinstance(content, dict):
+        return {name: _in_digits(part) for name, part in content.items()}
+    return [_in_digits(part) for part in content] if isinstance(content, list | tuple) else content
