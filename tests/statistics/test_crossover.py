@@ -147,7 +147,7 @@ def simulate(seed=1, riders=8, sequences=("ABBA", "BAAB"), effects=(1.0, 3.0), s
     return pd.DataFrame(rows, columns=["rider", "sequence", "period", "ring", "intensity", "y"])
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.lists(st.floats(-20, 20), min_size=4, max_size=4), st.floats(-100, 100))
 def test_period_effects_and_constants_cancel(drift, constant):
     table = simulate(riders=7)
@@ -311,7 +311,7 @@ GAP = st.tuples(
 
 @example([("ROOR1", 1, "easy"), ("ORRO1", 1, "hard")])
 @given(st.lists(GAP, min_size=1, max_size=3, unique=True))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_without_noise_an_estimate_is_wrong_by_just_what_it_keeps(missing):
     table = drifting(missing, riders=6)
     effect = ring_effect(table, "y")

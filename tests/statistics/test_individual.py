@@ -83,7 +83,7 @@ def test_shrinking_goes_to_the_group_and_never_past_it():
 
 def test_shrunken_effects_predict_better_than_raw_ones():
     errors = []
-    for seed in range(20):
+    for seed in range(40):
         rng = np.random.default_rng(1000 + seed)
         truth = 1.0 * rng.normal(size=12)
         table = study(seed, response=0.0, error=1.5)

@@ -597,7 +597,7 @@ def test_tiny_studies_are_fitted_or_refused_but_never_crash():
     # 2 to 5 riders with up to half of the cells gone, and more variances than they can bear
     rng = np.random.default_rng(0)
     fitted, words = 0, set()
-    for _ in range(80):
+    for _ in range(150):
         rows = list(itertools.product(range(rng.integers(2, 6)), range(4), range(2)))
         table = pd.DataFrame(rows, columns=["rider", "period", "high"])
         table["ring"] = np.array([[0, 1, 1, 0], [1, 0, 0, 1]])[table.rider % 2, table.period]
@@ -613,7 +613,7 @@ def test_tiny_studies_are_fitted_or_refused_but_never_crash():
             assert test.f >= 0 and 0 <= test.p <= 1 and test.df_within > 0
         except Refusal as refusal:
             words.add(refusal.what.split(" ")[0])
-    assert fitted > 40
+    assert fitted > 80
     assert {"F", "residual", "variance"} <= words
 
 

@@ -92,7 +92,7 @@ def test_weir_sets_with_the_same_error_and_another_spread_of_subjects():
         assert (squares.columns, squares.error) == pytest.approx((30.25, 57.11), abs=0.005)
 
 
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=60)
 @given(st.integers(0, 10**6), st.integers(3, 12), st.integers(2, 5))
 def test_means_of_k_follow_spearman_and_brown(seed, n, k):
     rng = np.random.default_rng(seed)
@@ -109,7 +109,7 @@ def test_means_of_k_follow_spearman_and_brown(seed, n, k):
     assert (wide.low <= narrow.low).all() and (narrow.high <= wide.high).all()
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=30)
 @given(st.integers(0, 10**6))
 def test_agreement_is_a_ratio_of_variance_components(seed):
     # McGraw & Wong 1996: subject variance over the sum of all, by the mixed model with crossed subjects and
