@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusals
 from analysis_lib.reports.exhibits.numbers import format_cell
+from analysis_lib.reports.files.packed_rows import in_batches
 from analysis_lib.reports.rider.rider_analysis import read_rider
 from analysis_lib.reports.trials.other_ring import CAUTION_OF_RING, is_throughout, ring_doubts
 from analysis_lib.reports.trials.power_cautions import power_doubts
@@ -110,21 +111,24 @@ class _Readings:
 
 
 def _read_everything(study: Study) -> _Readings:
-    frames, of_riders = [], []
+    of_riders: list[str] = []
     powers_W: dict[str, float] = {}
     of_power: list[PowerDoubt] = []
-    for rider in study.riders["rider"]:
+
+    def read_one(rider: str) -> pd.DataFrame:
         try:
             trials, results = read_rider(study, rider)
-            powers_W |= powers_of(results)
-            of_power += power_doubts(trials, results)
         except Refusals as several:
-            of_riders += [str(part) for part in several.refusals]
-            trials = study.trials[study.trials["rider"] == rider].assign(state=NOT_USED, reason="")
-        frames.append(trials)
-    if not frames:
+            of_riders.extend(str(part) for part in several.refusals)
+            return study.trials[study.trials["rider"] == rider].assign(state=NOT_USED, reason="")
+        powers_W.update(powers_of(results))
+        of_power.extend(power_doubts(trials, results))
+        return trials
+
+    batches = list(in_batches(read_one(str(rider)) for rider in study.riders["rider"]))
+    if not batches:
         return _Readings(pd.DataFrame(), [], {}, [])
-    read = pd.concat(frames, ignore_index=True)
+    read = pd.concat(batches, ignore_index=True)
     by_rule = read["reason"].str.startswith(BY_RULE)
     of_recorders: dict[str, dict[str, None]] = {}
     for row in read[(read["state"] == NOT_USED) & read["usable"] & ~by_rule].itertuples():
