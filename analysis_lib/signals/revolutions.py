@@ -204,16 +204,20 @@ def _broken_rules(
     before = _samples_before_gaps(recording.time_s, rules.max_gap_s)
     gap_ends = [row_of(recording.crank_rad[samples]) for samples in (before, before + 1)]
     none = np.zeros(rows, dtype=bool)
+    incomplete = _incomplete(row_of(recording.crank_rad[[0, -1]]), rows)
+    idle = still | (turns.two_leg_torque_Nm < rules.min_mean_torque_Nm)
     saturated = row_of(recording.crank_rad[_saturated_in_any_channel(recording)])
     return {
-        turn_rules.INCOMPLETE: _incomplete(row_of(recording.crank_rad[[0, -1]]), rows),
+        turn_rules.INCOMPLETE: incomplete,
         turn_rules.GAP: _rows_between(np.minimum(*gap_ends), np.maximum(*gap_ends), rows),
         turn_rules.BACKWARDS: none
         if growing
         else _going_back(row_of(recording.crank_rad), rules.max_backward_deg / 360, rows),
         turn_rules.SATURATED: _rows_between(saturated, saturated, rows),
-        turn_rules.NO_TORQUE: still | (turns.two_leg_torque_Nm < rules.min_mean_torque_Nm),
-        turn_rules.STUCK: np.any(ranges < rules.min_torque_range_Nm, axis=0),
+        turn_rules.NO_TORQUE: idle,
+        turn_rules.STUCK: _with_those_beside(
+            np.any(ranges < rules.min_torque_range_Nm, axis=0) & ~idle & ~incomplete
+        ),
         turn_rules.CADENCE: (cadence < rules.cadence_min_rpm) | (cadence > rules.cadence_max_rpm),
     }
 
@@ -222,6 +226,14 @@ def _incomplete(ends: FloatArray, rows: int) -> NDArray[np.bool_]:
     """Which rows of turns the recording does not span; `ends` are its two ends in rows."""
     (first, last), row = ends, np.arange(rows)
     return (first > row + TURN_TOLERANCE) | (last < row + 1 - TURN_TOLERANCE)
+
+
+def _with_those_beside(stuck: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Turns in which a channel is stuck, and those beside them: within one it stopped, within the other it went on."""
+    touched = stuck.copy()
+    touched[:-1] |= stuck[1:]
+    touched[1:] |= stuck[:-1]
+    return touched
 
 
 def _samples_before_gaps(time_s: FloatArray, max_gap_s: float) -> NDArray[np.intp]:

@@ -40,7 +40,8 @@ class TurnRules:
         or no torque". 1 N m is 9 W at 90 rpm.
     min_torque_range_Nm : float
         Least range of a channel over the turn, N m. "stuck channel". No leg loads a crank evenly; a channel
-        that holds within 0.05 N m for a turn has stopped measuring. 0 switches the rule off.
+        that holds within 0.05 N m for a turn has stopped measuring; within the turn before it stopped, and within the
+        one after it went on, so these are dropped too. 0 switches the rule off.
     cadence_min_rpm, cadence_max_rpm : float
         Band of the turn's cadence, rpm. "cadence out of band". 30 to 150 rpm holds all steady riding that the
         published crossovers used (60 to 120 rpm) with room at both sides.

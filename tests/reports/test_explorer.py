@@ -142,6 +142,12 @@ def test_the_still_figure_draws_the_same_bytes_and_an_unknown_intensity_is_refus
     explorer = open_explorer(BENCH, **START)
     assert explorer.exhibit().svg() == explorer.exhibit().svg()
     assert explorer.exhibit().data is not None
+    bare = explorer.exhibit()
+    for line in (line for axes in bare.figure.axes for line in axes.lines):
+        line.set_visible(False)
+    assert (
+        len(explorer.exhibit().svg()) - len(bare.svg()) > 8 * 2000
+    )  # a curve of 360 points takes more than 2 kB
     with pytest.raises(Refusal, match="one of easy, hard"):
         open_explorer(BENCH, **(START | {"intensity": "sprint"}))
 

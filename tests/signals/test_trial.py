@@ -233,8 +233,9 @@ class TestWhatIsSaid:
         found = analyse_trial(
             Recording(recording.time_s, recording.crank_rad, {**recording.torque, "left": held})
         )
-        assert found.cautions == ["21 of 59 whole turns were dropped (stuck channel: 21)."]
-        assert (found.quality["kept_turns"], found.quality["dropped_turns"]) == (38, 21)
+        # 21 turns that are flat, and the one in which the channel stopped
+        assert found.cautions == ["22 of 59 whole turns were dropped (stuck channel: 22)."]
+        assert (found.quality["kept_turns"], found.quality["dropped_turns"]) == (37, 22)
 
     def test_nothing_kept_is_refused_with_counts_and_name(self):
         with pytest.raises(

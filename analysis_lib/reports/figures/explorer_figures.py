@@ -84,7 +84,7 @@ class ExplorerFigure:
         axes.legend(loc="upper right")
 
     def _add(self, axes: Axes, ring: str, column: str, **style: Any) -> None:
-        (line,) = axes.plot([], [], animated=True, **style)
+        (line,) = axes.plot([], [], **style)
         self._lines[ring, column] = axes, line
 
     def show(self, curves: pd.DataFrame, errors: pd.DataFrame) -> Figure:
@@ -112,11 +112,19 @@ class ExplorerFigure:
     def png(self) -> bytes:
         """Return the figure as it stands, as PNG."""
         if self._background is None:
-            self._canvas.draw()
-            self._background = self._canvas.copy_from_bbox(self.figure.bbox)
+            self._background = self._without_lines()
         self._canvas.restore_region(self._background)
         for axes, line in self._lines.values():
             axes.draw_artist(line)
         buffer = io.BytesIO()
         Image.fromarray(np.asarray(self._canvas.buffer_rgba())).save(buffer, "png", compress_level=1)
         return buffer.getvalue()
+
+    def _without_lines(self) -> Any:
+        """Draw all but the lines, which alone move with a slider."""
+        for _, line in self._lines.values():
+            line.set_visible(False)
+        self._canvas.draw()
+        for _, line in self._lines.values():
+            line.set_visible(True)
+        return self._canvas.copy_from_bbox(self.figure.bbox)
