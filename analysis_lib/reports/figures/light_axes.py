@@ -74,9 +74,8 @@ class _Ticks:
         return float(length) if self._has("") else 0.0
 
     def _has(self: Any, what: str) -> bool:
-        """Whether ticks, or with "label" their words, are shown; matplotlib 3.9 calls the sides of both axes left."""
-        params = self.get_tick_params()
-        return bool(params.get(what + self.side, params.get(f"{what}left", True)))
+        """Whether ticks, or with "label" their words, are shown."""
+        return bool(self.get_tick_params().get(what + self.side, True))
 
     def _style(self: Any) -> tuple[Transform, dict[str, Any]]:
         """Where words stand, and how."""
