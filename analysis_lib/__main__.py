@@ -28,7 +28,7 @@ def main(words: Sequence[str] | None = None) -> int:
     try:
         return arguments.run(arguments)
     except Refusals as several:
-        from analysis_lib.study.alike import grouped
+        from analysis_lib.study.checks.alike import grouped
 
         count = len(several.refusals)
         print(f"{count} problem{'' if count == 1 else 's'}:", file=sys.stderr)
@@ -52,8 +52,8 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _demo(arguments: argparse.Namespace) -> int:
     from analysis_lib.reports.files.places import demo_folder
-    from analysis_lib.study.synthetic import write_demo
-    from analysis_lib.study.synthetic_demo import UNUSABLE
+    from analysis_lib.study.synthetic.synthetic import write_demo
+    from analysis_lib.study.synthetic.synthetic_demo import UNUSABLE
 
     study = arguments.dir or demo_folder()
     if not (study / "study.toml").is_file():
@@ -64,7 +64,7 @@ def _demo(arguments: argparse.Namespace) -> int:
 
 
 def _new(arguments: argparse.Namespace) -> int:
-    from analysis_lib.study.template import write_template
+    from analysis_lib.study.template.template import write_template
 
     write_template(arguments.dir)
     shown = shlex.quote(str(arguments.dir))

@@ -15,20 +15,16 @@ MAY_USE = {
     "study": {"statistics", "mechanics", "signals"},
     "reports": {"statistics", "mechanics", "signals", "study"},
 }
-ROOMS_OF_REPORTS = (
-    *("files", "execution", "figures", "exhibits", "trials", "rider"),
-    *(
-        "ring_mechanics",
-        "measurement",
-        "study",
-        "several_rings",
-        "single_rider",
-        "plan",
-        "pages",
-        "record",
-        "running",
+ROOMS_WITHIN = {
+    "study": (
+        *("outcomes", "declared", "tables", "template", "corrections"),
+        *("checks", "doubts", "planning", "synthetic"),
     ),
-)
+    "reports": (
+        *("files", "execution", "figures", "exhibits", "trials", "rider", "ring_mechanics", "measurement"),
+        *("study", "several_rings", "single_rider", "plan", "pages", "record", "running"),
+    ),
+}
 """Each may use those before it."""
 
 NOTEBOOKS = sorted((PROJECT / "notebooks").glob("*.ipynb"))
@@ -67,19 +63,21 @@ def test_what_is_slow_to_load_is_left_until_a_page_asks_for_it():
 
 @pytest.mark.parametrize(
     "module",
-    sorted((LIBRARY / "reports").glob("*/*.py")),
-    ids=lambda path: path.relative_to(LIBRARY / "reports").as_posix(),
+    sorted(module for room in ROOMS_WITHIN for module in (LIBRARY / room).glob("*/*.py")),
+    ids=lambda path: path.relative_to(LIBRARY).as_posix(),
 )
-def test_imports_within_reports_run_one_way(module):
-    room = ROOMS_OF_REPORTS.index(module.parent.name)
-    used = {parts[2] for parts in _imported(module) if parts[1] == "reports"}
-    assert used <= set(ROOMS_OF_REPORTS[: room + 1])
+def test_imports_within_a_room_run_one_way(module):
+    outer, inner = module.relative_to(LIBRARY).parts[:2]
+    order = ROOMS_WITHIN[outer]
+    used = {parts[2] for parts in _imported(module) if parts[1] == outer}
+    assert used <= set(order[: order.index(inner) + 1])
 
 
-def test_every_module_of_reports_stands_in_a_room():
-    rooms = {path.parent.name for path in (LIBRARY / "reports").glob("*/*.py")}
-    assert rooms == set(ROOMS_OF_REPORTS)
-    assert [path.name for path in (LIBRARY / "reports").glob("*.py")] == ["__init__.py"]
+@pytest.mark.parametrize("outer", ROOMS_WITHIN)
+def test_every_module_stands_in_a_room_within(outer):
+    rooms = {path.parent.name for path in (LIBRARY / outer).glob("*/*.py")}
+    assert rooms == set(ROOMS_WITHIN[outer])
+    assert [path.name for path in (LIBRARY / outer).glob("*.py")] == ["__init__.py"]
 
 
 @pytest.mark.parametrize("notebook", NOTEBOOKS, ids=lambda path: path.stem)

@@ -35,8 +35,8 @@ from analysis_lib.signals.mat_reader import read_mat_columns
 from analysis_lib.signals.parquet_reader import read_parquet_columns
 from analysis_lib.signals.recording import ColumnSource, RecorderSettings, read_recording
 from analysis_lib.signals.trial import analyse_trial
-from analysis_lib.study.recorder_map import ColumnMap, RecorderMap
-from analysis_lib.study.trial_budget import trial_budgets
+from analysis_lib.study.corrections.trial_budget import trial_budgets
+from analysis_lib.study.declared.recorder_map import ColumnMap, RecorderMap
 
 TRIALS = 60
 TRIAL_S, TRIAL_HZ = 180, 200

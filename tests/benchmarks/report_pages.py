@@ -27,8 +27,8 @@ from analysis_lib.reports.running.page_making import PageMaking
 from analysis_lib.reports.running.runner import make_report
 from analysis_lib.reports.running.ways_of_work import WayOfWork, open_making
 from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 def main(riders: int = 24, jobs: int = 2) -> None:

@@ -37,12 +37,12 @@ from analysis_lib.reports.record.page_origin import page_origin
 from analysis_lib.reports.rider.rider_tables import TABLES, RiderTables, read_rider_table
 from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
 from analysis_lib.reports.trials.rider_trials import labelled_trials
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.synthetic import DEMO_INTENSITIES, small_study
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.synthetic.synthetic import DEMO_INTENSITIES, small_study
 
 MODEL = "R01"
 PROGRAM = ("-m", "analysis_lib")
-OPEN = ("-c", "import sys; from analysis_lib.study.folder import open_study; open_study(sys.argv[1])")
+OPEN = ("-c", "import sys; from analysis_lib.study.checks.folder import open_study; open_study(sys.argv[1])")
 RECORDS = ("study.html", "study.pdf", "data_quality.html", "index.html", "run.json", "ro-crate-metadata.json")
 
 

@@ -7,7 +7,7 @@ import pytest
 from edits import edit_table
 from made_report import MadeReport, made_once
 
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="session")

@@ -7,8 +7,8 @@ import pandas as pd
 
 from analysis_lib.reports.rider.rider_tables import RiderTables
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 ORDERS = {"ROOR": ("round", "oval", "oval", "round"), "ORRO": ("oval", "round", "round", "oval")}
 EFFECT_W = {"easy": 1.0, "steady": 3.0, "hard": 5.0}

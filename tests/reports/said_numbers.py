@@ -11,7 +11,7 @@ from pathlib import Path
 from analysis_lib.reports.exhibits import notebook_page
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit
 from analysis_lib.reports.exhibits.number_links import link_numbers, numbers_of
-from analysis_lib.study.settings import FILE, read_settings
+from analysis_lib.study.declared.settings import FILE, read_settings
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 SAID = re.compile(r'<p class="said">(.*?)</p>', re.DOTALL)

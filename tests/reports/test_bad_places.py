@@ -13,7 +13,7 @@ import pytest
 from analysis_lib.__main__ import main
 from analysis_lib.reports.files import whole_file
 from analysis_lib.reports.files.run_record import checksums
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 LIMITED = """
 import resource, sys
@@ -28,7 +28,7 @@ AS_NOBODY = """
 import os, sys
 import analysis_lib.reports.running.runner
 from analysis_lib.__main__ import main
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.folder import open_study
 open_study(sys.argv[2])
 if os.geteuid() == 0:
     os.setgroups([])

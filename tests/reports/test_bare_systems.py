@@ -75,7 +75,7 @@ def comma_places(tmp_path):
 READING = """
 import hashlib, io, locale, sys
 from analysis_lib.signals.trial_file import write_trial
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.folder import open_study
 asked = sys.argv[2] and locale.setlocale(locale.LC_ALL, sys.argv[2])
 study = open_study(sys.argv[1])
 print(locale.format_string("%.1f", 0.5), len(study.problems))

@@ -9,9 +9,9 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.budget_exhibits import budget_sentences, budget_table, drawn_table
 from analysis_lib.reports.rider.budgets import BUDGET_COLUMNS, measuring_floor, usual_drift_Nm
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 
 def _budgets(rows):

@@ -11,8 +11,8 @@ import pytest
 from analysis_lib.reports.measurement.calibration_exhibits import calibration_tables
 from analysis_lib.signals.calibration import calibrate_statically, hung_mass_torque
 from analysis_lib.signals.crank_checks import angle_zero_from_slow_turn
-from analysis_lib.study.calibrations import RecorderCalibration
-from analysis_lib.study.trial_correction import RecorderKnowledge
+from analysis_lib.study.corrections.calibrations import RecorderCalibration
+from analysis_lib.study.corrections.trial_correction import RecorderKnowledge
 
 LOADS_KG = np.array([0, 5, 10, 15, 20, 15, 10, 5, 0], dtype=float)
 

@@ -13,9 +13,9 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_tables import faults_of_recordings
 from analysis_lib.reports.running.check import check_study
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 LBF_IN_IN_NM = 0.112984829  # 1 lbf·in in N·m, NIST SP 811, appendix B.8
 TOLD = {

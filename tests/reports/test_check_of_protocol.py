@@ -9,11 +9,11 @@ import pytest
 from edits import edit_table
 
 from analysis_lib.reports.running.check import check_study
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.protocol_deviations import deviation_sentences
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.synthetic_demo import PROTOCOL
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.planning.protocol_deviations import deviation_sentences
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic_demo import PROTOCOL
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 
 @pytest.fixture(scope="module")

@@ -22,7 +22,7 @@ from analysis_lib.reports.running.cluster_worker import compare_facts, facts_her
 from analysis_lib.reports.running.one_run import STAGES
 from analysis_lib.reports.running.runner import make_report
 from analysis_lib.reports.running.ways_of_work import WayOfWork
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="module")

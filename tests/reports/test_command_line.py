@@ -11,7 +11,7 @@ import pytest
 from analysis_lib.__main__ import main
 from analysis_lib.reports.running.page_making import PageState
 from analysis_lib.reports.running.runner import Report
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ from analysis_lib.reports.rider import rider_words
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_exhibits import rider_contrasts
 from analysis_lib.statistics.crossover import ring_effect
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 DECLARED = """
 [[outcomes]]

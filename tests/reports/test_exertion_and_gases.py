@@ -19,8 +19,8 @@ from analysis_lib.reports.study.gas_exhibits import (
     gas_tables,
     repeatability_table,
 )
-from analysis_lib.study.derived_outcomes import derive, why_refused
-from analysis_lib.study.protocol import Metabolism, Outcome
+from analysis_lib.study.declared.protocol import Metabolism, Outcome
+from analysis_lib.study.tables.derived_outcomes import derive, why_refused
 
 
 @pytest.fixture(scope="module")

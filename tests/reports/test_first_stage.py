@@ -23,8 +23,8 @@ from analysis_lib.reports.running.cluster_worker import (
 from analysis_lib.reports.running.one_run import STAGES, alone_in
 from analysis_lib.reports.running.page_making import PageMaking
 from analysis_lib.reports.study.page_list import planned_pages
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.synthetic import small_rings_study, small_study
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.synthetic.synthetic import small_rings_study, small_study
 
 TRIAL, BROKEN = "R01-P1-easy", "R01-P1-steady"
 

@@ -20,7 +20,7 @@ from analysis_lib.reports.figures.style import in_house_style, new_figure
 from analysis_lib.reports.pages.pages import IndexEntry, failure_body, index_body, studies_body, write_page
 from analysis_lib.reports.running.runner import make_report
 from analysis_lib.reports.study.effect_exhibits import effect_exhibit
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 HOSTILE = (
     "<script>alert(1)</script>",

@@ -18,9 +18,9 @@ from analysis_lib.reports.exhibits.notebook_page import NotebookPage, open_page
 from analysis_lib.reports.figures.style import in_house_style, legend_above, name_panel, new_figure
 from analysis_lib.reports.files.places import notebooks_folder
 from analysis_lib.reports.study.study_gathering import analyse_study
-from analysis_lib.study.study_heading import SIMULATED
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.declared.study_heading import SIMULATED
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 LABELS = {"easy": "Easy (RPE 11)", "hard": "Hard (RPE 16)"}
 

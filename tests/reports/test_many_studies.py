@@ -15,7 +15,7 @@ from analysis_lib.reports.running import many_studies
 from analysis_lib.reports.running.many_studies import MARK, Reports, StudyState, report_studies
 from analysis_lib.reports.running.page_making import PageState
 from analysis_lib.reports.running.runner import Report
-from analysis_lib.study.study_heading import SIMULATED
+from analysis_lib.study.declared.study_heading import SIMULATED
 
 
 def test_a_bad_study_does_not_stop_the_others_and_the_first_page_says_why(one_trial_report, tmp_path, capsys):

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from analysis_lib.reports.running.runner import make_report
-from analysis_lib.study.measured_rider import write_measured_rider
+from analysis_lib.study.synthetic.measured_rider import write_measured_rider
 
 TABLE = Path(__file__).resolve().parents[3] / "shared" / "data" / "pedal_force_by_degree.csv"
 CADENCE_RPM, CRANK_M = 31.348, 0.170

@@ -12,8 +12,8 @@ from analysis_lib.reports.rider.meter_correction_exhibits import (
     correction_words,
 )
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="module")

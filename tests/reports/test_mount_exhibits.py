@@ -28,8 +28,8 @@ from analysis_lib.reports.rider.road_shift import shift_to_road
 from analysis_lib.reports.rider.speed_fit import compare_trial_speeds
 from analysis_lib.reports.trials.other_ring import OTHER_RING, doubt_rings
 from analysis_lib.reports.trials.speed_verdict import speed_verdict
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 TURN = np.arange(360) * 2 * np.pi / 360
 SPEED = 9.0 * (1 + 0.06 * np.cos(2 * TURN))

@@ -21,10 +21,10 @@ from analysis_lib.reports.study.sensitivity_exhibits import ways_table
 from analysis_lib.reports.study.sister_analyses import FIRM, SURE, sister_analyses
 from analysis_lib.reports.study.study_gathering import gather_study
 from analysis_lib.reports.trials.other_ring import CAUTION_OF_RING, of_another_ring
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.settings import read_settings
-from analysis_lib.study.synthetic import small_rings_study, small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.settings import read_settings
+from analysis_lib.study.synthetic.synthetic import small_rings_study, small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 ONE = DEMO_INTENSITIES[2:]
 

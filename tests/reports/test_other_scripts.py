@@ -7,8 +7,8 @@ import pytest
 
 from analysis_lib.reports.exhibits import notebook_page, other_scripts
 from analysis_lib.reports.figures.style import FONT, RC, in_house_style, new_figure
-from analysis_lib.study.settings import FILE, read_settings
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.declared.settings import FILE, read_settings
+from analysis_lib.study.synthetic.synthetic import small_study
 
 HIRAGANA = "\u3089\u304f"
 

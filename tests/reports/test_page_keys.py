@@ -21,8 +21,8 @@ from analysis_lib.reports.files.whole_file import UNFINISHED
 from analysis_lib.reports.record.page_origin import frozen_plan, inputs_of_study
 from analysis_lib.reports.running.one_run import alone_in
 from analysis_lib.reports.running.runner import make_report
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture

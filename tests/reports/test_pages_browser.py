@@ -10,7 +10,7 @@ from paper import paper_pages
 from said_numbers import names_with_numbers, sentences_without_rows
 
 from analysis_lib.reports.running.many_studies import report_studies
-from analysis_lib.study.synthetic import small_rider_study, small_rings_study
+from analysis_lib.study.synthetic.synthetic import small_rider_study, small_rings_study
 
 ANSWERS = {
     "damaged/riders/R01.html": "What can be said about this rider?",

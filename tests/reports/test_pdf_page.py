@@ -17,7 +17,7 @@ from analysis_lib.reports.pages.pages import write_page
 from analysis_lib.reports.record import printed_first_page
 from analysis_lib.reports.record.page_origin import software
 from analysis_lib.reports.running import runner
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(autouse=True)

@@ -8,9 +8,9 @@ from analysis_lib.__main__ import main
 from analysis_lib.reports.plan import plan_exhibits, plan_words
 from analysis_lib.reports.plan.plan_command import nothing_written
 from analysis_lib.reports.plan.planned_study import open_planned_study
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.frozen_protocol import draft_protocol
-from analysis_lib.study.template import write_template
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.planning.frozen_protocol import draft_protocol
+from analysis_lib.study.template.template import write_template
 
 NEEDED = """
 [plan]

@@ -14,8 +14,8 @@ from analysis_lib.reports.study import exclusion_exhibits, study_words
 from analysis_lib.reports.study.study_gathering import gather_study
 from analysis_lib.reports.trials.power_cautions import few_turns
 from analysis_lib.reports.trials.power_exhibits import power_doubts, power_tables
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,9 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.rider_tables import RiderTables
 from analysis_lib.reports.study import exclusion_exhibits, quality_exhibits, recorder_exhibits, study_exhibits
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.recorder_map import ColumnMap, MessageMap
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.recorder_map import ColumnMap, MessageMap
+from analysis_lib.study.synthetic.synthetic import small_study
 
 NOTHING = pd.DataFrame()
 NO_QUANTITIES = pd.DataFrame(columns=["trial", "quantity", "value"])

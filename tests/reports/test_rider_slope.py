@@ -7,8 +7,8 @@ import pytest
 
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_slope import choose_slope
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 CADENCES = [70.0, 80.0, 90.0, 100.0]
 

@@ -11,8 +11,8 @@ from edits import edit_table
 from analysis_lib.reports.exhibits.glossary import MEANINGS, OF_A_RIDER, OF_A_STUDY, explain
 from analysis_lib.reports.rider import rider_words
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.mark.parametrize(

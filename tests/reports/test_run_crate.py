@@ -16,8 +16,8 @@ from analysis_lib.reports.files.page_records import PageKeys
 from analysis_lib.reports.record.page_origin import inputs_of_study, page_origin
 from analysis_lib.reports.record.run_crate import FILE, describe_run, write_run_crate
 from analysis_lib.reports.study.page_list import planned_pages
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 rocrate = pytest.importorskip("rocrate.rocrate")
 

@@ -16,8 +16,8 @@ from said_numbers import links_of, names_with_numbers, sentences_without_rows
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.run_record import checksums
 from analysis_lib.reports.running.runner import make_report
-from analysis_lib.study.study_heading import SIMULATED
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.declared.study_heading import SIMULATED
+from analysis_lib.study.synthetic.synthetic import small_study
 
 VOID = {"meta", "img", "br", "hr", "input", "link"}
 

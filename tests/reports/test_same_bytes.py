@@ -8,7 +8,7 @@ import pytest
 
 from analysis_lib.reports.files.pdf_page import why_no_pdf
 from analysis_lib.reports.files.run_record import checksums
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 SETTINGS = (
     {"TZ": "UTC", "PYTHONHASHSEED": "0", "LC_ALL": "C", "COLUMNS": "40"},

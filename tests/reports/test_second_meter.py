@@ -12,7 +12,7 @@ from fabricated import fabricate
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.measurement import second_meter
 from analysis_lib.reports.measurement.repeated_trials import RepeatedTrials, gather_repeats
-from analysis_lib.study.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic import small_study
 
 MORE_W, MORE_ON_OVAL_W = 3.0, 4.0
 

@@ -20,9 +20,9 @@ from analysis_lib.reports.single_rider.single_rider_results import write_results
 from analysis_lib.reports.study import study_exhibits
 from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_rider_study, small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_rider_study, small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 ONE = DEMO_INTENSITIES[:1]
 

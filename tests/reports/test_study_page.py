@@ -15,9 +15,9 @@ from analysis_lib.reports.study import curve_exhibits, study_exhibits, study_wor
 from analysis_lib.reports.study.study_gathering import analyse_study
 from analysis_lib.reports.study.study_results import write_results
 from analysis_lib.statistics.curves import paired_curves
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 
 @pytest.fixture(scope="module")

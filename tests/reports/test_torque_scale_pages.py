@@ -14,10 +14,10 @@ from analysis_lib.reports.running.check import check_study
 from analysis_lib.reports.study import exclusion_exhibits, study_words
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials import scale_exhibits
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.synthetic_demo import LANTERN_HILL
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.synthetic.synthetic_demo import LANTERN_HILL
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 LBF_IN_NM, LBF_FT_NM = 0.112984829, 1.3558179  # NIST SP 811, appendix B.8
 DOUBT = "The torque scale of recorder two_leg_crank is in doubt: gross efficiency is "

@@ -25,9 +25,9 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
 from analysis_lib.reports.trials.turned_trials import TURNED_BY, as_axis, fit_turn_deg
 from analysis_lib.reports.trials.turned_words import turned_riders
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_rings_study, small_study
-from analysis_lib.study.synthetic_plan import DEMO_INTENSITIES
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_rings_study, small_study
+from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 ONE = DEMO_INTENSITIES[2:]
 RIDDEN_DEG, TOLD_DEG = 70.0, 160.0

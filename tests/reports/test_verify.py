@@ -18,7 +18,7 @@ from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.table_comparison import table_differences
 from analysis_lib.reports.running import verify
 from analysis_lib.reports.running.verify import compare_files, tolerances_in_words, verify_report
-from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.checks.folder import Study, open_study
 
 
 @pytest.fixture

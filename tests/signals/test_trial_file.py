@@ -15,7 +15,7 @@ from analysis_lib.reports.files.places import demo_folder
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial
 from analysis_lib.signals.trial_file import read_trial, write_trial
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.folder import open_study
 
 
 def written(result) -> bytes:

@@ -1,6 +1,6 @@
 """Messages alike, told once: what is grouped, what is not, and what is left to read."""
 
-from analysis_lib.study.alike import grouped
+from analysis_lib.study.checks.alike import grouped
 
 
 def said(trial, got="'7'", column="mount_deg", row=3):

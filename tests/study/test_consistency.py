@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.exchanged_rings import is_against_sequences
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.exchanged_rings import is_against_sequences
+from analysis_lib.study.checks.folder import open_study
 
 
 def problems_of(tiny):

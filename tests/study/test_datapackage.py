@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.datapackage import write_package
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.template import write_template
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.tables.datapackage import write_package
+from analysis_lib.study.template.template import write_template
 
 
 def descriptor_of(root):

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.folder import open_study
 
 SPEED_RAD_S = math.radians(7.31 * 50)  # 7.31 degrees in each fiftieth of a second: 60.917 rpm
 

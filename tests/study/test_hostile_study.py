@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.folder import open_study
 
 TIME_S = np.arange(0, 20, 0.01)
 TURNS = 1.25 * TIME_S + 0.1

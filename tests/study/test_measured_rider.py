@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.measured_rider import write_measured_rider
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.measured_rider import write_measured_rider
 
 TABLE = Path(__file__).resolve().parents[3] / "shared" / "data" / "pedal_force_by_degree.csv"
 PUBLISHED = json.loads(

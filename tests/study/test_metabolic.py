@@ -13,20 +13,20 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.contents import read_contents
-from analysis_lib.study.datapackage import describe_package
-from analysis_lib.study.delta_efficiency import delta_efficiency
-from analysis_lib.study.derived_outcomes import NOT_CHECKED, derive, derive_delta
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.metabolic_power import (
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.protocol import Metabolism
+from analysis_lib.study.declared.settings import read_settings
+from analysis_lib.study.outcomes.delta_efficiency import delta_efficiency
+from analysis_lib.study.outcomes.metabolic_power import (
     BROCKWAY,
     PERONNET_MASSICOTTE,
     check_steady,
     gross_efficiency_pct,
     metabolic_power,
 )
-from analysis_lib.study.protocol import Metabolism
-from analysis_lib.study.settings import read_settings
+from analysis_lib.study.tables.contents import read_contents
+from analysis_lib.study.tables.datapackage import describe_package
+from analysis_lib.study.tables.derived_outcomes import NOT_CHECKED, derive, derive_delta
 
 KJ_PER_KCAL = 4.184
 LITRES_PER_MOLE = 22.414

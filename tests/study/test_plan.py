@@ -12,14 +12,14 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.allocation_list import name_riders
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.frozen_protocol import freeze_protocol
-from analysis_lib.study.plan import plan_study
-from analysis_lib.study.plan_power import ADJUSTED, EQUIVALENCE, PAIRED, power_table, sizes_by_spread
-from analysis_lib.study.protocol_deviations import compare_with_protocol, what_was_compared
-from analysis_lib.study.published_repeatability import published_repeatability
-from analysis_lib.study.settings import read_settings
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.settings import read_settings
+from analysis_lib.study.outcomes.published_repeatability import published_repeatability
+from analysis_lib.study.planning.allocation_list import name_riders
+from analysis_lib.study.planning.frozen_protocol import freeze_protocol
+from analysis_lib.study.planning.plan import plan_study
+from analysis_lib.study.planning.plan_power import ADJUSTED, EQUIVALENCE, PAIRED, power_table, sizes_by_spread
+from analysis_lib.study.planning.protocol_deviations import compare_with_protocol, what_was_compared
 
 PLAN = """
 [plan]

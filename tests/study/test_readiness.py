@@ -4,9 +4,9 @@ import shutil
 
 import pytest
 
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.template import write_template
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import small_study
+from analysis_lib.study.template.template import write_template
 
 
 @pytest.fixture

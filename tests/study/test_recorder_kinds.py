@@ -14,8 +14,8 @@ from scipy.io import savemat
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.ring import Ring
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.angle_error import largest_angle_error_deg
-from analysis_lib.study.folder import open_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.angle_error import largest_angle_error_deg
 
 COLUMNS = """columns.time_s = { column = "t", unit = "s" }
 columns.crank_deg = { column = "angle", unit = "deg" }

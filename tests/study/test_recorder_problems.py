@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.contents import read_contents
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.zero_values import check_zero_values
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.checks.zero_values import check_zero_values
+from analysis_lib.study.tables.contents import read_contents
 
 DEMO = Path(__file__).resolve().parents[2] / "data_synthetic" / "lantern_hill"
 

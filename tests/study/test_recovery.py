@@ -14,9 +14,9 @@ import pytest
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.crossover import ring_effect
-from analysis_lib.study.derived_outcomes import derive, derive_delta
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import read_truth
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.synthetic.synthetic import read_truth
+from analysis_lib.study.tables.derived_outcomes import derive, derive_delta
 
 DEMO = Path(__file__).resolve().parents[2] / "data_synthetic" / "lantern_hill"
 QUANTITIES = ["power_W", "torque_phase_deg", "cadence_rpm"]
@@ -188,7 +188,7 @@ def test_delta_efficiency_is_given_back(study, gases, measured, truth):
 @pytest.mark.long
 def test_many_studies_cover_the_effect_as_often_as_they_say(tmp_path):
     """200 small studies of 8 riders, true power: 95 % intervals hold the riders' mean effect in 90 to 99 %."""
-    from analysis_lib.study.synthetic import small_study
+    from analysis_lib.study.synthetic.synthetic import small_study
 
     covered = []
     for seed in range(200):

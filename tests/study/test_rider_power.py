@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.study.power_doubts import doubt_powers
-from analysis_lib.study.rider_power import FAR_OFF, compare_powers
+from analysis_lib.study.doubts.power_doubts import doubt_powers
+from analysis_lib.study.doubts.rider_power import FAR_OFF, compare_powers
 
 HONEST = {"easy": 150.0, "steady": 200.0, "hard": 260.0}  # W
 FORM = {1: 1.0, 2: 1.03, 3: 0.97, 4: 1.01}

@@ -12,12 +12,18 @@ from test_plan import empty_trials, with_plan
 from test_settings import ride_two_mounts
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.frozen_protocol import freeze_protocol
-from analysis_lib.study.plan import RingsPlan, plan_study
-from analysis_lib.study.plan_power import ALL_RINGS, EQUIVALENCE, power_curve, power_table, sizes_by_spread
-from analysis_lib.study.protocol_deviations import compare_with_protocol
-from analysis_lib.study.protocol_text import write_protocol
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.planning.frozen_protocol import freeze_protocol
+from analysis_lib.study.planning.plan import RingsPlan, plan_study
+from analysis_lib.study.planning.plan_power import (
+    ALL_RINGS,
+    EQUIVALENCE,
+    power_curve,
+    power_table,
+    sizes_by_spread,
+)
+from analysis_lib.study.planning.protocol_deviations import compare_with_protocol
+from analysis_lib.study.planning.protocol_text import write_protocol
 
 EIGHTEEN = {"riders = 12": "riders = 18"}
 

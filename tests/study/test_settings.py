@@ -10,9 +10,9 @@ import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.signals.revolutions import TurnRules
-from analysis_lib.study.protocol import Rules
-from analysis_lib.study.settings import StudySettings, read_settings
-from analysis_lib.study.toml_text import write_toml
+from analysis_lib.study.declared.protocol import Rules
+from analysis_lib.study.declared.settings import StudySettings, read_settings
+from analysis_lib.study.declared.toml_text import write_toml
 
 
 def faults_of(tiny) -> list[str]:

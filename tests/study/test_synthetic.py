@@ -11,12 +11,12 @@ import pytest
 from pyarrow import parquet
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.frozen_protocol import describe_promises
-from analysis_lib.study.protocol_deviations import compare_with_protocol
-from analysis_lib.study.synthetic import read_truth, small_study, write_demo
-from analysis_lib.study.synthetic_demo import GASES
-from analysis_lib.study.synthetic_plan import FaultyTrial, LeftOut, NotRidden
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.planning.frozen_protocol import describe_promises
+from analysis_lib.study.planning.protocol_deviations import compare_with_protocol
+from analysis_lib.study.synthetic.synthetic import read_truth, small_study, write_demo
+from analysis_lib.study.synthetic.synthetic_demo import GASES
+from analysis_lib.study.synthetic.synthetic_plan import FaultyTrial, LeftOut, NotRidden
 
 DEMO = Path(__file__).resolve().parents[2] / "data_synthetic" / "lantern_hill"
 

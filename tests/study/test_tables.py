@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusals
-from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
-from analysis_lib.study.tables import read_table
+from analysis_lib.study.tables.rows import RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.tables.tables import read_table
 
 
 def trials_of(tiny):

@@ -3,8 +3,8 @@
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.target_power import check_target
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.target_power import check_target
 
 
 @pytest.mark.parametrize("power", [140.0, 200.0, 290.0])

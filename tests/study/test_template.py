@@ -7,11 +7,11 @@ import math
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.rows import RIDERS, TRIALS, ZERO_CHECKS
-from analysis_lib.study.settings import read_settings
-from analysis_lib.study.template import write_template
-from analysis_lib.study.template_numbers import marked_numbers, numbers_still_the_template_s
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.settings import read_settings
+from analysis_lib.study.tables.rows import RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.template.template import write_template
+from analysis_lib.study.template.template_numbers import marked_numbers, numbers_still_the_template_s
 
 
 def fill_in(root) -> None:

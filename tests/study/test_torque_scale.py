@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis_lib.study import torque_scale
-from analysis_lib.study.protocol import Metabolism, Outcome
-from analysis_lib.study.settings import StudySettings, read_settings
-from analysis_lib.study.torque_scale import (
+from analysis_lib.study.declared.protocol import Metabolism, Outcome
+from analysis_lib.study.declared.settings import StudySettings, read_settings
+from analysis_lib.study.doubts import torque_scale
+from analysis_lib.study.doubts.torque_scale import (
     ASKED,
     GASES,
     cautions_of,

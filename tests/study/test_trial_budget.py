@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.trial_budget import DECLARED, trial_budgets, undeclared
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.trial_budget import DECLARED, trial_budgets, undeclared
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.trial_budget import trial_budgets
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.trial_budget import trial_budgets
 
 SPEED_RAD_S = math.radians(7.31 * 50)  # of the tiny study's recordings
 GRAVITY = 9.80665  # standard gravity, 3rd CGPM 1901

@@ -2,8 +2,8 @@
 
 import pytest
 
-from analysis_lib.study.protocol import Rules
-from analysis_lib.study.trial_rules import broken_rule
+from analysis_lib.study.declared.protocol import Rules
+from analysis_lib.study.declared.trial_rules import broken_rule
 
 QUALITY = {
     "kept_turns": 60,

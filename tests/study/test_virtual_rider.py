@@ -7,8 +7,8 @@ import pytest
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.ring import Ring
-from analysis_lib.study.virtual_ride import TurnVariation, ride_trial
-from analysis_lib.study.virtual_rider import (
+from analysis_lib.study.synthetic.virtual_ride import TurnVariation, ride_trial
+from analysis_lib.study.synthetic.virtual_rider import (
     QUASI_STATIC_AMPLITUDES,
     QUASI_STATIC_PEAKS_DEG,
     LegProfile,

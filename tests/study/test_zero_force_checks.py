@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.trial_budget import trial_budgets
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.trial_budget import trial_budgets
 
 FORCES = """columns.force_fore_aft_left_N = { column = "al", unit = "N" }
 columns.force_vertical_left_N = { column = "vl", unit = "N" }

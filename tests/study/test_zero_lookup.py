@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.synthetic import small_study
-from analysis_lib.study.zero_lookup import NONE, checks_around, places_around
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.zero_lookup import NONE, checks_around, places_around
+from analysis_lib.study.synthetic.synthetic import small_study
 
 
 @pytest.fixture(scope="module")

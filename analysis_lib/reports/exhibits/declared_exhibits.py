@@ -6,9 +6,9 @@ import pandas as pd
 
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.exhibits.number_links import DECLARED, SMALLEST_EFFECT
-from analysis_lib.study.protocol import Rules
-from analysis_lib.study.protocol_text import LEVEL, unit_after
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.protocol import Rules
+from analysis_lib.study.declared.settings import StudySettings
+from analysis_lib.study.planning.protocol_text import LEVEL, unit_after
 
 BINS = 360
 

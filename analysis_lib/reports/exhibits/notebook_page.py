@@ -16,7 +16,7 @@ from analysis_lib.reports.exhibits.exhibit import NO_FORMULAS, FigureExhibit, Ta
 from analysis_lib.reports.exhibits.intensity_labels import label_figure, label_table
 from analysis_lib.reports.exhibits.other_scripts import letter_figures
 from analysis_lib.reports.files.places import study_folder
-from analysis_lib.study.settings import FILE, StudySettings, read_settings
+from analysis_lib.study.declared.settings import FILE, StudySettings, read_settings
 
 Tone = Literal["answer", "plain", "caution"]
 

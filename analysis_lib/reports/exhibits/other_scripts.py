@@ -15,7 +15,7 @@ from typing import Any
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.lettering import ONE_BY_ONE
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.settings import StudySettings
 
 STYLE = "analysis_lib.reports.figures.style"
 SHOWN = 5

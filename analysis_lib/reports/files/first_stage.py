@@ -20,8 +20,8 @@ from analysis_lib.reports.files.run_record import package_versions, sha256_of
 from analysis_lib.reports.files.whole_file import written_whole
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.signals.trial_file import read_trial, write_trial
-from analysis_lib.study.folder import Study
-from analysis_lib.study.settings import FILE as SETTINGS
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.settings import FILE as SETTINGS
 
 VARIABLE = "ROUNDOVAL_FIRST_STAGE"
 """Tells a kernel where the stage of its page is, seen from the folder in which it starts."""

@@ -19,9 +19,9 @@ import pandas as pd
 from analysis_lib.reports.files.pdf_page import printer_version
 from analysis_lib.reports.files.places import PACKAGE, notebooks_folder
 from analysis_lib.reports.files.run_record import checksum_if_there, package_versions, sha256_of
-from analysis_lib.study.folder import Study
-from analysis_lib.study.package_check import described_checksum
-from analysis_lib.study.zero_lookup import NONE, places_around, zero_columns
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.corrections.zero_lookup import NONE, places_around, zero_columns
+from analysis_lib.study.tables.package_check import described_checksum
 
 
 @cache

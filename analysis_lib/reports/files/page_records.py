@@ -11,7 +11,7 @@ from pathlib import Path
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.run_record import checksum_if_there, sha256_of
 from analysis_lib.reports.files.whole_file import write_text_whole
-from analysis_lib.study.schema import is_inside
+from analysis_lib.study.declared.schema import is_inside
 
 FOLDER = "keys"
 FORMAT = 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 ENDS = {"low": "low", "high": "high"}
 

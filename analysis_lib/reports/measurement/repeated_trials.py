@@ -15,7 +15,7 @@ from analysis_lib.reports.rider.rider_analysis import RiderAnalysis, analyse_rid
 from analysis_lib.statistics.circular import axial_mean, circular_mean
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
-from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.checks.folder import Study, open_study
 
 AXES = ("torque_phase_deg",)
 """Angles that are the same after half a turn."""

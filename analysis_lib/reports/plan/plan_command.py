@@ -5,12 +5,17 @@ from __future__ import annotations
 import shlex
 from pathlib import Path
 
-from analysis_lib.study.frozen_protocol import PROTOCOL, FrozenProtocol, ProtocolDraft, draft_protocol
-from analysis_lib.study.plan import StudyPlan
-from analysis_lib.study.plan_power import EQUIVALENCE, power_table
-from analysis_lib.study.protocol import PLAN_FOLDER
-from analysis_lib.study.protocol_text import describe_cautions, describe_size
-from analysis_lib.study.template_numbers import numbers_still_the_template_s
+from analysis_lib.study.declared.protocol import PLAN_FOLDER
+from analysis_lib.study.planning.frozen_protocol import (
+    PROTOCOL,
+    FrozenProtocol,
+    ProtocolDraft,
+    draft_protocol,
+)
+from analysis_lib.study.planning.plan import StudyPlan
+from analysis_lib.study.planning.plan_power import EQUIVALENCE, power_table
+from analysis_lib.study.planning.protocol_text import describe_cautions, describe_size
+from analysis_lib.study.template.template_numbers import numbers_still_the_template_s
 
 
 def plan_folder(folder: Path, dry_run: bool = False) -> None:

@@ -7,10 +7,10 @@ import pandas as pd
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.plan_figures import power_and_size
 from analysis_lib.statistics.simulated_rings import SimulatedRings
-from analysis_lib.study import plan_power
-from analysis_lib.study.plan import STUDIES, RingsPlan, StudyPlan
-from analysis_lib.study.protocol_deviations import Deviation
-from analysis_lib.study.protocol_text import unit_after
+from analysis_lib.study.planning import plan_power
+from analysis_lib.study.planning.plan import STUDIES, RingsPlan, StudyPlan
+from analysis_lib.study.planning.protocol_deviations import Deviation
+from analysis_lib.study.planning.protocol_text import unit_after
 
 
 def power_table(plan: StudyPlan) -> TableExhibit:

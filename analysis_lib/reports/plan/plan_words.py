@@ -5,9 +5,9 @@ from __future__ import annotations
 from analysis_lib.reports.plan.planned_study import TRIED_WASHOUT_HOURS, PlannedStudy
 from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.statistics.simulated_rings import SimulatedRings
-from analysis_lib.study.missing_plan import needed_keys, suggest_spread
-from analysis_lib.study.plan import STUDIES, RingsPlan, StudyPlan
-from analysis_lib.study.protocol_text import describe_cautions, unit_after
+from analysis_lib.study.planning.missing_plan import needed_keys, suggest_spread
+from analysis_lib.study.planning.plan import STUDIES, RingsPlan, StudyPlan
+from analysis_lib.study.planning.protocol_text import describe_cautions, unit_after
 
 
 def origin(planned: PlannedStudy) -> list[str]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analysis_lib.reports.files.places import study_folder
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.plan import StudyPlan, plan_study
-from analysis_lib.study.protocol import Plan
-from analysis_lib.study.protocol_deviations import Deviation, compare_with_protocol
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.declared.protocol import Plan
+from analysis_lib.study.planning.plan import StudyPlan, plan_study
+from analysis_lib.study.planning.protocol_deviations import Deviation, compare_with_protocol
 
 TRIED_WASHOUT_HOURS = 48.0
 TRIED_SOURCE = "a number tried out, without any source"

@@ -16,12 +16,12 @@ from analysis_lib.reports.files.pdf_page import printer_version
 from analysis_lib.reports.files.places import notebooks_folder
 from analysis_lib.reports.files.run_record import git_state, package_versions, sha256_of
 from analysis_lib.reports.study.page_list import PlannedPage
-from analysis_lib.study.datapackage import FILE as DESCRIPTOR
-from analysis_lib.study.folder import Study
-from analysis_lib.study.protocol import PLAN_FOLDER
-from analysis_lib.study.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS
-from analysis_lib.study.schema import is_inside
-from analysis_lib.study.settings import FILE as SETTINGS
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.protocol import PLAN_FOLDER
+from analysis_lib.study.declared.schema import is_inside
+from analysis_lib.study.declared.settings import FILE as SETTINGS
+from analysis_lib.study.tables.datapackage import FILE as DESCRIPTOR
+from analysis_lib.study.tables.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS
 
 MISSING = "missing"
 """Stands for the checksum of a file that a table names and the folder lacks."""

@@ -10,7 +10,7 @@ from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.record.page_origin import software
 from analysis_lib.reports.record.record_check import RUN_FILE, read_record
 from analysis_lib.reports.record.run_crate import FILE as CRATE
-from analysis_lib.study.schema import is_inside
+from analysis_lib.study.declared.schema import is_inside
 
 PAGE, PDF = "index.html", "index.pdf"
 

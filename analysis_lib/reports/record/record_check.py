@@ -16,9 +16,9 @@ from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.record.page_origin import MISSING, inputs_of_study, software
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.run_crate import OWN_FILES
-from analysis_lib.study.folder import Study
-from analysis_lib.study.named_folder import check_folder
-from analysis_lib.study.schema import is_inside
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.schema import is_inside
+from analysis_lib.study.tables.named_folder import check_folder
 
 Finding = Literal["agrees", "differs", "not checked"]
 Kind = type[Any]

@@ -24,7 +24,7 @@ from analysis_lib.reports.files.page_records import PageKeys
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.files.whole_file import written_whole
 from analysis_lib.reports.record.page_origin import MISSING
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 FILE = "ro-crate-metadata.json"
 CRATE_PROFILE = "https://w3id.org/ro/crate/1.1"

@@ -13,7 +13,7 @@ from analysis_lib.reports.files.once import once
 from analysis_lib.reports.rider.budgets import drawn_intervals
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_number
-from analysis_lib.study.trial_budget import undeclared
+from analysis_lib.study.corrections.trial_budget import undeclared
 
 TOGETHER = "all inputs together"
 

@@ -11,8 +11,8 @@ import pandas as pd
 
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.signals.uncertainty import UncertaintyBudget
-from analysis_lib.study.folder import Study
-from analysis_lib.study.trial_budget import trial_budgets
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.corrections.trial_budget import trial_budgets
 
 BUDGET_LABELS = ["trial", "rider", "period", "ring", "intensity"]
 BUDGET_COLUMNS = [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contribution"]

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis_lib.reports.rider.rider_tables import TABLES, RiderTables
 from analysis_lib.reports.trials.other_ring import of_another_ring
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.settings import StudySettings
 
 _KEYS = {
     "trials": ["trial"],

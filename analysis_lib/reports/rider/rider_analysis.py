@@ -28,8 +28,8 @@ from analysis_lib.reports.trials.rider_trials import analyse_listed_trial, label
 from analysis_lib.reports.trials.scale_cautions import doubt_scales
 from analysis_lib.reports.trials.turned_trials import doubt_mounts
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.folder import Study
-from analysis_lib.study.problems import suggest
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.problems import suggest
 
 PHASE_COLUMNS = ["intensity", "torque_phase_deg", "rider"]
 METER_COLUMNS = ["rider", "intensity", "sectors", "gap_W"]

@@ -10,7 +10,7 @@ from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED, MountCrit
 from analysis_lib.mechanics.mounting import MountAdvice, advise_mount
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.stroke_draws import StrokeDraws
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.settings import StudySettings
 
 DISAGREE = "the criteria disagree"
 

@@ -13,7 +13,7 @@ from analysis_lib.reports.rider.budgets import budget_rows
 from analysis_lib.reports.trials.derived_rows import derived_rows
 from analysis_lib.signals.stroke import smooth_bin_time
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 LABELS = ["trial", "rider", "sequence", "period", "ring", "intensity"]
 

@@ -17,15 +17,15 @@ from analysis_lib.reports.trials.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.reports.trials.scale_cautions import powers_of
 from analysis_lib.reports.trials.turned_words import turn_cautions, turn_doubts
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.alike import grouped
-from analysis_lib.study.exchanged_rings import is_against_sequences
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.frozen_protocol import PROTOCOL
-from analysis_lib.study.power_doubts import PowerDoubt
-from analysis_lib.study.protocol import PLAN_FOLDER
-from analysis_lib.study.protocol_deviations import compare_with_protocol, what_was_compared
-from analysis_lib.study.readiness import NO_ROWS
-from analysis_lib.study.torque_scale import check_scales, recorders_in_doubt
+from analysis_lib.study.checks.alike import grouped
+from analysis_lib.study.checks.exchanged_rings import is_against_sequences
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.checks.readiness import NO_ROWS
+from analysis_lib.study.declared.protocol import PLAN_FOLDER
+from analysis_lib.study.doubts.power_doubts import PowerDoubt
+from analysis_lib.study.doubts.torque_scale import check_scales, recorders_in_doubt
+from analysis_lib.study.planning.frozen_protocol import PROTOCOL
+from analysis_lib.study.planning.protocol_deviations import compare_with_protocol, what_was_compared
 
 OF_DEVIATIONS = ". Undo what was a mistake; the study's page lists what is left"
 

@@ -33,7 +33,7 @@ from analysis_lib.reports.running.cluster_worker import (
 from analysis_lib.reports.running.one_run import clear_stages
 from analysis_lib.reports.running.page_making import PageState, RunStopped, fail_page
 from analysis_lib.reports.study.page_list import PlannedPage
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 ANSWER_SECONDS = 10
 """A scheduler that has not answered by then is taken to be absent."""

@@ -24,8 +24,8 @@ from analysis_lib.reports.files.run_record import package_versions, sha256_of
 from analysis_lib.reports.running.one_run import STAGES
 from analysis_lib.reports.running.page_making import PageMaking, PageState, RunStopped
 from analysis_lib.reports.study.page_list import PlannedPage
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.settings import FILE as SETTINGS
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.declared.settings import FILE as SETTINGS
 
 LOOK_SECONDS = 2
 """How often a waiting run looks whether the cluster is there, and a page in the making whether its run is."""

@@ -16,7 +16,7 @@ from analysis_lib.reports.running.progress import Say
 from analysis_lib.reports.running.runner import Report, make_report
 from analysis_lib.reports.running.ways_of_work import WayOfWork
 from analysis_lib.reports.study.page_list import STUDY_PAGE, read_answer
-from analysis_lib.study.settings import FILE, read_settings
+from analysis_lib.study.declared.settings import FILE, read_settings
 
 MARK = "studies.txt"
 """Names the studies that the first page of a folder is about; without it a first page is somebody else's."""

@@ -17,7 +17,7 @@ from analysis_lib.reports.pages.printing import PageOrder, Printing, write_noteb
 from analysis_lib.reports.rider.rider_analysis import blocking_problems
 from analysis_lib.reports.study.page_list import PlannedPage
 from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 
 class RunStopped(RuntimeError):

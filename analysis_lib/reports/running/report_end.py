@@ -19,8 +19,8 @@ from analysis_lib.reports.study.page_list import (
     planned_pages,
     read_answer,
 )
-from analysis_lib.study.alike import grouped
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.alike import grouped
+from analysis_lib.study.checks.folder import Study
 
 
 def lost_recordings(

@@ -27,8 +27,8 @@ from analysis_lib.reports.running.progress import Progress, Say, end_table
 from analysis_lib.reports.running.report_end import finish_report, lost_recordings
 from analysis_lib.reports.running.ways_of_work import Making, WayOfWork, open_making
 from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.named_folder import check_study_folder
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.tables.named_folder import check_study_folder
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""

@@ -25,9 +25,9 @@ from analysis_lib.reports.record.run_crate import describe_run
 from analysis_lib.reports.record.table_comparison import TOLERANCES, table_differences
 from analysis_lib.reports.running.runner import make_report
 from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
-from analysis_lib.study.folder import Study, open_study
-from analysis_lib.study.named_folder import check_study_folder
-from analysis_lib.study.schema import is_inside
+from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.declared.schema import is_inside
+from analysis_lib.study.tables.named_folder import check_study_folder
 
 NAMED = 5
 """Pages that a report lacks and that are named, so that the others of a large study fill no screen."""

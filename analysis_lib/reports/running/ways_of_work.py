@@ -15,7 +15,7 @@ from analysis_lib.reports.files.places import notebooks_folder
 from analysis_lib.reports.pages.printing import Printing
 from analysis_lib.reports.running.page_making import PageMaking, PageState
 from analysis_lib.reports.study.page_list import PlannedPage
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,9 @@ from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.rings_relabelling import RingsRelabelling, relabel_rings
 from analysis_lib.statistics.trial_table import split_intensities
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.synthetic import small_rings_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.synthetic.synthetic import small_rings_study
 
 REFERENCE = "round"
 """What tables call the ring that all others are held against."""

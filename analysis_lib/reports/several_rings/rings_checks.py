@@ -25,7 +25,7 @@ from analysis_lib.statistics.rings_sensitivity import (
     rings_without_each_rider,
 )
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 PRIMARY = "primary"
 SINGLE = {**HEADINGS, "low": "95 % low", "high": "95 % high"}

@@ -18,8 +18,8 @@ from analysis_lib.statistics.multiplicity import adjust_p, simultaneous_interval
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.rings_sensitivity import rings_responses
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.protocol_text import unit_after
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.protocol_text import unit_after
 
 HEADINGS = {
     "estimate": "difference",

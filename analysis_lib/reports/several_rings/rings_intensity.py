@@ -18,7 +18,7 @@ from analysis_lib.statistics.estimates import decimals_for, show_count, show_num
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.sensitivity import JointTest
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 CHANGE, INTERACTION = "change per step of intensity", "ring × intensity"
 PARTS = ("whole", "in part", "out")

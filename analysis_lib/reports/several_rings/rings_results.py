@@ -8,7 +8,7 @@ from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
 from analysis_lib.reports.several_rings.rings_intensity import tests_frame
 from analysis_lib.reports.study.study_results import plain_row, write_json_results
 from analysis_lib.statistics.rings import RingsEffect
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 
 def write_results(analysis: RingsAnalysis, results_dir: str) -> None:

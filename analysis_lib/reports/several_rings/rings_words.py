@@ -12,8 +12,8 @@ from analysis_lib.statistics.equivalence import say_verdict, show_interval
 from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_number, show_p
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.protocol_text import unit_after
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.protocol_text import unit_after
 
 
 def answer(analysis: RingsAnalysis) -> list[str]:

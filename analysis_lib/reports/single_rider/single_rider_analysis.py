@@ -16,9 +16,9 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.study_gathering import gather_study
 from analysis_lib.statistics.single_rider import SingleRiderEffect, single_rider_effect
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.folder import open_study
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.synthetic import small_rider_study
+from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.synthetic.synthetic import small_rider_study
 
 
 @dataclass(frozen=True)

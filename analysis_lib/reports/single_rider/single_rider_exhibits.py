@@ -12,7 +12,7 @@ from analysis_lib.reports.study.effect_exhibits import explain_once, name_with_u
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.single_rider import SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 DIGITS = {
     "estimate": 2,

@@ -7,7 +7,7 @@ from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderA
 from analysis_lib.reports.single_rider.single_rider_exhibits import effects_frame
 from analysis_lib.reports.study.study_results import plain_row, write_json_results
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 
 def write_results(analysis: SingleRiderAnalysis, results_dir: str) -> None:

@@ -11,8 +11,8 @@ from analysis_lib.statistics.equivalence import say_verdict
 from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.protocol_text import unit_after
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.protocol_text import unit_after
 
 LOTS = {
     "pairs": "the ring ridden first was drawn by lot within every two successive periods",

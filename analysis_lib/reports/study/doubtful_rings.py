@@ -7,7 +7,7 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.other_ring import of_another_ring
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.equivalence import judge
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 
 def effect_on_sure_rings(analysis: StudyAnalysis, outcome: Outcome) -> RingEffect | None:

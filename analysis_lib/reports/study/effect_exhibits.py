@@ -16,8 +16,8 @@ from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.estimates import decimals_for, show_level, show_number
 from analysis_lib.statistics.multiplicity import simultaneous_intervals
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.protocol_text import unit_after
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.protocol_text import unit_after
 
 EFFECT_HEADINGS = {
     "estimate": "oval − round",

@@ -11,7 +11,7 @@ from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE, CAUTIO
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.trial_rules import RULES
+from analysis_lib.study.declared.trial_rules import RULES
 
 NOT_DECLARED = "not declared"
 

@@ -12,7 +12,7 @@ from analysis_lib.reports.study.gas_exhibits import in_order
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_number
-from analysis_lib.study.protocol import Intensity, Outcome
+from analysis_lib.study.declared.protocol import Intensity, Outcome
 
 MET_PCT = 2.0
 """How near the mean power must come to the power asked for; common practice, no source."""

@@ -8,8 +8,8 @@ from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.rider.budgets import COMMON, measuring_floor
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_number
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.trial_budget import undeclared
+from analysis_lib.study.corrections.trial_budget import undeclared
+from analysis_lib.study.declared.protocol import Outcome
 
 
 def effect_floor(analysis: StudyAnalysis, outcome: Outcome) -> pd.DataFrame:

@@ -9,9 +9,9 @@ from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.study.individual_exhibits import riders_of
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.derived_outcomes import POWER, is_across, why_refused
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.published_repeatability import Repeatability, published_repeatability
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.outcomes.published_repeatability import Repeatability, published_repeatability
+from analysis_lib.study.tables.derived_outcomes import POWER, is_across, why_refused
 
 HAVE = "with a value"
 NEAREST = {POWER: "vo2_L_min"}

@@ -14,7 +14,7 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.individual import IndividualEffects, individual_effects
 from analysis_lib.statistics.paired_differences import REACH
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 
 def riders_of(analysis: StudyAnalysis, outcome: Outcome) -> IndividualEffects:

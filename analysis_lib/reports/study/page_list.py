@@ -8,7 +8,7 @@ from pathlib import Path
 
 from analysis_lib.reports.files.parameters import Scalar
 from analysis_lib.reports.rider.joined_rings import compared_rings, pair_name
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.signals.notification_log import SPACING_WARNING
 from analysis_lib.signals.zero_drift import ZeroDriftFit, fit_zero_drift
 from analysis_lib.signals.zero_torque import ZeroCheck
-from analysis_lib.study.folder import Study
-from analysis_lib.study.trial_budget import undeclared
-from analysis_lib.study.zero_lookup import zero_columns
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.corrections.trial_budget import undeclared
+from analysis_lib.study.corrections.zero_lookup import zero_columns
 
 ANGLES = {
     "encoder": "read at each sample",

@@ -33,7 +33,7 @@ from analysis_lib.statistics.fixed_riders import FixedRiders
 from analysis_lib.statistics.period_effects import period_effects
 from analysis_lib.statistics.sensitivity import leave_one_out
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 WAYS = {
     PRIMARY: "t on the riders' contrasts.",

@@ -18,7 +18,7 @@ from analysis_lib.statistics.estimates import Estimate, show_number
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
 from analysis_lib.statistics.ring_model import RingModel
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 PRIMARY = "primary: riders' contrasts"
 RELABELLED = "relabelling"

@@ -15,7 +15,7 @@ from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.individual import IndividualEffects
 from analysis_lib.statistics.paired_differences import REACH
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 HEADINGS = {"level": "level (%)", "f": "F", "df_numerator": "df of F", "n": "riders"}
 DIGITS = {"estimate": 3, "low": 3, "high": 3, "f": 3, "df": 1, "level": 0}

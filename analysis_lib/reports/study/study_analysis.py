@@ -17,8 +17,8 @@ from analysis_lib.statistics.estimates import Estimate, show_count
 from analysis_lib.statistics.fixed_riders import FixedRiders, fixed_rider_effect
 from analysis_lib.statistics.period_effects import carry_over
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
-from analysis_lib.study.derived_outcomes import levels_of
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.tables.derived_outcomes import levels_of
 
 CELL = ["rider", "sequence", "period", "ring", "intensity"]
 

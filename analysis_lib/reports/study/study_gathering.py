@@ -11,7 +11,7 @@ from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_tables import RiderTables, has_rider_tables
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.written_tables import WrittenTables
-from analysis_lib.study.folder import Study, open_study
+from analysis_lib.study.checks.folder import Study, open_study
 
 
 def analyse_study(study_dir: str = "", results_dir: str = "") -> StudyAnalysis:

@@ -15,7 +15,7 @@ from analysis_lib.reports.study.page_list import RESULTS
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.estimates import Estimate
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome
 
 
 def write_results(analysis: StudyAnalysis, results_dir: str) -> None:

@@ -16,8 +16,8 @@ from analysis_lib.reports.rider.budgets import BUDGETED
 from analysis_lib.reports.rider.rider_tables import RiderTables
 from analysis_lib.reports.study.laid_aside import CurvesAside
 from analysis_lib.reports.study.written_tables import each_table
-from analysis_lib.study.folder import Study
-from analysis_lib.study.protocol import Outcome
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.protocol import Outcome
 
 CHANNELS = ("total", "left", "right")
 """Torque of both legs together, and of each."""

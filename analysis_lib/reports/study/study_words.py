@@ -16,9 +16,9 @@ from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_number, show_p
-from analysis_lib.study.protocol import Outcome
-from analysis_lib.study.protocol_deviations import deviation_sentences
-from analysis_lib.study.protocol_text import unit_after
+from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.protocol_deviations import deviation_sentences
+from analysis_lib.study.planning.protocol_text import unit_after
 
 
 def answer(analysis: StudyAnalysis) -> list[str]:

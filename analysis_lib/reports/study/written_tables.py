@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis_lib.reports.rider.joined_rings import join_table, pair_name, ring_labels
 from analysis_lib.reports.rider.rider_tables import TABLES, RiderTables, read_rider_table
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.settings import StudySettings
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,9 +8,9 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.derived_outcomes import ACROSS, derive, derive_delta, is_across
-from analysis_lib.study.protocol import Metabolism, Outcome
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.protocol import Metabolism, Outcome
+from analysis_lib.study.declared.settings import StudySettings
+from analysis_lib.study.tables.derived_outcomes import ACROSS, derive, derive_delta, is_across
 
 
 def derived_rows(

@@ -13,9 +13,9 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.trials.rider_trials import NOT_USED, under_caution
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.alike import FEWEST_TO_GROUP, MOST_NAMED
-from analysis_lib.study.recorder_map import RecorderMap
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, MOST_NAMED
+from analysis_lib.study.declared.recorder_map import RecorderMap
+from analysis_lib.study.declared.settings import StudySettings
 
 OTHER_RING = "turns as on the other ring: look for rings exchanged in trials.csv or sequences in riders.csv"
 CAUTION_OF_RING = f"The crank {OTHER_RING}."

@@ -11,8 +11,8 @@ from analysis_lib.reports.trials.rider_trials import under_caution
 from analysis_lib.reports.trials.scale_cautions import powers_of
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
-from analysis_lib.study.rider_power import compare_powers
+from analysis_lib.study.doubts.power_doubts import PowerDoubt, doubt_powers
+from analysis_lib.study.doubts.rider_power import compare_powers
 
 FEW = 0.5
 """Whole turns over the median of the rider's others at the same intensity below which a trial may break off; no source."""

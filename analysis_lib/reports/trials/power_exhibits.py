@@ -8,9 +8,16 @@ from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.files.once import once
 from analysis_lib.reports.files.packed_rows import in_words
 from analysis_lib.reports.trials.trials_at_hand import TrialsAtHand
-from analysis_lib.study.alike import MOST_NAMED
-from analysis_lib.study.power_doubts import PowerDoubt, doubt_powers
-from analysis_lib.study.rider_power import ALIKE, FAR_APART, FAR_OFF, TYPICAL_ERROR, Compared, compare_powers
+from analysis_lib.study.checks.alike import MOST_NAMED
+from analysis_lib.study.doubts.power_doubts import PowerDoubt, doubt_powers
+from analysis_lib.study.doubts.rider_power import (
+    ALIKE,
+    FAR_APART,
+    FAR_OFF,
+    TYPICAL_ERROR,
+    Compared,
+    compare_powers,
+)
 
 KINDS = {
     "period": "period off",

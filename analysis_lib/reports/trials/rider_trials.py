@@ -8,8 +8,8 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.folder import Study
-from analysis_lib.study.trial_rules import broken_rule
+from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.trial_rules import broken_rule
 
 USED, CAUTION, NOT_USED = "used", "caution", "not used"
 BEFOREHAND, BY_RULE = "excluded: ", "excluded by rule: "

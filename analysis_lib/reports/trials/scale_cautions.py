@@ -9,8 +9,8 @@ import pandas as pd
 from analysis_lib.reports.trials.derived_rows import power_of
 from analysis_lib.reports.trials.rider_trials import under_caution
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.settings import StudySettings
-from analysis_lib.study.torque_scale import cautions_of, check_scales
+from analysis_lib.study.declared.settings import StudySettings
+from analysis_lib.study.doubts.torque_scale import cautions_of, check_scales
 
 
 def powers_of(results: Mapping[str, TrialResult]) -> dict[str, float]:

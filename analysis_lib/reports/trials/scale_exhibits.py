@@ -13,7 +13,7 @@ from analysis_lib.reports.trials.trials_at_hand import TrialsAtHand
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.torque_scale import (
+from analysis_lib.study.doubts.torque_scale import (
     ASKED,
     DELTA_EFFICIENCY_PCT,
     GASES,

@@ -6,7 +6,7 @@ from typing import Protocol
 
 import pandas as pd
 
-from analysis_lib.study.folder import Study
+from analysis_lib.study.checks.folder import Study
 
 
 class TrialsAtHand(Protocol):

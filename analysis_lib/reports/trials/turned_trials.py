@@ -22,7 +22,7 @@ from analysis_lib.reports.trials.speed_verdict import (
     speed_verdict,
 )
 from analysis_lib.signals.trial import TrialResult
-from analysis_lib.study.settings import StudySettings
+from analysis_lib.study.declared.settings import StudySettings
 
 TURNED_BY = "turned_by_deg"
 """Column of a rider's trials: how far the ring has to be turned from its stated mount; NaN where it need not be."""

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.turned_trials import TURNED_BY, as_axis, caution_of
 from analysis_lib.statistics.estimates import show_count, show_number
-from analysis_lib.study.alike import FEWEST_TO_GROUP, MOST_NAMED
+from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, MOST_NAMED
 
 COLUMNS = ["rider", "turned_trials", "oval_trials", "turned_deg", "from_deg", "to_deg"]
 ALL = "all together"

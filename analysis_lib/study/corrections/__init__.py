@@ -1,0 +1,1 @@
+"""What a trial's recording is corrected by before it is analysed, and how uncertain that leaves it."""

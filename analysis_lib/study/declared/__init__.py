@@ -1,0 +1,1 @@
+"""What study.toml declares, and how a fault in it is told."""

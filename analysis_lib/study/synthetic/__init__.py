@@ -1,0 +1,1 @@
+"""Invented studies with known truth."""

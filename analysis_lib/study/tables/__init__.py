@@ -1,0 +1,1 @@
+"""A study's tables as read and written, and the data package that describes them."""

@@ -1,0 +1,1 @@
+"""A new study folder to fill in."""
