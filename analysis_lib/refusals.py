@@ -6,7 +6,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from typing import Literal
 
-Scope = Literal["study", "rider", "trial"]
+Scope = Literal["study", "rider", "trial", "cell"]
 
 
 OBEYED = {"Cc", "Cf", "Cs", "Zl", "Zp"}
@@ -48,8 +48,8 @@ class Refusal(ValueError):
         The thing at fault, as precisely as it is known: file, row, column, rider or argument.
     got, wanted, remedy : str
         What was found there, what would have been accepted, and what the reader can do now.
-    scope : {"study", "rider", "trial"}
-        How much of a study the fault stops. The default, "study", stops all of it.
+    scope : {"study", "rider", "trial", "cell"}
+        How much of a study the fault stops: the default, "study", all of it; "cell" only what needs that cell of a table.
     rider, trial : str
         Whose fault it is, where that is known; empty otherwise.
     each : tuple of str

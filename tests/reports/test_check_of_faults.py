@@ -12,6 +12,7 @@ from edits import edit_table
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_tables import faults_of_recordings
+from analysis_lib.reports.rider.rider_words import doubts
 from analysis_lib.reports.running.check import check_study
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.synthetic.synthetic import small_study
@@ -99,6 +100,55 @@ def test_the_page_of_a_rider_without_trials_says_that_none_is_listed(faulty):
     with pytest.raises(Refusal, match=r"rider R07 – got no trial in trials\.csv") as refused:
         analyse_rider(open_study(faulty), "R07")
     assert (refused.value.scope, refused.value.rider) == ("rider", "R07")
+
+
+def test_recordings_of_riders_and_rows_at_fault_are_read_and_told_with_the_tables(tmp_path, capsys):
+    root = tmp_path / "study"
+    one = tuple(part for part in DEMO_INTENSITIES if part.name == "hard")
+    small_study(root, riders=5, duration_s=6.0, rate_hz=50.0, intensities=one, rules={"min_turns": 5})
+    (root / "datapackage.json").unlink()
+    spoilt = {
+        "R01-P1-hard": "R01, no sequence",
+        "R02-P1-hard": "no such mount",
+        "R03-P3-hard": "no such visit",
+    }
+    for trial in spoilt:
+        (root / f"recordings/{trial}.parquet").write_bytes(b"")
+    (root / "recordings/R04-P1-hard.parquet").unlink()
+
+    def change(table, key, row, column, cell):
+        edit_table(
+            root, table, lambda rows: rows.assign(**{column: rows[column].mask(rows[key] == row, cell)})
+        )
+
+    change("riders.csv", "rider", "R01", "sequence", "RRRR")
+    change("riders.csv", "rider", "R05", "mass_kg", "83,5")
+    change("trials.csv", "trial", "R02-P1-hard", "mount_deg", "77")
+    change("trials.csv", "trial", "R03-P3-hard", "visit", "two")
+    assert check_study(root) == 2
+    said, _, table = capsys.readouterr().out.partition("Data quality")
+    problems, _, notes = said.partition("cautions")
+    for trial in spoilt:
+        assert problems.count(f"  {trial}.parquet – got an empty file") == 1, trial
+    assert problems.count("R04-P1-hard") == 2  # its row and the file that is not there: told once
+    assert "8 problems:" in problems and "missing: " not in notes and "no trial names" not in notes
+    kept = {
+        words[0]: words[-5] for words in map(str.split, table.splitlines()) if words and words[0][0] == "R"
+    }
+    assert kept["R01-P2-hard"].isdigit()  # read, though the rider's sequence lets none of his trials be used
+    assert table.count("not used") == 4 + 1 + 1
+
+
+def test_a_rider_of_unknown_mass_has_a_page_that_says_what_it_lacks(tmp_path):
+    root = tmp_path / "study"
+    one = tuple(part for part in DEMO_INTENSITIES if part.name == "hard")
+    small_study(root, riders=1, duration_s=6.0, rate_hz=50.0, intensities=one, rules={"min_turns": 5})
+    before = doubts(analyse_rider(open_study(root), "R01"))
+    edit_table(root, "riders.csv", lambda rows: rows.assign(mass_kg="eighty"))
+    analysis = analyse_rider(open_study(root), "R01")
+    assert len(analysis.used) == 4 and analysis.legs_if_known is None
+    (added,) = [line for line in doubts(analysis) if line not in before]
+    assert added.startswith("riders.csv is at fault in mass_kg of this rider")
 
 
 def test_a_whole_recorder_in_another_unit_is_told_in_one_line(tmp_path, capsys):

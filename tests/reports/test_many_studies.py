@@ -51,9 +51,9 @@ def test_the_exit_code_is_0_for_all_made_2_for_none_and_1_between(tmp_path, caus
 def test_what_a_study_lost_is_said(tmp_path):
     assert _state(tmp_path, "S", "lost").words == "failed: Rider R01"
     state = _state(tmp_path, "S", "", ("row 3",))
-    assert state.words == "faults that kept rows or recordings out: 1"
+    assert state.words == "faults that kept cells, rows or recordings out: 1"
     lost = replace(state, report=replace(state.report, faults=("T1.csv – got an empty file", "T2.csv")))
-    assert lost.words == "faults that kept rows or recordings out: 3"
+    assert lost.words == "faults that kept cells, rows or recordings out: 3"
 
 
 def test_studies_of_one_name_and_first_pages_of_others_are_refused_before_any_run(tmp_path, monkeypatch):

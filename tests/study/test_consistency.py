@@ -8,7 +8,6 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.checks.exchanged_rings import is_against_sequences
 from analysis_lib.study.checks.folder import open_study
 
 
@@ -100,7 +99,7 @@ def test_rings_exchanged_throughout_are_one_message_that_stops_every_rider(tiny)
         " whichever is wrong"
     }
     assert not study.trials["usable"].any()
-    mended = study.without(is_against_sequences)
+    mended = study.without(lambda problem: problem.scope == "rider")
     assert mended.errors == [] and mended.trials["usable"].all()
 
 
@@ -151,18 +150,23 @@ def test_an_unknown_sequence_stops_the_rider(tiny):
     assert error.scope == "rider" and "did you mean 'RO'?" in str(error)
 
 
-def test_a_bad_cell_of_a_rider_stops_that_rider_and_says_it_once(tiny):
+def test_a_bad_cell_that_may_be_empty_stops_only_what_needs_it_and_is_told_once(tiny):
     tiny.replace("riders.csv", "70.5", "7o.5")
     study = open_study(tiny.root)
     (error,) = study.errors  # his trials are not also called trials of an unknown rider
-    assert error.rider == "R01" and error.what == "riders.csv, row 2 (R01), column mass_kg"
-    assert study.riders["rider"].tolist() == [
-        "R01",
-        "R02",
-    ]  # he stays in the list and has a page that says so
+    assert (error.rider, error.scope, error.column) == ("R01", "cell", "mass_kg")
+    assert error.what == "riders.csv, row 2 (R01), column mass_kg"
+    assert study.riders["rider"].tolist() == ["R01", "R02"]
     assert study.riders["mass_kg"].isna().tolist() == [True, True]
-    assert study.trials.loc[study.trials["rider"] == "R01", "usable"].sum() == 0
-    assert study.trials.loc[study.trials["rider"] == "R02", "usable"].sum() == 3
+    assert study.trials.groupby("rider")["usable"].sum().to_dict() == {"R01": 4, "R02": 3}
+
+
+def test_a_trial_set_aside_for_a_cell_leaves_no_gap_and_no_unlisted_recording(tiny):
+    tiny.replace("trials.csv", "T3,R01,1,2,oval,75", "T3,R01,one,2,oval,75")
+    study = open_study(tiny.root)
+    assert [error.column for error in study.errors] == ["visit"]
+    assert study.set_aside[["trial", "period", "file"]].values.tolist() == [["T3", 2, "recordings/T3.csv"]]
+    assert not [note for note in study.notes if "missing: " in note.got or "no trial names" in note.got]
 
 
 def test_a_rider_without_a_sequence_or_with_an_impossible_name(tiny):

@@ -187,6 +187,19 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
             " measured."
         ),
         "The rider knew which ring was on the bicycle.",
+        *_cells_at_fault(analysis),
+    ]
+
+
+def _cells_at_fault(analysis: RiderAnalysis) -> list[str]:
+    """Say what a fault in a cell of riders.csv takes from the page; what does not need the cell stands as it is."""
+    mine = (part for part in analysis.study.errors if (part.scope, part.rider) == ("cell", analysis.rider))
+    columns = [part.column for part in mine]
+    if not columns:
+        return []
+    return [
+        f"riders.csv is at fault in {' and '.join(columns)} of this rider, so that is taken as not known: what the masses"
+        " of legs and rider do is left out, and each section concerned says so. No other number of this page needs it."
     ]
 
 

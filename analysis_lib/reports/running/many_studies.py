@@ -39,7 +39,7 @@ class StudyState:
         failed = [page.name for page in self.report.pages if not page.made]
         left_out = len(self.report.problems) + len(self.report.faults)
         parts = [f"failed: {', '.join(failed)}"] if failed else []
-        parts += [f"faults that kept rows or recordings out: {left_out}"] if left_out else []
+        parts += [f"faults that kept cells, rows or recordings out: {left_out}"] if left_out else []
         return "; ".join(parts) or "all pages made"
 
 

@@ -181,16 +181,16 @@ def check_periods(contents: Contents) -> Iterator[Problem]:
 
 
 def check_missing_trials(contents: Contents) -> Iterator[Problem]:
-    """Planned trials that are not there are named, for they are a result too; an excluded one has its reason."""
+    """Planned trials that are not there are named, for they are a result too; excluded ones and those at fault are told."""
     names = contents.settings.intensity_names
-    excluded: dict[str, set[tuple[int, str]]] = defaultdict(set)
-    for trial in rows_of(contents.trials[contents.trials["exclude"]]):
-        excluded[trial.rider].add((int(trial.period), trial.intensity))
+    told: dict[str, set[tuple[int, str]]] = defaultdict(set)
+    for trial in (*rows_of(contents.trials[contents.trials["exclude"]]), *rows_of(contents.set_aside)):
+        told[trial.rider].add((int(trial.period), trial.intensity))
     for rider, trials in contents.trials_by_rider():
         order = contents.settings.design.sequences.get(rider.sequence)
         if order is None or not trials:
             continue
-        there = {(int(trial.period), trial.intensity) for trial in trials} | excluded[rider.rider]
+        there = {(int(trial.period), trial.intensity) for trial in trials} | told[rider.rider]
         lacking: dict[int, list[str]] = defaultdict(list)
         for period, name in product(range(1, len(order) + 1), names):
             if (period, name) not in there:

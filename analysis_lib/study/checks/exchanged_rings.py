@@ -19,11 +19,6 @@ WITH_MOUNTS = "trials.csv, column ring, against column mount_deg"
 SEEMS = "the two rings look exchanged throughout"
 
 
-def is_against_sequences(problem: Problem) -> bool:
-    """Whether a problem says that all rode the other ring than their sequence says; recordings can be read all the same."""
-    return problem.what == WITH_SEQUENCES
-
-
 def exchanged_with_sequences(contents: Contents) -> list[Problem]:
     """Return one message, once a rider, where all rode in every period the other ring than their sequence says."""
     settings = contents.settings

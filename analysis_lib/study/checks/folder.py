@@ -12,7 +12,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.recording import Recording, read_recording
-from analysis_lib.signals.trial import TrialResult
+from analysis_lib.signals.trial import TrialResult, analyse_trial
 from analysis_lib.study.checks.consistency import find_problems
 from analysis_lib.study.checks.recorder_problems import lay_at_trials
 from analysis_lib.study.corrections.angle_zeros import read_angle_zeros
@@ -44,6 +44,8 @@ class Study:
         Errors, cautions and notes, each with its scope.
     known : RecorderKnowledge
         Calibrations and slow turns of the recorders.
+    set_aside : DataFrame
+        The trials that cannot be used for a cell at fault, without that cell.
     """
 
     root: Path
@@ -53,6 +55,7 @@ class Study:
     zero_checks: pd.DataFrame
     problems: list[Problem]
     known: RecorderKnowledge
+    set_aside: pd.DataFrame
 
     @property
     def errors(self) -> list[Problem]:
@@ -72,7 +75,8 @@ class Study:
     @property
     def names(self) -> list[str]:
         """The trials, riders and recordings that messages can name."""
-        return [*self.trials["trial"], *self.riders["rider"], *self.trials["file"]]
+        trials = (self.trials, self.set_aside)
+        return [*self.riders["rider"], *(name for part in trials for name in (*part["trial"], *part["file"]))]
 
     def comparing(self, ring: str) -> Study:
         """Return this study as one of two rings: the round one and the oval one named, and the trials on these.
@@ -159,6 +163,16 @@ class Study:
         """Read a trial's recording as it was written, its zero torque still in it."""
         return self._read(self._row_of(trial))
 
+    def look_at(self, row: Any) -> None:
+        """Read and cut the recording of a trial whose row is at fault, without the corrections, which may need that row.
+
+        Raises
+        ------
+        Refusal
+            What is wrong with the recording itself.
+        """
+        analyse_trial(self._read(row), rules=self.settings.rules.turn_rules())
+
     def _row_of(self, trial: str) -> Any:
         if trial not in self._row_by_trial:
             bad = [problem for problem in self.errors if problem.trial == trial]
@@ -223,7 +237,16 @@ def open_study(path: Path | str) -> Study:
     known = RecorderKnowledge(contents.zero_checks, calibrations, angle_zeros)
     trials = _mark_usable(contents.trials, problems, contents.settings.intensity_names)
     settings = known.inform(contents.settings)
-    return Study(contents.root, settings, contents.riders, trials, contents.zero_checks, problems, known)
+    return Study(
+        contents.root,
+        settings,
+        contents.riders,
+        trials,
+        contents.zero_checks,
+        problems,
+        known,
+        contents.set_aside,
+    )
 
 
 def _mark_usable(trials: pd.DataFrame, problems: list[Problem], intensities: list[str]) -> pd.DataFrame:

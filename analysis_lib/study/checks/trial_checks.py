@@ -117,7 +117,7 @@ def check_unlisted_files(contents: Contents) -> Iterator[Problem]:
 
 def unlisted_files(contents: Contents) -> list[str]:
     """Return the files of the folder of recordings that no trial names; links to folders are not followed."""
-    named = set(contents.trials["file"])
+    named = {*contents.trials["file"], *contents.set_aside["file"]}
     found = [
         f"{folder}/{name}"[len(f"{contents.root}/") :]
         for folder, _, names in os.walk(contents.root / RECORDINGS)

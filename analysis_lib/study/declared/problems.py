@@ -12,6 +12,8 @@ from typing import Any, Literal
 from analysis_lib.refusals import Refusal, Refusals
 
 Severity = Literal["error", "caution", "note"]
+IN_COLUMN = ", column "
+"""Stands in a problem of a table before the column at fault, with which its place ends."""
 
 
 @dataclass(eq=False)
@@ -21,8 +23,9 @@ class Problem(Refusal):
     Parameters
     ----------
     severity : {"error", "caution", "note"}
-        An error stops its scope (the study, the rider or the trial) until it is mended. A caution stops nothing, but
-        speaks against something that is used; a note is something that a careful reader would want to be told.
+        An error stops its scope (the study, the rider, the trial, or what needs the cell) until it is mended. A caution
+        stops nothing, but speaks against something that is used; a note is something that a careful reader would want
+        to be told.
     recorder : str
         Whose row it is, in tables that list recorders; empty otherwise.
     moment : datetime or None
@@ -32,6 +35,11 @@ class Problem(Refusal):
     severity: Severity = "error"
     recorder: str = ""
     moment: datetime | None = None
+
+    @property
+    def column(self) -> str:
+        """The column of a table at fault; empty where the problem is none of a single column."""
+        return self.what.rpartition(IN_COLUMN)[2] if IN_COLUMN in self.what else ""
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)

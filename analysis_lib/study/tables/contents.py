@@ -33,6 +33,8 @@ class Contents:
         The rows that can be used.
     rider_ids, trial_ids : frozenset of str
         All ids listed, also in rows that cannot be used.
+    set_aside : DataFrame
+        The trials that cannot be used for a cell at fault, without that cell.
     """
 
     root: Path
@@ -42,6 +44,7 @@ class Contents:
     zero_checks: pd.DataFrame
     rider_ids: frozenset[str]
     trial_ids: frozenset[str]
+    set_aside: pd.DataFrame
 
     @cached_property
     def ridden(self) -> pd.DataFrame:
@@ -110,7 +113,14 @@ def read_contents(root: Path) -> tuple[Contents, list[Problem]]:
     if settings is None or riders is None or trials is None or zero_checks is None:
         raise Refusals([*faults, *rider_faults, *trial_faults, *zero_faults])
     contents = Contents(
-        root, settings, riders.frame, trials.frame, zero_checks.frame, riders.listed_ids, trials.listed_ids
+        root,
+        settings,
+        riders.frame,
+        trials.frame,
+        zero_checks.frame,
+        riders.listed_ids,
+        trials.listed_ids,
+        trials.set_aside,
     )
     return contents, [*riders.problems, *trials.problems, *zero_checks.problems]
 

@@ -6,17 +6,15 @@ import csv
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from pydantic import Field, ValidationError
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.study.declared.faults import Place, refusals_from
 from analysis_lib.study.declared.problems import Problem, listed, nearest_of, rename
-from analysis_lib.study.declared.schema import Number, TableRow, is_inside, read_date_time
+from analysis_lib.study.declared.schema import is_inside
+from analysis_lib.study.tables.row_reading import read_row
 from analysis_lib.study.tables.rows import TableKind
 
 #: The data frame's type for each type of column. Absent text is "", an absent number NaN or <NA>.
@@ -46,11 +44,14 @@ class Table:
         One for every bad cell or row, and a note for every column that nothing uses.
     listed_ids : frozenset of str
         Ids in the first column, also of rows that cannot be used.
+    set_aside : DataFrame
+        The rows that cannot be used for a cell at fault, as in `frame` but without that cell.
     """
 
     frame: pd.DataFrame
     problems: list[Problem]
     listed_ids: frozenset[str]
+    set_aside: pd.DataFrame
 
 
 def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()) -> Table:
@@ -80,17 +81,21 @@ def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()
     _, header = next(lines)
     _check_header(header, kind)
     numbers = [name for name in header if name in number_columns]
-    columns: dict[str, list[Any]] = {name: [] for name in [*filter(None, header), "row"]}
+    names = [*filter(None, header), "row"]
+    kept: dict[str, list[Any]] = {name: [] for name in names}
+    set_aside: dict[str, list[Any]] = {name: [] for name in names}
     problems = _note_unused(header, kind, numbers)
     first, ids = header.index(kind.columns[0]), set()
     for line, cells in lines:
-        row, faults = _read_row(root, line, cells, header, kind, numbers)
+        row, faults = read_row(root, line, cells, header, kind, numbers)
         problems += faults
         ids |= {cells[first]} if len(cells) == len(header) else set()
         if row:
+            columns = set_aside if faults and not kind.keeps_faulty_rows else kept
             for name, values in columns.items():
                 values.append(row[name])
-    return Table(_as_frame(columns, kind, numbers), problems, frozenset(ids))
+    frames = (_as_frame(columns, kind, numbers) for columns in (kept, set_aside))
+    return Table(next(frames), problems, frozenset(ids), next(frames))
 
 
 def _read_text(root: Path, kind: TableKind) -> str:
@@ -175,82 +180,6 @@ def _unused_remedy(name: str, absent: list[str]) -> str:
     otherwise = "leave it, or declare it as an outcome in study.toml"
     near = nearest_of(name, absent)
     return f"rename {name!r} to {near!r} if that is meant; otherwise {otherwise}" if near else otherwise
-
-
-def _read_row(
-    root: Path, line: int, cells: list[str], header: list[str], kind: TableKind, numbers: list[str]
-) -> tuple[dict[str, Any] | None, list[Problem]]:
-    """Read one row; its faults are laid at the door of its trial or rider, and leave it out as a rule."""
-    given = dict(zip(header, cells, strict=False))
-    owner = {
-        "trial": given.get(kind.trial_column, ""),
-        "rider": given.get(kind.rider_column, ""),
-        "recorder": given.get(kind.recorder_column, ""),
-        "moment": _moment(given.get(kind.moment_column)),
-    }
-    name = owner["trial"] or owner["rider"]
-    place = f"{kind.file}, row {line}" + (f" ({name})" if name else "")
-    if len(cells) != len(header):
-        got, wanted = f"{len(cells)} cells", f"{len(header)} cells, as in the header"
-        faults = [
-            Refusal(place, got, wanted, "look for a comma too many or too few; quote text that has commas")
-        ]
-        return None, [_laid_at(fault, kind, owner) for fault in faults]
-    faults = [fault for name in numbers for fault in _number_faults(given[name], f"{place}, column {name}")]
-    row, row_faults = _validate_row(root, {name: cell or None for name, cell in given.items()}, kind, place)
-    problems = [_laid_at(fault, kind, owner) for fault in faults + row_faults]
-    if row is None or (problems and not kind.keeps_faulty_rows):
-        return None, problems
-    spare = {name: given[name] for name in header if name and name not in kind.row.model_fields}
-    outcomes = {name: float(given[name]) if given[name] else float("nan") for name in numbers}
-    return {**row.model_dump(), **spare, **outcomes, "row": line}, problems
-
-
-def _validate_row(
-    root: Path, given: dict[str, str | None], kind: TableKind, place: str
-) -> tuple[TableRow | None, list[Refusal]]:
-    """Check the cells of a row; with faults, give the row without the cells at fault, where that is a row.
-
-    An empty cell is an absent value; a row that is not there is another matter and is looked for elsewhere.
-    """
-    try:
-        return kind.row.model_validate(given, context={"root": root}), []
-    except ValidationError as error:
-        faults = refusals_from(error, kind.row, lambda loc: _name_cell(place, loc))
-        faulty = {str(fault["loc"][0]) for fault in error.errors() if fault["loc"]}
-    without = {name: None if name in faulty else cell for name, cell in given.items()}
-    return (_validate_row(root, without, kind, place)[0] if without != given else None), faults
-
-
-def _number_faults(cell: str, place: str) -> list[Refusal]:
-    try:
-        _NumberCell.model_validate({"value": cell or None})
-    except ValidationError as error:
-        return refusals_from(error, _NumberCell, lambda _: place)
-    return []
-
-
-class _NumberCell(TableRow):
-    value: Number | None = Field(description="a number, or an empty cell where it is missing")
-
-
-def _name_cell(place: str, loc: Place) -> str:
-    column = next((str(part) for part in loc if isinstance(part, str)), "")
-    return f"{place}, column {column}" if column else place
-
-
-def _laid_at(fault: Refusal, kind: TableKind, owner: dict[str, Any]) -> Problem:
-    scope = "trial" if kind.trial_column else "rider" if kind.rider_column else "study"
-    return Problem(fault.what, fault.got, fault.wanted, fault.remedy, scope=scope, **owner)  # type: ignore[arg-type]
-
-
-def _moment(cell: str | None) -> datetime | None:
-    """Return the time of a row, or nothing where it cannot be read."""
-    try:
-        found = read_date_time(cell or None)
-    except Refusal:
-        return None
-    return found if isinstance(found, datetime) else None
 
 
 def _as_frame(columns: dict[str, list[Any]], kind: TableKind, numbers: list[str]) -> pd.DataFrame:
