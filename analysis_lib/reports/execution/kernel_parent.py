@@ -30,11 +30,8 @@ ALWAYS = (
     "ipykernel.ipkernel",
     "matplotlib.pyplot",
     "matplotlib_inline.backend_inline",
-    "scipy.stats",
-    "statsmodels.regression.linear_model",
-    "statsmodels.stats.multitest",
 )
-"""Beside the templates' imports: what a kernel loads itself, and what the library loads only when a page asks for it."""
+"""Beside the templates' imports: what a kernel loads itself."""
 
 INLINE = "module://matplotlib_inline.backend_inline"
 """The drawing backend that a kernel chooses for itself, if nothing else is chosen, before matplotlib is imported."""
@@ -95,13 +92,19 @@ class ForkedKernel:
 
 
 class KernelParent:
-    """The preloaded parent as the run sees it; it is started with the first kernel."""
+    """The preloaded parent as the run sees it; it is started when kernels are about to be, at the latest with the first."""
 
     def __init__(self, imports: Iterable[str]):
         self._imports = list(imports)
         self._process: subprocess.Popen[str] | None = None
         self._closed = False
         self._lock = threading.Lock()
+
+    def get_ready(self) -> None:
+        """Start the parent, which imports while the run itself loads what it needs."""
+        with self._lock:
+            if not self._closed:
+                self._launched()
 
     def start(self, command: list[str], environment: dict[str, str], folder: str) -> ForkedKernel:
         """Fork a kernel that serves the connection file named in Jupyter's `command`.
@@ -123,11 +126,10 @@ class KernelParent:
         with self._lock:
             if self._closed:
                 return gone
-            if self._process is None:
-                self._process = self._launch()
+            process = self._launched()
             try:
-                print(json.dumps(request), file=self._process.stdin, flush=True)
-                line = self._process.stdout.readline()  # type: ignore[union-attr]
+                print(json.dumps(request), file=process.stdin, flush=True)
+                line = process.stdout.readline()  # type: ignore[union-attr]
             except OSError:
                 return gone
         return json.loads(line) if line else gone
@@ -140,15 +142,17 @@ class KernelParent:
                 with contextlib.suppress(OSError):
                     self._process.communicate(timeout=30)
 
-    def _launch(self) -> subprocess.Popen[str]:
-        return subprocess.Popen(
-            [sys.executable, "-P", "-m", __name__, *self._imports],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-            start_new_session=True,
-            env={"MPLBACKEND": INLINE} | os.environ | NO_THREAD,
-        )
+    def _launched(self) -> subprocess.Popen[str]:
+        if self._process is None:
+            self._process = subprocess.Popen(
+                [sys.executable, "-P", "-m", __name__, *self._imports],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+                start_new_session=True,
+                env={"MPLBACKEND": INLINE} | os.environ | NO_THREAD,
+            )
+        return self._process
 
 
 def serve(imports: Iterable[str]) -> None:

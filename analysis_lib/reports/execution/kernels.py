@@ -53,6 +53,9 @@ class KernelProcess(Protocol):
 class KernelSource(Protocol):
     """What can start kernels instead of the operating system."""
 
+    def get_ready(self) -> None:
+        """Begin with what takes long, without waiting for it."""
+
     def start(self, command: list[str], environment: dict[str, str], folder: str) -> Any:
         """Start one kernel and return its process."""
 
@@ -95,6 +98,11 @@ class Kernels:
         entry = EntryPoint(PROVISIONER, f"{__name__}:RunKernel", KernelProvisionerFactory.GROUP_NAME)
         KernelProvisionerFactory.instance().provisioners[PROVISIONER] = entry
         _RUNS[str(self.folder)] = self
+
+    def get_ready(self) -> None:
+        """Let the source begin with what takes long."""
+        if self.source is not None:
+            self.source.get_ready()
 
     def close(self) -> None:
         """End every kernel and forget the run."""

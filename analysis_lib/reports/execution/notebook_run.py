@@ -124,6 +124,7 @@ def run_notebook(
     A cell that takes longer than `cell_seconds` and a kernel that dies are failures of this notebook like any other.
     """
     check_parameters(notebook, dict(parameters))
+    folder.kernels.get_ready()
     load_nbformat()
     import papermill
     from papermill.exceptions import PapermillExecutionError

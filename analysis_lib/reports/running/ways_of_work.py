@@ -73,8 +73,8 @@ def open_making(
         return
     if way.preload and (why_not := why_no_fork()):
         say(why_not)
-    templates = sorted({notebooks_folder() / plan.template for plan in plans})
-    parent = KernelParent(imports_of(templates)) if way.preload and not why_no_fork() else None
+    repeated = sorted({notebooks_folder() / plan.template for plan in plans if plan.rider})
+    parent = KernelParent(imports_of(repeated)) if way.preload and not why_no_fork() else None
     printing = Printing(way.jobs) if way.jobs > 1 and len(plans) > 1 else None
     with RunFolder(study.root, out, parent) as folder:
         try:
