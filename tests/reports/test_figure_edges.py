@@ -11,6 +11,7 @@ from analysis_lib.reports.figures.both_files import draw_svg
 from analysis_lib.reports.figures.effect_figures import paired_panels
 from analysis_lib.reports.figures.measuring import Measuring
 from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses, stack_dots
+from analysis_lib.reports.figures.quality_figures import measure_panels
 from analysis_lib.reports.figures.style import share_limits
 from analysis_lib.reports.figures.torque_figures import polar_panels
 
@@ -49,13 +50,32 @@ def test_dots_of_one_row_are_apart_and_no_row_is_empty(count):
         assert (np.diff(np.sort(angles[rows == row])) >= 3.0).all()
 
 
+def _dots(axes):
+    """Angle from the top, clockwise, and radius of the dots of a rose."""
+    x, y = next(line for line in axes.lines if line.get_marker() == "o").get_data()
+    return np.rad2deg(np.arctan2(x, y)), np.hypot(x, y)
+
+
 def test_the_rose_shows_a_dot_a_rider_inside_its_rim():
-    angles = np.array([100.0, 101.0, 101.5, 102.0, 110.0, 179.9])
-    (axes,) = phase_roses([Rose("easy", angles, 103.0, 100.0, 106.0)]).axes
-    dots = next(line for line in axes.lines if line.get_marker() == "o")
-    assert np.sort(np.rad2deg(dots.get_xdata())) == pytest.approx(angles)
-    petals = max(bar.get_height() for bar in axes.patches)
-    assert petals < dots.get_ydata().min() < dots.get_ydata().max() < axes.get_ylim()[1]
+    phases = np.array([100.0, 101.0, 101.5, 102.0, 110.0, 179.9])
+    (axes,) = phase_roses([Rose("easy", phases, 103.0, 100.0, 106.0)]).axes
+    angles, radii = _dots(axes)
+    assert np.sort(angles) == pytest.approx(phases)
+    petals = max(petal.r for petal in axes.patches)
+    assert petals < radii.min() < radii.max() < axes.get_ylim()[1]
+
+
+def test_petals_stand_where_their_phases_are_and_an_interval_over_the_top_comes_in_again_below():
+    (axes,) = phase_roses([Rose("easy", np.array([1.0, 95.0, 96.0]), 1.0, -5.0, 7.0)]).axes
+    # counter-clockwise from the right, as patches are: 0 to 10 degrees from the top are 80 to 90
+    petals = {(petal.theta1, petal.theta2): petal.r for petal in axes.patches}
+    assert petals == {(80, 90): 1.0, (-10, 0): pytest.approx(2**0.5)}
+    x, y = next(line for line in axes.lines if line.get_linewidth() == 2).get_data()
+    angles = np.rad2deg(np.arctan2(x, y))
+    assert np.nanmin(x) >= 0
+    assert (np.nanmin(angles), np.nanmax(angles)) == pytest.approx((0.0, 180.0), abs=0.25)
+    assert angles[0] == pytest.approx(175.0) and angles[-1] == pytest.approx(7.0)
+    assert np.isnan(angles).sum() == 1
 
 
 @pytest.mark.parametrize(("count", "rows"), [(1, 1), (2, 1), (3, 1), (4, 2), (7, 3)])
@@ -65,7 +85,7 @@ def test_roses_stand_side_by_side_to_one_scale(count, rows):
     panels = phase_roses(roses).axes
     assert len(panels) == count
     assert {panel.get_subplotspec().get_gridspec().nrows for panel in panels} == {rows}
-    tallest = [max(bar.get_height() for bar in panel.patches) for panel in panels]
+    tallest = [max(petal.r for petal in panel.patches) for panel in panels]
     assert tallest == pytest.approx([30**0.5] + [1.0] * (count - 1))
     assert min(panel.get_ylim()[1] for panel in panels) > 30**0.5
 
@@ -81,9 +101,28 @@ def test_torque_runs_clockwise_around_the_crank_from_the_top_and_no_word_is_cut_
     draw_svg(figure)
     for axes in figure.axes:
         x, y = axes.lines[-1].get_data()
+        drawn = axes.transData.transform(np.column_stack([x, y]))
         floor = -0.35 * 1.05 * curves["torque_Nm"].max()  # the centre, so that no torque is a circle
         assert np.hypot(x, y)[:360] == pytest.approx(40 * shares - floor)
         assert x[89] > 0 > x[269] and y[0] > 0 > y[179]
         words = [text.get_window_extent(Measuring()) for text in axes.texts if text.get_text()]
-        assert {"0", "90", "180", "270"} < {text.get_text() for text in axes.texts}
+        assert {"0", "0°", "90°", "180°", "270°"} < {text.get_text() for text in axes.texts}
+        assert not any(word.contains(*point) for word in words for point in drawn)
         assert min(word.y0 for word in words) > 0 and max(word.y1 for word in words) < figure.bbox.height
+
+
+def test_trials_under_caution_stand_on_top_and_values_that_are_all_one_stand_on_a_scale_from_zero():
+    trials = pd.DataFrame(
+        {
+            "rider": ["A", "A", "B"],
+            "state": ["caution", "used", "used"],
+            "turns": [80, 81, 60],
+            "gap": [0.01] * 3,
+        }
+    )
+    turns, gap = measure_panels(trials, {"turns": "Kept turns", "gap": "Longest gap (s)"}).axes
+    used, caution = turns.lines  # in the order in which they are drawn
+    assert (list(used.get_ydata()), list(caution.get_ydata())) == ([81, 60], [80])
+    assert caution.get_markerfacecolor() == "white" and caution.get_marker() != used.get_marker()
+    assert turns.get_ylim()[0] > 0
+    assert gap.get_ylim()[0] == 0 and gap.get_ylim()[1] > 0.01

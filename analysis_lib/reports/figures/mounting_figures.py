@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Wedge
 
+from analysis_lib.reports.figures.crank_circle import around, circle_panel
 from analysis_lib.reports.figures.style import (
     BLUE,
     GREEN,
@@ -23,7 +24,7 @@ from analysis_lib.reports.figures.style import (
     new_figure,
 )
 
-ROSES_A_ROW = 3
+ROSES_A_ROW, ROSE_MM = 3, 76
 PETAL_EDGES = np.arange(0, 181, 10)
 
 DOT_DEG, DOT_STEP = 3.6, 0.075
@@ -127,9 +128,7 @@ def phase_roses(roses: Sequence[Rose]) -> Figure:
     """
     columns = min(len(roses), ROSES_A_ROW)
     rows = -(-len(roses) // columns)
-    figure, panels = new_figure(
-        rows, columns, 80 * rows, TWO_COLUMNS * columns / ROSES_A_ROW, subplot_kw={"projection": "polar"}
-    )
+    figure, panels = new_figure(rows, columns, ROSE_MM * rows, TWO_COLUMNS * columns / ROSES_A_ROW)
     reach = max(1.0, *(rose.petals.max(initial=0) for rose in roses))
     most = max(stack_dots(rose.dots_deg, DOT_DEG).max(initial=0) for rose in roses)
     for axes, rose in zip(panels, roses, strict=False):
@@ -140,25 +139,23 @@ def phase_roses(roses: Sequence[Rose]) -> Figure:
     return figure
 
 
-def _draw_rose(axes: Any, rose: Rose, reach: float, rim: float) -> None:
-    axes.set_theta_zero_location("N")
-    axes.set_theta_direction(-1)
-    axes.set_thetamin(0)
-    axes.set_thetamax(180)
-    middles = np.deg2rad(PETAL_EDGES[:-1] + 5)
-    axes.bar(middles, rose.petals, width=np.deg2rad(10), color=BLUE, alpha=0.45, edgecolor=BLUE)
+def _draw_rose(axes: Axes, rose: Rose, reach: float, rim: float) -> None:
+    circle_panel(axes, rim + 0.08 * reach, rose.name, range(0, 181, 30), half=True)
+    for begin, radius in zip(PETAL_EDGES[:-1], rose.petals, strict=True):
+        if radius:
+            petal = Wedge((0, 0), radius, 80 - begin, 90 - begin, facecolor=BLUE, edgecolor=BLUE, alpha=0.45)
+            axes.add_patch(petal)
     rows = stack_dots(rose.dots_deg, DOT_DEG)
-    axes.plot(np.deg2rad(rose.dots_deg), reach * (1.12 + DOT_STEP * rows), "o", color=INK, markersize=2.5)
-    arc = np.deg2rad(np.linspace(rose.low_deg, rose.high_deg, 50))
-    axes.plot(arc, np.full(50, rim), color=INK, linewidth=2)
-    axes.plot(np.deg2rad([rose.mean_deg] * 2), [0, rim], color=INK, linestyle="--", linewidth=0.9)
-    axes.set_ylim(0, rim + 0.08 * reach)
-    axes.set_yticks([])
-    axes.set_thetagrids(np.arange(0, 181, 30))
-    # To the right of the label of 0°, where the half-circle leaves room.
-    axes.annotate(
-        rose.name, (1.1, 1.04), xycoords="axes fraction", va="bottom", ha="right", fontweight="bold"
-    )
+    axes.plot(*around(rose.dots_deg, reach * (1.12 + DOT_STEP * rows)), "o", color=INK, markersize=2.5)
+    axes.plot(*around(_within_half(rose.low_deg, rose.high_deg), rim), color=INK, linewidth=2)
+    mean = around(rose.mean_deg % 180, np.array([0.0, rim]))
+    axes.plot(*mean, color=INK, linestyle="--", linewidth=0.9)
+
+
+def _within_half(low_deg: float, high_deg: float) -> np.ndarray:
+    """Return the angles of an arc of axes as they stand in [0, 180), broken where it comes in again at the other end."""
+    angles = np.linspace(low_deg, high_deg, 50) % 180
+    return np.insert(angles, np.flatnonzero(np.abs(np.diff(angles)) > 90) + 1, np.nan)
 
 
 def stack_dots(angles_deg: np.ndarray, apart_deg: float) -> np.ndarray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -16,6 +18,15 @@ STATE_MARKS = {"kept": ("", "#8a8a8a", 0.5), "caution": ("", INK, 1.4), "not use
 OVERVIEW_COLOURS = {"kept": "#cfe3ef", "caution": "#e0a458", "not used": "#5c1a1a", "missing": "#ffffff"}
 """Tints of the strip of very many riders, which has no room for frames and hatches: apart in lightness too."""
 OVERVIEW_MM = 190
+
+DOTS: dict[str, dict[str, Any]] = {
+    "used": {"marker": "o", "color": BLUE, "markersize": 3},
+    "caution": {"marker": "D", "color": INK, "markerfacecolor": "white", "markersize": 4},
+}
+"""Trials of these states, the later ones on top: diamonds, larger, white and framed, show among dots in grey print too."""
+
+ALIKE = 0.02
+"""Values that differ by less than this share of the largest are all one: a scale of their own would enlarge nothing."""
 
 
 @in_house_style
@@ -85,13 +96,19 @@ def measure_panels(trials: pd.DataFrame, measures: dict[str, str]) -> Figure:
     rows = (len(measures) + 1) // 2
     figure, panels = new_figure(rows, 2, height_mm=42 * rows)
     for axes, (name, label) in zip(panels, measures.items(), strict=False):
-        for state, fill in (("used", BLUE), ("caution", "none")):
+        for state, look in DOTS.items():
             here = trials["state"] == state
-            axes.plot(
-                places[here], trials.loc[here, name], "o", color=BLUE, markerfacecolor=fill, markersize=3
-            )
+            axes.plot(places[here], trials.loc[here, name], linestyle="none", **look)
+        _begin_at_zero_if_alike(axes, trials[name])
         axes.set_ylabel(label)
         axes.set_xticks(*names_with_room(riders, 24), rotation=60)
     for spare in panels[len(measures) :]:
         spare.set_visible(False)
     return figure
+
+
+def _begin_at_zero_if_alike(axes: Axes, values: pd.Series) -> None:
+    """Let the scale of values that are all but equal begin at zero."""
+    low, high = float(values.min()), float(values.max())
+    if high > 0 and high - low < ALIKE * high:
+        axes.set_ylim(0, 1.3 * high)

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from analysis_lib.reports.figures.crank_circle import PALE, around, circle_panel
 from analysis_lib.reports.figures.style import (
     GREY,
     LOOKS,
@@ -22,9 +23,12 @@ from analysis_lib.reports.figures.style import (
     share_limits,
 )
 
-PALE = "#b0b0b0"
-SMALL: dict[str, Any] = {"fontsize": 6, "ha": "left", "va": "center"}
-"""Circles and spokes around the crank, and the words at them."""
+QUARTERS = (0, 90, 180, 270)
+WORDS_DEG = np.concatenate([np.arange(quarter + 20, quarter + 71, 5) for quarter in QUARTERS])
+"""Where the words at the circles may stand, which is off the spokes."""
+
+HALF_WORD = np.array([0.1, 0.06])
+"""Half the width and height of such a word with the room around it, as shares of the panel's radius."""
 
 
 def draw_torque_by_angle(axes: Axes, curves: pd.DataFrame, trials: pd.DataFrame) -> None:
@@ -45,45 +49,36 @@ def draw_torque_by_angle(axes: Axes, curves: pd.DataFrame, trials: pd.DataFrame)
     crank_axis(axes)
 
 
-def draw_torque_around(axes: Axes, curves: pd.DataFrame, floor: float, ceiling: float) -> None:
-    """Draw the same curves around the crank, 0° on top, the zero circle away from the centre.
-
-    Drawn on plain axes: matplotlib's polar ones take three times as long.
-    """
-    _draw_rings(axes, floor, ceiling)
+def draw_torque_around(axes: Axes, curves: pd.DataFrame, floor: float) -> None:
+    """Draw the same curves around the crank, 0° on top, the zero circle away from the centre."""
     for ring, curve in curves.groupby("ring", sort=False):
         look = LOOKS[str(ring)]
         angle = np.append(curve["crank_deg"], curve["crank_deg"].iloc[0])
         torque = np.append(curve["torque_Nm"], curve["torque_Nm"].iloc[0])
-        axes.plot(*_around(angle, torque - floor), color=look.colour, linestyle=look.line)
-    reach = ceiling - floor
-    axes.set(xlim=(-reach, reach), ylim=(-reach, reach), aspect="equal")
-    axes.set_axis_off()
+        axes.plot(*around(angle, torque - floor), color=look.colour, linestyle=look.line)
 
 
-def _around(angle_deg: np.ndarray | float, radius: np.ndarray | float) -> tuple[Any, Any]:
-    """Return x and y of points that run clockwise from the top."""
-    return radius * np.sin(np.deg2rad(angle_deg)), radius * np.cos(np.deg2rad(angle_deg))
+def _circles(low: float, ceiling: float, reach: float) -> list[float]:
+    """Return the torques that are drawn as circles, from the lowest as far as the rim leaves room."""
+    last = ceiling - HALF_WORD[1] * reach
+    return [float(torque) for torque in MaxNLocator(4).tick_values(low, ceiling) if low <= torque < last]
 
 
-def _draw_rings(axes: Axes, floor: float, ceiling: float) -> None:
-    """Draw circles of one torque each, the rim, and a spoke every quarter of the turn, with their words."""
-    turn, reach = np.arange(361), ceiling - floor
-    circles = [torque for torque in MaxNLocator(4).tick_values(floor, ceiling) if floor < torque < ceiling]
-    for torque in circles:
-        axes.plot(*_around(turn, torque - floor), color=PALE, linewidth=0.4)
-        axes.text(*_around(150, torque - floor), f"{torque:g}".replace("-", "−"), **SMALL)
-    for angle in (0, 90, 180, 270):
-        x, y = _around(angle, 0.5)
-        axes.plot(*_around(angle, np.array([0, reach])), color=PALE, linewidth=0.4)
-        place: Any = {"xytext": (14 * x, 14 * y), "textcoords": "offset points"}
-        align = {
-            "ha": ("center", "left", "right")[round(2 * x)],
-            "va": ("center", "bottom", "top")[round(2 * y)],
-        }
-        axes.annotate(f"{angle}", (0.5 + x, 0.5 + y), xycoords="axes fraction", **place, **SMALL | align)
-    axes.plot(*_around(turn, -floor), color=GREY, linewidth=0.8)
-    axes.plot(*_around(turn, reach), color="black", linewidth=0.7, clip_on=False)
+def _clear_angle(curves: pd.DataFrame, radii: np.ndarray, floor: float, reach: float) -> float:
+    """Return where words at circles of these radii stand farthest from all curves of a panel."""
+    drawn = np.stack(around(curves["crank_deg"].to_numpy(), curves["torque_Nm"].to_numpy() - floor), axis=-1)
+    words = np.stack(around(WORDS_DEG[:, np.newaxis], radii), axis=-1)
+    apart = (words[:, :, np.newaxis] - drawn[::3]) / (reach * HALF_WORD)
+    return float(WORDS_DEG[np.square(apart).sum(axis=-1).min(axis=(1, 2)).argmax()])
+
+
+def _draw_circle(axes: Axes, torque: float, radius: float, angle_deg: float, reach: float) -> None:
+    """Draw the circle of one torque, open where its word stands."""
+    half_deg = np.rad2deg(np.arctan2(HALF_WORD[0] * reach, radius))
+    style: dict[str, Any] = {"linewidth": 0.4, "color": PALE} if torque else {"linewidth": 0.8, "color": GREY}
+    axes.plot(*around(angle_deg + np.linspace(half_deg, 360 - half_deg, 181), radius), **style)
+    word = f"{torque:g}".replace("-", "−")
+    axes.text(*around(angle_deg, radius), word, fontsize=6, ha="center", va="center")
 
 
 @in_house_style
@@ -108,12 +103,17 @@ def polar_panels(curves: pd.DataFrame) -> Figure:
     """Return the polar companion of `torque_panels`."""
     intensities = list(dict.fromkeys(curves["intensity"]))
     figure, panels = new_figure(1, len(intensities), height_mm=66)
-    ceiling = float(curves["torque_Nm"].max()) * 1.05
-    floor = min(float(curves["torque_Nm"].min()), 0.0) - 0.35 * ceiling
+    ceiling, low = float(curves["torque_Nm"].max()) * 1.05, min(float(curves["torque_Nm"].min()), 0.0)
+    floor = low - 0.35 * ceiling
+    reach = ceiling - floor
+    circles = _circles(low, ceiling, reach)
     for axes, intensity in zip(panels, intensities, strict=True):
-        draw_torque_around(axes, curves[curves["intensity"] == intensity], floor, ceiling)
-        title: Any = {"xytext": (0, 22), "textcoords": "offset points", "fontsize": 8}
-        axes.annotate(str(intensity), (0.5, 1), xycoords="axes fraction", ha="center", va="bottom", **title)
+        here = curves[curves["intensity"] == intensity]
+        circle_panel(axes, reach, intensity, QUARTERS)
+        angle = _clear_angle(here, np.array(circles) - floor, floor, reach)
+        for torque in circles:
+            _draw_circle(axes, torque, torque - floor, angle, reach)
+        draw_torque_around(axes, here, floor)
     return figure
 
 

@@ -112,9 +112,9 @@ def polar_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "torque_polar",
         polar_panels(curves),
-        "The same mean torque around the crank, seen from the rider's right: top dead centre up, pedalling"
-        " clockwise. The grey circle is zero torque, so inside it the legs brake the crank. Scale: rings of"
-        " the grid in N·m.",
+        "The same mean torque (round solid, oval dashed) around the crank, seen from the rider's right: top dead centre"
+        " up, pedalling clockwise. The grey circle is zero torque, so inside it the legs brake the crank. Scale: circles"
+        " in N·m.",
         f"Polar chart of the mean crank torque by ring, one panel an intensity; largest {_peak_in_words(curves)}.",
         curves,
     )

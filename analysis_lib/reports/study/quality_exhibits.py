@@ -37,7 +37,7 @@ def measures_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "measures",
         measure_panels(frame, known),
-        "Measures of every trial, one dot a trial, riders along the axis. Filled: used; open: used with"
+        "Measures of every trial, one dot a trial, riders along the axis. Dots: used; open diamonds: used with"
         " caution. Trials that gave nothing have no dot. Look for a rider or a trial that stands apart.",
         f"{len(known)} dot plots of data-quality measures by rider for {show_count(len(trials), 'trial')}; lowest to"
         " highest: "
