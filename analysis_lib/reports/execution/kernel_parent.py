@@ -23,14 +23,10 @@ from pathlib import Path
 from typing import Any
 
 from analysis_lib.reports.execution.kernels import NoFork
+from analysis_lib.reports.execution.lean_kernel import do_without_debugger
 from analysis_lib.reports.files.notebook_file import read_notebook
 
-ALWAYS = (
-    "ipykernel.kernelapp",
-    "ipykernel.ipkernel",
-    "matplotlib.pyplot",
-    "matplotlib_inline.backend_inline",
-)
+ALWAYS = ("ipykernel.kernelapp", "ipykernel.ipkernel", "ipykernel.debugger")
 """Beside the templates' imports: what a kernel loads itself."""
 
 INLINE = "module://matplotlib_inline.backend_inline"
@@ -157,6 +153,7 @@ class KernelParent:
 
 def serve(imports: Iterable[str]) -> None:
     """Run the import statements, then answer requests until there are no more."""
+    do_without_debugger()
     for name in ALWAYS:
         importlib.import_module(name)
     for statement in imports:

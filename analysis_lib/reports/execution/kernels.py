@@ -23,15 +23,10 @@ from jupyter_client.provisioning.factory import KernelProvisionerFactory
 from jupyter_client.provisioning.local_provisioner import LocalProvisioner
 from traitlets import Unicode
 
+from analysis_lib.reports.execution import lean_kernel
+
 KERNEL = "python3"
 PROVISIONER = "kernels-of-a-run"
-
-SELDOM = (
-    "import gc; gc.set_threshold(200_000);"
-    " get_ipython().events.register('post_run_cell', lambda _: gc.collect(1))"
-)
-"""A kernel that lives for one notebook need not look for garbage after every 700 objects: it took a sixth of its time.
-After each cell it does, among what that cell left: figures are circles of objects, and grow with the riders."""
 
 MOMENT_S, SHORT_WHILE_S = 0.01, 5.0
 """How often, and for how long, a kernel's coming and going is looked for; Jupyter looks every tenth of a second."""
@@ -76,16 +71,16 @@ class Kernels:
         described = {
             "argv": [
                 sys.executable,
+                "-P",
                 "-m",
-                "ipykernel_launcher",
+                lean_kernel.__name__,
                 "-f",
                 "{connection_file}",
-                f"--IPKernelApp.exec_lines={SELDOM}",
+                *lean_kernel.WORDS,
             ],
             "display_name": "Python 3 (ipykernel)",
             "language": "python",
             "metadata": {
-                "debugger": True,
                 "kernel_provisioner": {
                     "provisioner_name": PROVISIONER,
                     "config": {"run": str(self.folder)},
