@@ -24,7 +24,7 @@ WORDS = ("--HistoryManager.enabled=False", f"--IPKernelApp.exec_lines={FIRST_LIN
 
 
 def do_without_debugger() -> None:
-    """Keep IPython's kernel from loading its debugger, a third of what it takes to start; to be called before it is imported."""
+    """Keep IPython's kernel from loading its debugger, a third of its start; to be called before."""
     sys.modules.setdefault("debugpy", None)  # type: ignore[arg-type]  # Python's word for: not to be imported
 
 

@@ -12,19 +12,21 @@ NAME = "written-once"
 class WrittenOnce(NBClientEngine):
     """Papermill's own way, but the notebook is written when it has ended, however it ended.
 
-    Papermill writes it before and after every cell: a hundred times a growing file, half of the work on this side.
+    Papermill writes it before and after every cell, a hundred times a growing file, which was half of the work on this
+    side; and then when it has ended, and once more.
     """
 
     @classmethod
     def execute_managed_notebook(
         cls, nb_man: NotebookExecutionManager, kernel_name: str, **options: Any
     ) -> None:
-        """Execute the notebook; its manager writes it after this, whether it returns or raises."""
+        """Execute the notebook; papermill writes it after this, and if this raises, its manager does."""
         place, nb_man.output_path = nb_man.output_path, None
         try:
             super().execute_managed_notebook(nb_man, kernel_name, **options)
-        finally:
+        except BaseException:
             nb_man.output_path = place
+            raise
 
 
 papermill_engines.register(NAME, WrittenOnce)
