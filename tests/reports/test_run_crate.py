@@ -6,6 +6,7 @@ words that entities may use are read from the context that the rocrate library c
 
 import hashlib
 import json
+import tracemalloc
 from pathlib import Path
 from urllib.parse import unquote
 
@@ -13,8 +14,10 @@ import pandas as pd
 import pytest
 
 from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.record import crate_reading
+from analysis_lib.reports.record.crate_reading import entities_of
 from analysis_lib.reports.record.page_origin import inputs_of_study, page_origin
-from analysis_lib.reports.record.run_crate import FILE, describe_run, write_run_crate
+from analysis_lib.reports.record.run_crate import FILE, entities_of_run, write_run_crate
 from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.synthetic.synthetic import small_study
@@ -129,7 +132,8 @@ def test_it_names_no_place_of_this_machine_and_comes_out_the_same_again(made):
     assert Path.home().name not in text.split() and "/tmp/" not in text
     write_run_crate(report, study)
     assert (report / FILE).read_text(encoding="utf-8") == text
-    assert describe_run(report, study)["@graph"][0]["@id"] == FILE
+    assert next(entities_of_run(report, study))["@id"] == FILE
+    assert list(entities_of(report / FILE)) == list(entities_of_run(report, study))
 
 
 def test_only_what_is_read_is_an_input(made):
@@ -137,3 +141,51 @@ def test_only_what_is_read_is_an_input(made):
     assert {"study.toml", "riders.csv", "trials.csv", "zero_checks.csv"} <= names
     assert not names & {"truth.json", "generator.json", "README.md"}
     assert inputs_of_study(made[0])[made[2]] == "missing"
+
+
+@pytest.mark.parametrize("piece", [1, 7, 1 << 16])
+@pytest.mark.parametrize("indent", [None, 1])
+def test_entities_are_read_one_after_another_however_the_file_is_laid_out(
+    tmp_path, monkeypatch, piece, indent
+):
+    monkeypatch.setattr(crate_reading, "PIECE", piece)
+    graph = [{"@id": "a", "n": 12345, "deep": [{"@id": "é]},{"}]}, [], 17, "x"]
+    path = tmp_path / "crate.json"
+    whole = {"@context": {"@graph": 1}, "@graph": graph, "more": None}
+    path.write_text(json.dumps(whole, indent=indent, ensure_ascii=False), encoding="utf-8")
+    assert list(entities_of(path)) == graph
+    assert list(entities_of(path, short=True)) == [{"@id": "a", "n": 12345, "deep": ["é]},{"]}, *graph[1:]]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "{",
+        '{"@graph": 1}',
+        '{"@graph": [1}',
+        '{"@graph": []} x',
+        '{"@graph": [], "@graph": []}',
+        '{"@graph": [1 2]}',
+        '{"@graph": [1,]}',
+    ],
+)
+def test_what_is_no_crate_is_refused(tmp_path, text):
+    path = tmp_path / "crate.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ValueError):
+        list(entities_of(path))
+
+
+def test_a_crate_of_many_entities_takes_no_more_memory_than_a_few(tmp_path):
+    path = tmp_path / "crate.json"
+    path.write_text(
+        json.dumps({"@graph": [{"@id": f"file {place}", "x": "y" * 200} for place in range(20_000)]})
+    )
+    assert path.stat().st_size > 4_000_000
+    tracemalloc.start()
+    assert sum(1 for _ in entities_of(path)) == 20_000
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 800_000  # two pieces of text, their bytes, one entity

@@ -8,7 +8,7 @@ from pathlib import Path
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.record.page_origin import software
-from analysis_lib.reports.record.record_check import RUN_FILE, read_record
+from analysis_lib.reports.record.report_records import RUN_FILE, read_record
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.study.declared.schema import is_inside
 

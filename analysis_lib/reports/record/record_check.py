@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
-from urllib.parse import unquote
 
-from analysis_lib.refusals import Refusal, cut, printable
-from analysis_lib.reports.files.page_records import FORMAT, record_name
+from analysis_lib.refusals import cut, printable
+from analysis_lib.reports.files.page_records import record_name
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.record.page_origin import MISSING, inputs_of_study, software
+from analysis_lib.reports.record.report_records import RUN_FILE, ReportRecords
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.run_crate import OWN_FILES
 from analysis_lib.study.checks.folder import Study
-from analysis_lib.study.declared.schema import is_inside
-from analysis_lib.study.tables.named_folder import check_folder
 
 Finding = Literal["agrees", "differs", "not checked"]
-Kind = type[Any]
-
-RUN: dict[str, Kind] = {"inputs": dict, "packages": dict, "states": dict, "version": str, "git": str}
-RUN_FILE = "run.json"
-PAGE: dict[str, Kind] = {"key": str, "page": dict, "files": dict}
-"""What is needed of the record of a run and of a page."""
 
 
 @dataclass(frozen=True)
@@ -49,125 +39,67 @@ class Check:
         return cls(what, "differs" if said else "agrees", said or agreement)
 
 
-@dataclass(frozen=True)
-class ReportRecords:
-    """What a report folder says of itself: the run, each page, and the research object."""
+@dataclass
+class _Told:
+    """What the pages' own records told, and became of it: in numbers, which take a tenth of a thousand riders' words."""
 
-    report: Path
-    run: dict[str, Any]
-    pages: dict[str, dict[str, Any]]
-    crate: dict[str, str] | None
+    files: set[int] = field(default_factory=set)
+    names: set[int] = field(default_factory=set)
+    changed: dict[tuple[str, str], str] = field(default_factory=dict)
+    states: dict[str, str] = field(default_factory=dict)
 
-    @cached_property
-    def files(self) -> dict[str, str]:
-        """SHA-256 of every file of every page."""
-        return {name: sha for page in self.pages.values() for name, sha in page["files"].items()}
-
-
-def read_records(report: Path) -> ReportRecords:
-    """Read the records of a report folder.
-
-    Raises
-    ------
-    Refusal
-        When there is no such folder, or it holds no record of a run, one that cannot be read, or those of a newer version.
-    """
-    wanted, remedy = "a report folder made by roundoval", "name the folder of a report"
-    check_folder(report, RUN_FILE, wanted, remedy)
-    if not (report / RUN_FILE).is_file():
-        raise Refusal(str(report), f"no {RUN_FILE}", wanted, remedy)
-    run = read_record(report, report / RUN_FILE, RUN)
-    _check_format(report, run["version"])
-    crate = _crate_checksums(report) if (report / CRATE).is_file() else None
-    paths = [path for path in sorted((report / "keys").glob("*.json")) if path.name != "format.json"]
-    return ReportRecords(report, run, dict(_read_page(report, path) for path in paths), crate)
-
-
-def _check_format(report: Path, version: str) -> None:
-    """Refuse a report whose layout is not known here: what would be said of it could be wrong."""
-    made = read_record(report, report / "keys" / "format.json", {"format": int})["format"]
-    if made > FORMAT:
-        got = f"format {made}, by roundoval {version}"
-        raise Refusal("report folder", got, f"format {FORMAT} or older", "verify it with that version")
-
-
-def _read_page(report: Path, path: Path) -> tuple[str, dict[str, Any]]:
-    """Read the record of one page, which stands under the name of its subject, so that no second one hides it."""
-    content = read_record(report, path, PAGE)
-    subject = content["page"].get("subject", "")
-    if not isinstance(subject, str) or record_name(subject) != path.name:
-        raise _broken(path, f"a record of {str(subject)!r}")
-    return subject, content
-
-
-def read_record(report: Path, path: Path, wanted: Mapping[str, Kind]) -> dict[str, Any]:
-    """Read a record. It can be a stranger's: a link out of the folder, a pipe, or of any content."""
-    if not path.is_file() or not is_inside(report, path):
-        raise _broken(path, "no file of the report")
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (ValueError, RecursionError) as error:
-        raise _broken(path, str(error).splitlines()[0]) from error
-    if not isinstance(content, dict):
-        raise _broken(path, "no record")
-    wrong = [name for name, kind in wanted.items() if not _is(content.get(name), kind)]
-    if wrong:
-        raise _broken(path, f"no {', '.join(wrong)}")
-    return content
-
-
-def _is(value: object, kind: Kind) -> bool:
-    """Whether a value is of a kind; a dict is one of words."""
-    return isinstance(value, kind) and (
-        kind is not dict or all(isinstance(word, str) for word in value.values())
-    )
-
-
-def _broken(path: Path, got: str) -> Refusal:
-    return Refusal(path.name, got, "the record as roundoval wrote it", "ask for the report again")
-
-
-def _crate_checksums(report: Path) -> dict[str, str]:
-    """SHA-256 of the report's own files by the research object; inputs, which stand elsewhere, have no relative name."""
-    path = report / CRATE
-    graph = read_record(report, path, {"@graph": list})["@graph"]
-    try:
-        files = [entity for entity in graph if entity["@type"] == "File" and ":" not in entity["@id"]]
-        return {unquote(entity["@id"]): str(entity["sha256"]) for entity in files}
-    except (KeyError, TypeError, AttributeError) as error:
-        raise _broken(path, f"an entity without {error}") from error
+    def page(self, root: Path, subject: str, record: Mapping[str, Any]) -> list[str]:
+        """Take in what is on record of one page; return what became of its files."""
+        files, cause = record["files"], record["page"].get("cause")
+        self.states[subject] = f"failed: {cause}" if cause else "made"
+        self.files.update(map(hash, files.items()))
+        self.names.update(map(hash, (*files, f"keys/{record_name(subject)}")))
+        found = _states(root, files)
+        self.changed |= {(name, files[name]): state for name, state in found.items()}
+        return _sentences(found)
 
 
 def check_files(records: ReportRecords) -> Iterator[Check]:
     """Every file is as it was when it was made, by the page's record and by the research object."""
-    for subject, page in records.pages.items():
-        yield Check.of(
-            f"files of {subject}",
-            changed_files(records.report, page["files"]),
-            f"{len(page['files'])} files as they were made",
-        )
-    if records.crate is None:
-        yield Check(CRATE, "not checked", "the report has none; the records of the pages were checked")
+    told = _Told()
+    for subject, record in records.pages():
+        changed = told.page(records.report, subject, record)
+        yield Check.of(f"files of {subject}", changed, f"{len(record['files'])} files as they were made")
+    if records.has_crate:
+        yield _check_crate(records, told)
     else:
-        told_apart = [
-            f"{name}: another checksum than in keys/"
-            for name in {**records.files, **records.crate}
-            if name not in OWN_FILES and records.crate.get(name) != records.files.get(name)
-        ]
-        changed = changed_files(records.report, records.crate)
-        yield Check.of(CRATE, [*changed, *told_apart], f"{len(records.crate)} files with its checksums")
-    yield Check.of(RUN_FILE, _states_apart(records), "the states of the pages as in keys/")
-    if strangers := _strangers(records):
+        yield Check(CRATE, "not checked", "the report has none; the records of the pages were checked")
+    yield Check.of(
+        RUN_FILE, _states_apart(records.run["states"], told.states), "the states of the pages as in keys/"
+    )
+    if strangers := _strangers(records, told.names):
         yield Check("files without record", "not checked", ", ".join(strangers))
 
 
-def _states_apart(records: ReportRecords) -> list[str]:
+def _check_crate(records: ReportRecords, told: _Told) -> Check:
+    """Compare the files of the research object with those on the disk and with those of the pages' records."""
+    changed: dict[str, str] = {}
+    apart: dict[str, None] = {}
+    count, seen = 0, set()
+    for pair in records.crate_files():
+        name, sha = pair
+        count += 1
+        seen.add(hash(pair))
+        told.names.add(hash(name))
+        is_told = hash(pair) in told.files  # then it was looked at already
+        if state := told.changed.get(pair, "") if is_told else _state(records.report, name, sha):
+            changed[name] = state
+        if not is_told and name not in OWN_FILES:
+            apart[name] = None
+    if told.files - seen:
+        of_pages = (pair for _, record in records.pages() for pair in record["files"].items())
+        apart |= {pair[0]: None for pair in of_pages if hash(pair) not in seen}
+    differences = [*_sentences(changed), *(f"{name}: another checksum than in keys/" for name in apart)]
+    return Check.of(CRATE, differences, f"{count} files with its checksums")
+
+
+def _states_apart(states: Mapping[str, str], told: Mapping[str, str]) -> list[str]:
     """Say which pages are another in the record of the run than in their own, or are in one of them alone."""
-    told = {
-        subject: f"failed: {page['page'].get('cause')}" if page["page"].get("cause") else "made"
-        for subject, page in records.pages.items()
-    }
-    states = records.run["states"]
     return [
         f"{subject}: {states.get(subject, 'no page')}, by keys/ {told.get(subject, 'no page')}"
         for subject in {**states, **told}
@@ -175,12 +107,12 @@ def _states_apart(records: ReportRecords) -> list[str]:
     ]
 
 
-def _strangers(records: ReportRecords) -> list[str]:
+def _strangers(records: ReportRecords, known: set[int]) -> list[str]:
     """Name the files, links and whatever else a folder can hold that no record knows."""
-    keys = {"keys/format.json", *(f"keys/{record_name(subject)}" for subject in records.pages)}
-    known = {*records.files, *(records.crate or {}), *keys, *OWN_FILES, CRATE}
+    ours = {"keys/format.json", *OWN_FILES, CRATE}
     found = (path for path in records.report.rglob("*") if path.is_symlink() or not path.is_dir())
-    return sorted({path.relative_to(records.report).as_posix() for path in found} - known)
+    names = (path.relative_to(records.report).as_posix() for path in found)
+    return sorted(name for name in names if hash(name) not in known and name not in ours)
 
 
 def changed_files(root: Path, checksums: Mapping[str, str]) -> list[str]:
@@ -189,8 +121,16 @@ def changed_files(root: Path, checksums: Mapping[str, str]) -> list[str]:
     >>> changed_files(Path("nowhere"), {"../secret": "0"})
     ['../secret leads out of the folder']
     """
+    return _sentences(_states(root, checksums))
+
+
+def _states(root: Path, checksums: Mapping[str, str]) -> dict[str, str]:
     found = {name: _state(root, name, sha) for name, sha in checksums.items()}
-    return [f"{name} {state}" for name, state in found.items() if state]
+    return {name: state for name, state in found.items() if state}
+
+
+def _sentences(changed: Mapping[str, str]) -> list[str]:
+    return [f"{name} {state}" for name, state in changed.items()]
 
 
 def _state(root: Path, name: str, sha: str) -> str:

@@ -57,20 +57,15 @@ def write_run_crate(report: Path, study: Study) -> None:
     encoder = json.JSONEncoder(indent=1, sort_keys=True, ensure_ascii=False)
     begin, end = encoder.encode({"@context": CONTEXT, "@graph": [0]}).split("0")
     with written_whole(report / FILE) as stream:
-        for place, entity in enumerate(_entities(report, study)):
+        for place, entity in enumerate(entities_of_run(report, study)):
             stream.write((",\n  " if place else begin).encode("utf-8"))
             for part in encoder.iterencode(entity):
                 stream.write(part.replace("\n", "\n  ").encode("utf-8"))
         stream.write(f"{end}\n".encode())
 
 
-def describe_run(report: Path, study: Study) -> Entity:
-    """Return the crate as JSON-LD: flat, every entity once, in a fixed order."""
-    return {"@context": list(CONTEXT), "@graph": list(_entities(report, study))}
-
-
-def _entities(report: Path, study: Study) -> Iterator[Entity]:
-    """Go through the crate, its head first, then by name; of a thousand actions one is in memory at a time."""
+def entities_of_run(report: Path, study: Study) -> Iterator[Entity]:
+    """Go through the crate, flat, every entity once: its head first, then by name, with one action in memory at a time."""
     keys = PageKeys(report)
     own = [name for name in OWN_FILES if (report / name).is_file()]
     files = {quote(name): (name, sha256_of(report / name)) for name in own}
