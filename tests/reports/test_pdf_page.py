@@ -54,6 +54,17 @@ def test_a_number_s_link_to_another_page_prints_no_address_and_any_other_link_do
     assert " ".join(word[4] for word in page[2]).count("As large as 4 W; the study (study.html).") == 1
 
 
+def test_a_line_is_full_where_a_blank_that_does_not_break_stands_before_a_link_at_its_end(tmp_path):
+    """A line holds some 100 letters, so that of these sentences some break within or beside the link."""
+    said = (f'First {"word " * count}p\xa0=\xa0<a class="row">0.35</a> and more' for count in range(15, 22))
+    words = "".join(f"<p>{sentence}.</p>" for sentence in said)
+    (page,) = paper_pages(_printed(tmp_path, words=words))
+    firsts = [number for number, word in enumerate(page[2]) if word[4] == "First"]
+    assert len(firsts) == 7
+    for first in firsts:
+        assert len({page[2][number][1] for number in range(first, first + 10)}) == 1  # ten words on one line
+
+
 @pytest.fixture(scope="module")
 def long_and_broad(tmp_path_factory):
     """The paper pages of a table longer than a page and one broader than a page."""

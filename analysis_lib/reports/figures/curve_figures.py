@@ -13,6 +13,7 @@ from analysis_lib.reports.figures.style import (
     RC,
     TWO_COLUMNS,
     crank_axis,
+    even_grid,
     in_house_style,
     name_crank_axis,
     name_panel,
@@ -27,8 +28,7 @@ def curve_difference_panels(
 ) -> Figure:
     """Return one panel a curve, up to three a row; columns ``panel, crank_deg, mean, low, high``."""
     names = list(dict.fromkeys(curves["panel"]))
-    across = min(len(names), 3)
-    rows = -(-len(names) // across)
+    rows, across = even_grid(len(names))
     width = TWO_COLUMNS if len(names) > 1 else 1.35 * ONE_COLUMN
     figure, panels = new_figure(rows, across, height_mm=8 + 54 * rows, width=width)
     for axes, name in zip(panels, names, strict=False):

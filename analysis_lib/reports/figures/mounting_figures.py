@@ -19,6 +19,7 @@ from analysis_lib.reports.figures.style import (
     INK,
     MANY,
     TWO_COLUMNS,
+    even_grid,
     in_house_style,
     name_panel,
     new_figure,
@@ -126,8 +127,7 @@ def phase_roses(roses: Sequence[Rose]) -> Figure:
 
     Dots of riders with like phases stand behind one another, from the petals outward; more than `MANY` have none.
     """
-    columns = min(len(roses), ROSES_A_ROW)
-    rows = -(-len(roses) // columns)
+    rows, columns = even_grid(len(roses), ROSES_A_ROW)
     figure, panels = new_figure(rows, columns, ROSE_MM * rows, TWO_COLUMNS * columns / ROSES_A_ROW)
     reach = max(1.0, *(rose.petals.max(initial=0) for rose in roses))
     most = max(stack_dots(rose.dots_deg, DOT_DEG).max(initial=0) for rose in roses)

@@ -98,6 +98,16 @@ def new_figure(rows: int = 1, columns: int = 1, height_mm: float = 62, width: fl
     return figure, list(axes.ravel())
 
 
+def even_grid(count: int, most: int = 3) -> tuple[int, int]:
+    """Return rows and columns for so many panels, up to `most` a row, that leave the fewest places empty.
+
+    >>> even_grid(4), even_grid(5), even_grid(6)
+    ((2, 2), (2, 3), (2, 3))
+    """
+    rows = -(-count // most)
+    return rows, -(-count // rows)
+
+
 def names_with_room(names: Sequence[str], room: int) -> tuple[list[int], list[str]]:
     """Return the places and names of as many of `names` as there is room for, evenly apart, the first among them.
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import io
 import logging
+import re
 import threading
 import warnings
 from functools import cache
@@ -25,6 +26,10 @@ TAGGED = "pdf/ua-1"
 
 OUR_OWN_CONTENT = frozenset({"data"})
 """Pages are self-contained: nothing but what stands inside them is ever read, be it a file or an address."""
+
+BLANK_BEFORE_LINK = re.compile('\N{NO-BREAK SPACE}(<a class="row"[^>]*>)')
+"""Where a text that ends in such a blank ends a line, WeasyPrint breaks that line after its first word; within the link the
+blank does no harm."""
 
 _one_at_a_time = threading.Lock()  # Pango's font map is not made for two threads
 
@@ -87,6 +92,7 @@ def write_pdf(html_path: Path, pdf_path: Path) -> None:
     fetcher = printer.urls.URLFetcher(allowed_protocols=OUR_OWN_CONTENT)
     with _one_at_a_time:
         html = set_lettering(html_path.read_text(encoding="utf-8"))
+        html = BLANK_BEFORE_LINK.sub("\\1\N{NO-BREAK SPACE}", html)
         page = printer.HTML(string=html, url_fetcher=fetcher)
         content = page.write_pdf(pdf_variant=TAGGED)
     write_bytes_whole(pdf_path, content)
