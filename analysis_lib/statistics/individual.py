@@ -15,72 +15,9 @@ import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.contrasts import mean_over_sequences, rider_contrasts
-from analysis_lib.statistics.estimates import (
-    Interval,
-    check_level,
-    decimals_for,
-    show_level,
-    show_number,
-    show_p,
-)
+from analysis_lib.statistics.estimates import check_level
+from analysis_lib.statistics.response_spread import ResponseSpread
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, split_intensities, without_levels
-
-
-@dataclass(frozen=True)
-class ResponseSpread:
-    """Standard deviation of the riders' true responses, apart from measurement and day.
-
-    Parameters
-    ----------
-    sd : float
-        Square root of the variance estimate; 0 where that is negative.
-    variance : float
-        Variance between riders' contrasts − variance that replicates alone would give them; may be negative.
-    p : float
-        One-sided, of no spread at all: F of the two variances.
-    between, within : float
-        The two variances.
-    between_df, within_df : int
-        Their degrees of freedom.
-    n : int
-        Riders.
-    """
-
-    sd: float
-    variance: float
-    p: float
-    between: float
-    within: float
-    between_df: int
-    within_df: int
-    n: int
-    unit: str
-
-    def interval(self, level: float = 0.95) -> Interval:
-        """Interval for the standard deviation; its low end is 0 where no spread cannot be ruled out.
-
-        Modified large-sample bounds for a difference of two variances, `between` − `within`.
-
-        References
-        ----------
-        Ting, Burdick, Graybill, Jeyaratnam & Lu, J Stat Comput Simul 1990;35:135.
-        """
-        check_level(level)
-        low, high = _difference_bounds(
-            self.between, self.within, self.between_df, self.within_df, (1 - level) / 2
-        )
-        return Interval(math.sqrt(max(low, 0.0)), math.sqrt(max(high, 0.0)), level)
-
-    def sentence(self, level: float = 0.95) -> str:
-        """One sentence for a report."""
-        bounds = self.interval(level)
-        unit = f" {self.unit}" if self.unit else ""
-        decimals = decimals_for(bounds.high) + 1
-        sd, low, high = (show_number(value, decimals) for value in (self.sd, bounds.low, bounds.high))
-        return (
-            f"SD of individual response: {sd}{unit} ({show_level(level)} interval {low} to {high};"
-            f" n = {self.n}; {show_p(self.p)} for no spread; contrasts between riders against replicates)"
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,18 +164,3 @@ def _spread_of_response(
     p = float(scipy.stats.f.sf(between / within, between_df, within_df))
     sd = math.sqrt(max(variance, 0.0))
     return ResponseSpread(sd, variance, p, between, within, between_df, within_df, len(response), unit)
-
-
-def _difference_bounds(first: float, second: float, m: int, k: int, tail: float) -> tuple[float, float]:
-    """Bounds of σ₁² − σ₂² from variances on m and k degrees of freedom; `first` alone when `second` is 0."""
-    # Each bound passes zero exactly where the F test at this tail turns, and is the chi-squared bound for one.
-    upper_1, lower_1 = scipy.stats.chi2.ppf(1 - tail, m) / m, scipy.stats.chi2.ppf(tail, m) / m
-    upper_2, lower_2 = scipy.stats.chi2.ppf(1 - tail, k) / k, scipy.stats.chi2.ppf(tail, k) / k
-    bounds = []
-    for f, one, two in (
-        (scipy.stats.f.ppf(1 - tail, m, k), 1 - 1 / upper_1, 1 / lower_2 - 1),
-        (scipy.stats.f.ppf(tail, m, k), 1 / lower_1 - 1, 1 - 1 / upper_2),
-    ):
-        cross = ((f - 1) ** 2 - (one * f) ** 2 - two**2) / f
-        bounds.append(math.sqrt(max((one * first) ** 2 + (two * second) ** 2 + cross * first * second, 0.0)))
-    return first - second - bounds[0], first - second + bounds[1]

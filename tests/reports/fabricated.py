@@ -16,8 +16,17 @@ LEVEL_W = {"easy": 150.0, "steady": 200.0, "hard": 260.0}
 DRIFT_W = (0.0, 2.0, 1.0, 4.0)
 
 
-def fabricate(folder, riders: int = 8, missing=(), orders=ORDERS, noise_W: float = 1.0) -> StudyAnalysis:
-    """Return a study in which the oval ring adds EFFECT_W; `missing` holds (rider, period, intensity)."""
+TURNS_W, ZERO_W = 0.03, 0.04
+"""What a trial's turns and its zero torque, which the trials of a period share, add to its uncertainty."""
+
+
+def fabricate(
+    folder, riders: int = 8, missing=(), orders=ORDERS, noise_W: float = 1.0, budget: float = 1.0
+) -> StudyAnalysis:
+    """Return a study in which the oval ring adds EFFECT_W; `missing` holds (rider, period, intensity).
+
+    `budget` multiplies the uncertainties of all trials.
+    """
     small_study(folder, riders=riders, duration_s=3.0, sequences=orders)
     study = open_study(folder)
     rng = np.random.default_rng(4)
@@ -37,15 +46,26 @@ def fabricate(folder, riders: int = 8, missing=(), orders=ORDERS, noise_W: float
                     (f"{rider}-P{period}-{intensity}", rider, sequence, period, ring, intensity, power)
                 )
         columns = ["trial", "rider", "sequence", "period", "ring", "intensity", "value"]
-        tables[str(rider)] = _tables(pd.DataFrame(rows, columns=columns), rng)
+        tables[str(rider)] = _tables(pd.DataFrame(rows, columns=columns), rng, budget)
     return StudyAnalysis(study, tables, {})
 
 
-def _tables(rows: pd.DataFrame, rng: np.random.Generator) -> RiderTables:
+def _tables(rows: pd.DataFrame, rng: np.random.Generator, budget: float) -> RiderTables:
     trials = rows.drop(columns="value").assign(state="used", reason="", kept_turns=80.0)
     quantities = rows.assign(quantity="power_W", unit="W", se=0.5, n_turns=80, n_effective=40.0, note="")
-    return RiderTables(
-        trials, quantities, _profiles(rows, rng), pd.DataFrame(), pd.DataFrame(), pd.DataFrame()
+    phases = pd.DataFrame(columns=["rider", "intensity", "torque_phase_deg"])
+    meter = pd.DataFrame(columns=["rider", "intensity", "sectors", "gap_W"])
+    return RiderTables(trials, quantities, _profiles(rows, rng), phases, meter, _budgets(rows, budget))
+
+
+def _budgets(rows: pd.DataFrame, budget: float) -> pd.DataFrame:
+    parts = {"turn to turn, torque": TURNS_W, "zero torque between checks": ZERO_W}
+    of_trials = rows.drop(columns=["sequence", "value"]).assign(
+        quantity="power", unit="W", total=budget * np.hypot(TURNS_W, ZERO_W)
+    )
+    return pd.concat(
+        [of_trials.assign(input=name, contribution=budget * size) for name, size in parts.items()],
+        ignore_index=True,
     )
 
 

@@ -2,12 +2,14 @@
 
 from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.budget_exhibits import budget_sentences, budget_table, drawn_table
-from analysis_lib.reports.rider.budgets import BUDGET_COLUMNS, measuring_floor, usual_drift_Nm
+from analysis_lib.reports.rider.budgets import BUDGET_COLUMNS, usual_drift_Nm
+from analysis_lib.reports.rider.measuring_floor import measuring_floor, zeroed_between
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.synthetic.synthetic import small_study
@@ -16,7 +18,76 @@ from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 def _budgets(rows):
     columns = ["rider", "ring", "trial", "input", "contribution"]
-    return pd.DataFrame(rows, columns=columns).assign(intensity="easy", quantity="power", unit="W")
+    frame = pd.DataFrame(rows, columns=columns).assign(intensity="easy", quantity="power", unit="W")
+    return frame.assign(period=frame["trial"], zeroed=frame["trial"])
+
+
+def _two_intensities(between):
+    """One rider, one period a ring, turns of 3 W and zeros of 4 W a trial; `between` names its zero checks."""
+    rows = [
+        (ring, level, part, size)
+        for ring in ("round", "oval")
+        for level in ("easy", "hard")
+        for part, size in (("turn to turn, torque", 3.0), ("zero torque between checks", 4.0))
+    ]
+    frame = pd.DataFrame(rows, columns=["ring", "intensity", "input", "contribution"]).assign(rider="A")
+    frame = frame.assign(trial=frame["ring"] + frame["intensity"], period=frame["ring"])
+    return frame.assign(zeroed=frame[between])
+
+
+@pytest.mark.parametrize(("between", "overall"), [("period", 41**0.5), ("trial", 5.0)])
+def test_overall_turns_average_out_and_a_shared_zero_does_not(between, overall):
+    # A ring's mean of two: turns (9 + 9)/4; zeros ((4 + 4)/2)² = 16 where shared, (16 + 16)/4 where not; two rings.
+    levels = pd.DataFrame({"rider": "A", "intensity": ["easy", "hard", "overall"]})
+    floor = measuring_floor(_two_intensities(between), levels).set_index("intensity")["floor"]
+    assert floor["easy"] == pytest.approx(50**0.5, rel=1e-12)
+    assert floor["overall"] == pytest.approx(overall, rel=1e-12)
+
+
+def test_riders_weigh_as_in_the_mean_of_sequence_means():
+    # Each rider's contrast has 1 + 1; weights 1/4, 1/4 and 1/2, squared 3/8.
+    rows = [(rider, ring, rider + ring, "zero", 1.0) for rider in "ABC" for ring in ("round", "oval")]
+    three = _contrasts(*"ABC").assign(sequence=["s", "s", "t"])
+    assert measuring_floor(_budgets(rows), three)["floor"].iloc[0] == pytest.approx(0.75**0.5, rel=1e-12)
+    # Without a budget of C the others' stand for it, and it is not counted.
+    less = measuring_floor(_budgets(rows[:4]), three).iloc[0]
+    assert less["floor"] == pytest.approx(0.75**0.5, rel=1e-12) and less["riders"] == 2
+
+
+def test_the_floor_is_what_drawn_errors_do_to_the_estimate():
+    """20 000 draws: an error of a trial's turns, of a period's zero and of a period's warmth; SD within 4/√40 000 = 2 %."""
+    rng = np.random.default_rng(5)
+    rings = {"s": ["round", "oval", "oval", "round"], "t": ["oval", "round", "round", "oval"]}
+    sequence = {"A": "s", "B": "s", "C": "t"}
+    rows, estimate = [], 0.0
+    for rider, order in sequence.items():
+        weight = {"s": 1 / 4, "t": 1 / 2}[order]
+        for period, ring in enumerate(rings[order]):
+            zero, warmth = rng.normal(size=20_000), rng.normal(size=20_000)
+            for level in ("easy", "steady", "hard"):
+                sizes = rng.uniform(0.5, 2, size=3)
+                error = sizes @ np.array([rng.normal(size=20_000), zero, warmth])
+                estimate = estimate + weight * (1 if ring == "oval" else -1) * error / (2 * 3)
+                inputs = (
+                    "turn to turn, torque",
+                    "zero torque between checks",
+                    "slope's change with temperature",
+                )
+                labels = (f"{rider}{period}{level}", rider, period, f"{rider}{period}", ring, level)
+                rows += [(*labels, part, size) for part, size in zip(inputs, sizes, strict=True)]
+    columns = ["trial", "rider", "period", "zeroed", "ring", "intensity", "input", "contribution"]
+    everyone = [(r, s, level) for r, s in sequence.items() for level in ("easy", "steady", "hard", "overall")]
+    contrasts = pd.DataFrame(everyone, columns=["rider", "sequence", "intensity"])
+    floor = measuring_floor(pd.DataFrame(rows, columns=columns), contrasts).set_index("intensity")
+    assert floor.loc["overall", "floor"] == pytest.approx(np.std(estimate), rel=0.02)
+
+
+def test_trials_between_the_same_zero_checks_are_told_apart_from_others(tmp_path):
+    """As in a small study: one check before a period's three trials, one after them."""
+    small_study(tmp_path / "study", riders=1, duration_s=3.0)
+    between = zeroed_between(open_study(tmp_path / "study"))
+    assert len(between) == 12 and len(set(between.values())) == 4
+    assert between["R01-P1-easy"] == between["R01-P1-hard"] != between["R01-P2-easy"]
 
 
 def _contrasts(*riders):

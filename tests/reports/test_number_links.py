@@ -137,6 +137,17 @@ def test_what_was_declared_is_linked_from_any_section_and_only_where_it_is_named
     assert found == [(text, f"table-declared--{row}") for text, row in links]
 
 
+def test_no_line_breaks_between_a_sign_and_its_number_and_the_answer_is_found_all_the_same(tmp_path):
+    page = tmp_path / "study.html"
+    sentence = "It is 2.33 (n = 12, p = 0.76; F(1, 9) = 3.2, p < 0.0001)."
+    page.write_text(link_numbers(f'<p class="said">{escape(sentence)}</p>{EFFECT.html()}'), encoding="utf-8")
+    shown = re.sub(r"<[^>]+>", "", page.read_text(encoding="utf-8"))
+    for whole in ("n = 12", "p = 0.76", "F(1, 9) = 3.2", "p &lt; 0.0001"):
+        assert whole.replace(" = ", "\xa0=\xa0").replace(" &lt; ", "\xa0&lt;\xa0") in shown
+    (linked,) = linked_answer(page, [sentence], "study.html")
+    assert 'href="study.html#table-effect--hard">2.33</a>' in linked
+
+
 def test_an_answer_on_another_page_keeps_its_links_and_no_other_markup_of_where_it_comes_from(tmp_path):
     page = tmp_path / "study.html"
     sentence = 'It is 2.33 <b>W</b> & "more".'

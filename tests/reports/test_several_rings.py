@@ -179,7 +179,7 @@ def test_a_stronger_ring_moves_a_meter_further_and_the_floor_lies_below_the_erro
         assert gaps["strong", intensity, 1] > 1.5 * gaps["oval", intensity, 1] > 0
     outcome = analysis.outcomes[0]
     floors = analysis.floors(outcome, analysis.rings_effect(outcome))
-    assert len(floors) == 4
+    assert list(floors["intensity"]) == ["easy", "hard", "overall"] * 2
     assert floors["share_of_se"].between(0, 1).all()
     comfort = analysis.outcomes[-1]
     with pytest.raises(Refusal, match="without a budget"):

@@ -20,7 +20,7 @@ from analysis_lib.reports.several_rings import rings_words
 from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
 from analysis_lib.reports.single_rider import single_rider_words
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.reports.study import exclusion_exhibits, study_words
+from analysis_lib.reports.study import exclusion_exhibits, meter_words, study_words
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
 from analysis_lib.reports.trials.turned_trials import TURNED_BY, as_axis, fit_turn_deg
@@ -103,7 +103,7 @@ def test_an_honest_study_is_not_doubted(honest, capsys):
     said = [*study_words.answer(analysis), *exclusion_exhibits.answer(analysis)]
     said += [line for found in riders.values() for line in rider_words.answer(found)]
     assert "turned" not in " ".join(said)
-    assert "the error lies" in " ".join(study_words.meter_sentences(analysis))
+    assert "the error lies" in " ".join(meter_words.meter_sentences(analysis))
     assert check_study(honest) == 0
     assert "0 cautions\n" in capsys.readouterr().out
 
@@ -135,7 +135,7 @@ def test_the_study_s_page_says_it_first_and_asserts_nothing_of_a_meter(wrong_mou
     analysis = wrong_mount[2]
     for said in (study_words.answer(analysis), exclusion_exhibits.answer(analysis)):
         assert said[0].startswith("Not to be relied on as it stands: in 8 of 8 trials on an oval ring")
-    *_, last = meter = study_words.meter_sentences(analysis)
+    *_, last = meter = meter_words.meter_sentences(analysis)
     assert "contradict in 8 of 8 trials" in last
     assert "the error lies" not in " ".join(meter)
 
@@ -168,6 +168,14 @@ def test_the_numbers_said_lead_to_a_row(wrong_angle, monkeypatch):
         text = page_of(f"{template}.ipynb", monkeypatch, analysis=here)
         assert 'href="#table-turned--' in text
         assert [line for line in sentences_without_rows(text, names) if "turned" in line] == []
+        if template != "05_data_quality":  # its own table names each trial
+            count = int((here.trials["state"] == "caution").sum())
+            link = f'<a class="row" href="#table-cautions--used-under-caution">{count}</a> of {len(here.trials)} trials'
+            assert 0 < count < len(here.trials)
+            assert (
+                f"{link} behind these numbers"
+                in text.partition('<div class="answer">')[2].partition("</div>")[0]
+            )
 
 
 def test_a_wrong_inertia_turns_the_speed_too_but_is_no_wrong_mount(honest):

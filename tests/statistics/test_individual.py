@@ -142,6 +142,32 @@ def test_coverage_of_the_spread(ratio):
     assert inside / 1500 == pytest.approx(0.95 if ratio == 0 else 0.90, abs=0.055 if ratio == 0 else 0.03)
 
 
+def test_an_interval_that_shrinks_to_nothing_is_no_finding():
+    # Contrasts of SD 0.1 on 2 df beside replicates of SD 1 on 6: F = 0.01, far below its 2.5 % point of 0.0254 (tables)
+    spread = spread_of(0.01, 1.0, 2, 6)
+    assert spread.collapsed and spread.interval().high == 0
+    # χ² on 2 df is twice an exponential: its 2.5 % point is −2 ln 0.975
+    assert spread.cautious_bound() == pytest.approx(0.1 * np.sqrt(2 / (-2 * np.log(0.975))), rel=1e-9)
+    said = spread.sentence()
+    assert "not estimable (n = 12)" in said and "SD 0.10 W, df = 2" in said and "SD 1.0 W, df = 6" in said
+    assert "interval 0" not in said
+
+
+@pytest.mark.parametrize("ratio", [0.0, 0.5, 2.0])
+def test_the_cautious_bound_holds_the_spread_in_975_of_1000(ratio):
+    # Contrasts of variance 1 + ratio on 2 df; exactly so where there is no error beside, else more often
+    rng = np.random.default_rng(8)
+    between = (1 + ratio) * rng.chisquare(2, size=4000) / 2
+    held = np.mean([spread_of(b, 1.0, 2, 6).cautious_bound() >= np.sqrt(ratio) for b in between])
+    assert held >= 0.975 - 4 * np.sqrt(0.975 * 0.025 / 4000)
+
+
+def test_an_ordinary_absence_of_spread_is_not_called_so():
+    # F = 0.5: contrasts below their error, as in many studies of riders alike
+    spread = spread_of(0.5, 1.0)
+    assert spread.sd == 0 and not spread.collapsed and "not estimable" not in spread.sentence()
+
+
 def test_coverage_of_own_and_pooled_intervals():
     own, pooled, count = 0, 0, 0
     for seed in range(40):

@@ -40,6 +40,10 @@ NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |that matters |\b[a-z]
 NAMED_AFTER = re.compile(r" (df\b|of \d+ trials|allocations|whole turns were kept)")
 """Words that say what a whole number is."""
 
+NO_BREAK = "\N{NO-BREAK SPACE}"
+BEFORE_A_NUMBER = re.compile(r" ([=<>]) $")
+"""A sign with its blanks, at the end of what stands before a number."""
+
 NAMED = 0.9
 """What a row's name in the sentence weighs beside one number that it holds."""
 
@@ -137,7 +141,8 @@ def link_numbers(body: str) -> str:
 def links_from_elsewhere(body: str, page: str) -> dict[str, str]:
     """Return the sentences that a page says, each with its links as they are seen from another page.
 
-    The keys are plain text. Nothing of the page but its text and the places of its rows comes through, whoever wrote it.
+    The keys are plain text with plain blanks. Nothing of the page but its text and the places of its rows comes through,
+    whoever wrote it.
 
     >>> links_from_elsewhere('<p class="said">It is <a class="row" href="#t--x">2</a> W.</p>', "study.html")
     {'It is 2 W.': 'It is <a class="row" href="study.html#t--x">2</a> W.'}
@@ -150,13 +155,22 @@ def links_from_elsewhere(body: str, page: str) -> dict[str, str]:
             anchor, number = linked[place : place + 2]
             linked[place : place + 2] = ["", f'<a class="row" href="{escape(page)}#{anchor}">{number}</a>']
             texts[place] = ""
-        found["".join(texts)] = "".join(linked)
+        found["".join(texts).replace(NO_BREAK, " ")] = "".join(linked)
     return found
 
 
 def numbers_of(text: str) -> list[re.Match[str]]:
     """Return the places of all numbers in a sentence."""
     return list(NUMBER.finditer(text))
+
+
+def keep_together(text: str) -> str:
+    """Return the words before a number with blanks that no line breaks at, where they end in a sign: "p = ".
+
+    >>> keep_together("It is small (n = 12, p = ").split(" ")[-1]
+    'p\\xa0=\\xa0'
+    """
+    return BEFORE_A_NUMBER.sub(rf"{NO_BREAK}\1{NO_BREAK}", text)
 
 
 def _rows_of(html: str) -> dict[str, list[Row]]:
@@ -188,7 +202,7 @@ def _link_sentence(sentence: str, rows: Sequence[Row]) -> str:
     numbers = [_number(place, sentence) for place in places]
     choose = _chooser(sentence, numbers, rows)
     edges = [0, *(edge for place in places for edge in place.span()), len(sentence)]
-    parts = [sentence[start:end] for start, end in pairwise(edges)]
+    parts = [keep_together(sentence[start:end]) for start, end in pairwise(edges)]
     for position, number in enumerate(numbers):
         row = choose(number)
         if row is not None:

@@ -1,4 +1,4 @@
-"""The uncertainty budgets of trials as one table, and the measuring floor that follows for an effect."""
+"""The uncertainty budgets of trials as one table; `measuring_floor` says what follows for an effect."""
 
 from __future__ import annotations
 
@@ -16,9 +16,6 @@ from analysis_lib.study.corrections.trial_budget import trial_budgets
 
 BUDGET_LABELS = ["trial", "rider", "period", "ring", "intensity"]
 BUDGET_COLUMNS = [*BUDGET_LABELS, "quantity", "total", "unit", "input", "contribution"]
-COMMON = ("calibration slope", "zero of the crank angle", "delay of torque")
-"""Inputs that one recorder has in common on both rings: they do not tell the rings apart."""
-
 BUDGETED = {"power_W": "power", "mean_torque_Nm": "torque", "torque_phase_deg": "torque_phase"}
 """Outcomes for which a trial has a budget, and the budget's name."""
 
@@ -88,53 +85,3 @@ def usual_drift_Nm(checks: pd.DataFrame, recorder: str, crank_length_m: float = 
     changes = np.hstack([own[columns].diff(), own[across].diff() * crank_length_m]).astype(float)
     changes = changes[np.isfinite(changes)]
     return float(np.sqrt(np.mean(changes**2))) if changes.size else 0.0
-
-
-def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFrame:
-    """Return the part of an effect's standard error that the measurement alone accounts for, by intensity.
-
-    A rider's contrast is the mean of the oval trials minus that of the round ones, so with k trials on a ring
-    each adds u²/k²; over n riders the floor is √(Σ over riders) / n. Inputs common to both rings are left
-    out. Temperature is not: its error is common to trials ridden equally warm, but rings are ridden on different days,
-    and in an order drawn by lot their difference in warmth takes either sign, so it counts as a trial's own.
-
-    Parameters
-    ----------
-    budgets : DataFrame
-        As `budget_rows` returns them, of all riders, for one quantity.
-    contrasts : DataFrame
-        ``rider, intensity`` of the riders in the estimate.
-
-    Returns
-    -------
-    DataFrame
-        ``intensity, floor, riders``.
-
-    Examples
-    --------
-    Two riders, one trial of 1 W a ring each: a contrast of √2 W each, and √(2 + 2)/2 = 1 W for their mean.
-    """
-    own = budgets[~budgets["input"].isin(COMMON)]
-    trial = own.groupby(["intensity", "rider", "ring", "trial"])["contribution"].agg(
-        lambda part: float(np.sum(part**2))
-    )
-    ring = trial.groupby(["intensity", "rider", "ring"]).agg(["sum", "size"])
-    variance = (ring["sum"] / ring["size"] ** 2).groupby(["intensity", "rider"]).sum()
-    rows = []
-    for intensity, here in contrasts[contrasts["intensity"] != "overall"].groupby(
-        "intensity", sort=False, observed=True
-    ):
-        parts = [
-            variance[(str(intensity), rider)]
-            for rider in here["rider"]
-            if (str(intensity), rider) in variance
-        ]
-        if parts:
-            rows.append(
-                {
-                    "intensity": str(intensity),
-                    "floor": math.sqrt(sum(parts)) / len(parts),
-                    "riders": len(parts),
-                }
-            )
-    return pd.DataFrame(rows, columns=["intensity", "floor", "riders"])

@@ -11,9 +11,10 @@ from analysis_lib.reports.rider import mount_words
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider.rider_exhibits import rider_contrasts
 from analysis_lib.reports.rider.stroke_draws import DRAWS
+from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.other_ring import OTHER_RING, of_another_ring
 from analysis_lib.reports.trials.power_exhibits import power_doubts
-from analysis_lib.reports.trials.rider_trials import CAUTION, NOT_USED
+from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count, show_number
@@ -28,6 +29,7 @@ def answer(analysis: RiderAnalysis) -> list[str]:
     except Refusal as refusal:
         words.append(f"No mounting can be advised: {refusal}")
     words.append(f"{used} of {listed} listed trials of rider {analysis.rider} could be used.")
+    words += caution_sentences(analysis)
     doubts = [*_other_ring(analysis), *first_turn_doubts(analysis.trials), *scale_doubts(analysis)]
     doubts += power_doubts(analysis)
     return [*doubts, *words, *_which_oval(analysis), *_cannot_say(analysis)]
@@ -124,14 +126,14 @@ def tone_of_trust(analysis: RiderAnalysis) -> Tone:
 def _doubtful(analysis: RiderAnalysis) -> list[str]:
     return [
         *(f"Assumed – {sentence}" for sentence in analysis.assumptions),
-        *(f"Not used – {line}" for line in _reasons(analysis, NOT_USED)),
-        *(f"With caution – {line}" for line in _reasons(analysis, CAUTION)),
+        *(f"Not used – {line}" for line in _reasons_of_lost(analysis)),
+        *caution_sentences(analysis),
     ]
 
 
-def _reasons(analysis: RiderAnalysis, state: str) -> list[str]:
-    """Each reason once, with the trials that it holds for."""
-    rows = analysis.trials[analysis.trials["state"] == state]
+def _reasons_of_lost(analysis: RiderAnalysis) -> list[str]:
+    """Each reason why trials are not used once, with the trials that it holds for."""
+    rows = analysis.trials[analysis.trials["state"] == NOT_USED]
     return [f"{', '.join(here['trial'])}: {reason}" for reason, here in rows.groupby("reason", sort=False)]
 
 

@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.rider.budgets import measuring_floor
+from analysis_lib.reports.rider.measuring_floor import measuring_floor
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.study_gathering import gather_study
 from analysis_lib.statistics.curves import PairedCurves

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
@@ -190,7 +192,8 @@ def responses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
     rows = []
     for ring, found in rings_responses(effect).items():
         spread, bounds = found.spread, found.spread.interval(effect.level)
-        rows.append((ring, spread.sd, bounds.low, bounds.high, spread.p, found.typical_error, spread.n))
+        sizes = (math.nan,) * 3 if spread.collapsed else (spread.sd, bounds.low, bounds.high)
+        rows.append((ring, *sizes, spread.p, found.typical_error, spread.n))
     columns = ["ring", "estimate", "low", "high", "p", "typical_error", "n"]
     heads = {
         "estimate": "SD of response",
@@ -203,7 +206,7 @@ def responses_table(outcome: Outcome, effect: RingsEffect) -> TableExhibit:
         pd.DataFrame(rows, columns=columns),
         f"{name_with_unit(outcome)}: SD between riders of their own response to each ring − {effect.reference}, mean over"
         " intensities, from repeated periods; p of no spread; beside it the typical error of one period. A low end of 0:"
-        " riders may all respond alike.",
+        " riders may all respond alike. No SD: differences vary so much less than repeats that none can be estimated.",
         HEADINGS | heads,
         digits_of(effect) | {"typical_error": digits_of(effect)["se"]},
     )

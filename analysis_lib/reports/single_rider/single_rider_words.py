@@ -6,6 +6,7 @@ from math import isfinite
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
+from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
 from analysis_lib.statistics.equivalence import say_verdict
 from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
@@ -18,6 +19,11 @@ LOTS = {
     "pairs": "the ring ridden first was drawn by lot within every two successive periods",
     "free": "the oval periods were drawn by lot among all periods",
 }
+
+
+NOT_ADJUSTED = (
+    "The intensities and the outcomes are not adjusted against each other: read them as a description."
+)
 
 
 def answer(analysis: SingleRiderAnalysis) -> list[str]:
@@ -45,6 +51,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
         *first_doubts(analysis),
         *effect_sentences(analysis, outcome),
         *([single] if len(analysis.levels(outcome)) > 1 else []),
+        *caution_sentences(analysis),
         "This is an answer about one rider and says nothing about others.",
     ]
 
@@ -127,10 +134,12 @@ def missing_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[s
 
 def doubts(analysis: SingleRiderAnalysis) -> list[str]:
     """List reasons to doubt the page."""
-    lost = int((analysis.trials["state"] == "not used").sum())
+    lost, cautions = int((analysis.trials["state"] == "not used").sum()), caution_sentences(analysis)
+    many = len(analysis.outcomes) > 1 or len(analysis.levels(analysis.outcomes[0])) > 1
     return [
         *_made_up(analysis),
-        _lost_words(lost, len(analysis.trials)),
+        _lost_words(lost, len(analysis.trials), cautions),
+        *cautions,
         "The rider knows which ring is on: expectation can move any outcome that effort can move.",
         (
             "The test takes the ring to add the same in every period. If form rises over the weeks, the lot keeps the test"
@@ -140,14 +149,14 @@ def doubts(analysis: SingleRiderAnalysis) -> list[str]:
             "What one ring leaves behind for the next period (carry-over) cannot be told from the ring's own effect with"
             " one rider: leave days of rest between periods."
         ),
-        "The intensities and the other outcomes are not adjusted against each other: read them as a description.",
+        *([NOT_ADJUSTED] if many else []),
         "The order must have been drawn and then ridden as drawn; an order that was chosen allows no such test.",
     ]
 
 
-def _lost_words(lost: int, listed: int) -> str:
+def _lost_words(lost: int, listed: int, cautions: list[str]) -> str:
     if not lost:
-        return "All listed trials gave values, so that is no reason to doubt."
+        return f"All listed trials gave values{'' if cautions else ', so that is no reason to doubt'}."
     return f"Not used: {lost} of {show_count(listed, 'listed trial')}; with them schedules are lost, and the test weakens."
 
 

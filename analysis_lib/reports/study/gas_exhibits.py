@@ -38,6 +38,7 @@ def gas_sentences(analysis: StudyAnalysis) -> list[str]:
         " the rules of study.toml, whatever ring was on. Such a trial lacks these outcomes and keeps its others."
     )
     return [
+        "Efficiency and metabolic power stand on gas exchange, which tells the energy in a steady state alone.",
         lost if known < listed else "Every trial at these intensities has a value of gas exchange.",
         f"As declared, this page analyses {'; '.join(each)}.",
     ]

@@ -11,9 +11,10 @@ from analysis_lib.reports.figures.individual_figures import rider_effects
 from analysis_lib.reports.figures.style import MANY
 from analysis_lib.reports.study.effect_exhibits import name_with_unit
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import decimals_for, show_number
 from analysis_lib.statistics.individual import IndividualEffects, individual_effects
 from analysis_lib.statistics.paired_differences import REACH
+from analysis_lib.statistics.response_spread import ResponseSpread
 from analysis_lib.study.declared.protocol import Outcome
 
 
@@ -29,7 +30,9 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
     axis = f"{outcome.label}, oval − round" + (
         f" ({outcome.difference_unit})" if outcome.difference_unit else ""
     )
-    spread = individual.spread
+    spread, bounds = individual.spread, individual.spread.interval()
+    sd = f"{spread.sd:.2g} {outcome.difference_unit}, interval {bounds.low:.2g} to {bounds.high:.2g}"
+    sd = "not estimable" if spread.collapsed else sd
     return FigureExhibit(
         f"riders_{outcome.name}",
         rider_effects(riders, _group_effect(riders), outcome.smallest_effect, axis),
@@ -38,8 +41,7 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
         " bar: 95 % interval by the typical error of all riders. Thin line: by that rider's own replicates alone, cut off"
         " at the edge. Open circle: shrunken towards the group. Shaded: smaller than matters. Bars that all cross one line"
         " allow one response of all.",
-        f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is {spread.sd:.2g}"
-        f" {outcome.difference_unit}, interval {spread.interval().low:.2g} to {spread.interval().high:.2g}.",
+        f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is {sd}.",
         riders,
     )
 
@@ -73,18 +75,10 @@ def response_sentences(outcome: Outcome, individual: IndividualEffects) -> list[
     error = individual.typical_error
     # A difference between means of two periods a ring has the error of one difference of single trials over √2.
     seen = REACH * error * math.sqrt(1 / 2 + 1 / 2)
-    bounds = individual.spread.interval()
-    zero = (
-        "No difference between riders in their response is shown"
-        if bounds.low == 0
-        else "Riders differ in their response"
-    )
     return [
         f"{individual.spread.sentence()}.",
-        (
-            f"{zero}; a spread (SD) of up to {show_number(bounds.high, 2)}{unit} is compatible with the data."
-            " Whether one particular rider responds is not asked and not answered here."
-        ),
+        f"{_spread_in_words(individual.spread, unit)} Whether one particular rider responds is not asked and not answered"
+        " here.",
         (
             f"Typical error of one period (mean over its intensities): {show_number(error, 2)}{unit}"
             f" ({individual.typical_error_df} df). The smallest change between two single periods of a rider that"
@@ -92,6 +86,25 @@ def response_sentences(outcome: Outcome, individual: IndividualEffects) -> list[
             f" on each ring the smallest detectable oval − round of one rider is {show_number(seen, 2)}{unit}."
         ),
     ]
+
+
+def _spread_in_words(spread: ResponseSpread, unit: str) -> str:
+    """Say whether riders differ, and how large a spread is left open."""
+    bounds = spread.interval()
+    if spread.collapsed:
+        bound = spread.cautious_bound()
+        shown = f"{show_number(bound, decimals_for(bound))}{unit}"
+        return (
+            "Neither a difference between riders nor its absence is shown. The contrasts alone, as if replicates had no"
+            f" error, leave open a spread (SD) of up to {shown} (upper end of its 95 %"
+            " interval by χ²)."
+        )
+    zero = (
+        "No difference between riders in their response is shown"
+        if bounds.low == 0
+        else "Riders differ in their response"
+    )
+    return f"{zero}; a spread (SD) of up to {show_number(bounds.high, 2)}{unit} is compatible with the data."
 
 
 def _group_effect(riders: pd.DataFrame) -> float:

@@ -51,7 +51,9 @@ WAYS = {
 
 def agreement_sentences(sisters: SisterAnalyses, labels: Mapping[str, str] = NO_LABELS) -> list[str]:
     """Say whether the analyses agree, overall and at each intensity, and which could not be made."""
-    refused = [f"{name} cannot be made: {reason}." for name, reason in sisters.refused.items()]
+    refused = [
+        f"{name[0].upper()}{name[1:]} cannot be made: {reason}." for name, reason in sisters.refused.items()
+    ]
     return [
         sisters.agreement_sentence(),
         sisters.fixed_against_mixed_sentence(),

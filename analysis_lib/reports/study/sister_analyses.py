@@ -89,10 +89,12 @@ class SisterAnalyses:
         primary, far = overall.iloc[0], self.farthest()
         apart = abs(far["estimate"] - primary["estimate"])
         unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
-        spread = (
-            f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
-            f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
-        )
+        spread = "no estimate moves by a hundredth of the primary one's standard error"
+        if apart >= 0.005 * primary["se"]:
+            spread = (
+                f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
+                f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
+            )
         words = overall.groupby("verdict", sort=False)["analysis"].agg(", ".join)
         if len(overall) == 1:
             return "No other analysis could be made, so agreement cannot be judged."

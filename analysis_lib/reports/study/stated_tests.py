@@ -15,6 +15,7 @@ from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.statistics.individual import IndividualEffects
 from analysis_lib.statistics.paired_differences import REACH
+from analysis_lib.statistics.standard_errors import se_interval
 from analysis_lib.study.declared.protocol import Outcome
 
 HEADINGS = {"level": "level (%)", "f": "F", "df_numerator": "df of F", "n": "riders"}
@@ -22,7 +23,7 @@ DIGITS = {"estimate": 3, "low": 3, "high": 3, "f": 3, "df": 1, "level": 0}
 
 
 def tests_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
-    """Give the equivalence test, the change with intensity and the test of any change at all."""
+    """Give the equivalence test, how well its standard error is known, and the tests of a change with intensity."""
     verdict = judge(effect.overall, outcome.smallest_effect).test
     bounds = verdict.interval()
     rows = [
@@ -38,6 +39,18 @@ def tests_table(outcome: Outcome, effect: RingEffect) -> TableExhibit:
             "smallest effect that matters": outcome.smallest_effect,
         }
     ]
+    around = se_interval(effect.overall)
+    rows.append(
+        {
+            "question": "standard error, overall",
+            "estimate": effect.overall.se,
+            "low": around.low,
+            "high": around.high,
+            "level": 100 * around.level,
+            "df": effect.overall.df,
+            "n": effect.overall.n,
+        }
+    )
     if len(effect.intensities) > 1:
         rows.append(_of_estimate("change per step of intensity", effect.trend()))
         try:
@@ -91,15 +104,27 @@ def spread_table(outcome: Outcome, individual: IndividualEffects) -> TableExhibi
     """Give how much riders differ in their response, beside the error of one period."""
     spread, bounds = individual.spread, individual.spread.interval()
     error = individual.typical_error
-    rows = [
+    response: dict[str, object] = {"question": "SD of individual response", "p": spread.p, "n": spread.n}
+    if not spread.collapsed:
+        found = {"estimate": spread.sd, "low": bounds.low, "high": bounds.high}
+        response |= {**found, "level": 100 * bounds.level}
+    rows: list[dict[str, object]] = [
+        response,
         {
-            "question": "SD of individual response",
-            "estimate": spread.sd,
-            "low": bounds.low,
-            "high": bounds.high,
-            "level": 100 * bounds.level,
-            "p": spread.p,
-            "n": spread.n,
+            "question": "SD of contrasts between riders",
+            "estimate": spread.between**0.5,
+            "df": spread.between_df,
+        },
+        {
+            "question": "the same from replicates alone",
+            "estimate": spread.within**0.5,
+            "df": spread.within_df,
+        },
+        {
+            "question": "SD of response, bound from contrasts alone",
+            "high": spread.cautious_bound(),
+            "level": 95,
+            "df": spread.between_df,
         },
         {"question": "typical error of one period", "estimate": error, "df": individual.typical_error_df},
         {"question": "smallest change between two periods", "estimate": REACH * math.sqrt(2) * error},

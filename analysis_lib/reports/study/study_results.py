@@ -11,6 +11,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.numbers import FILE_DIGITS
 from analysis_lib.reports.files.whole_file import write_text_whole
 from analysis_lib.reports.study import stated_tests, study_words
+from analysis_lib.reports.study.floor_exhibits import effect_floor
 from analysis_lib.reports.study.page_list import RESULTS
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
@@ -63,8 +64,12 @@ def _outcome(outcome: Outcome, estimates_of: Callable[[Outcome], dict]) -> dict:
 def _estimates(analysis: StudyAnalysis, outcome: Outcome) -> dict:
     effect = analysis.effect(outcome)
     verdicts = effect.verdicts(outcome.smallest_effect).set_index("intensity")["verdict"]
+    floors = _floors(analysis, outcome)
     rows = [
-        plain_row(row) | _ninety(effect.estimates[row["intensity"]]) | {"verdict": verdicts[row["intensity"]]}
+        plain_row(row)
+        | _ninety(effect.estimates[row["intensity"]])
+        | {"verdict": verdicts[row["intensity"]]}
+        | plain_row(floors.get(str(row["intensity"]), {}))
         for row in effect.to_frame().to_dict("records")
     ]
     return {
@@ -79,6 +84,18 @@ def _ninety(estimate: Estimate) -> dict[str, object]:
     """The 90 % interval, by which an effect is called equivalent."""
     bounds = estimate.interval(0.90)
     return plain_row({"low_90": bounds.low, "high_90": bounds.high})
+
+
+def _floors(analysis: StudyAnalysis, outcome: Outcome) -> dict[str, dict]:
+    """By intensity, the measuring floor and the verdict by it where it is larger than the standard error; {} without."""
+    try:
+        frame = effect_floor(analysis, outcome)
+    except Refusal:
+        return {}
+    return {
+        row["intensity"]: {"measuring_floor": row["floor"], "verdict_by_larger": row["verdict"]}
+        for row in frame.to_dict("records")
+    }
 
 
 def _tests(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[dict]:

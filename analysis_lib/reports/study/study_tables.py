@@ -13,6 +13,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.once import once
 from analysis_lib.reports.files.packed_rows import in_batches, in_words, packed_together
 from analysis_lib.reports.rider.budgets import BUDGETED
+from analysis_lib.reports.rider.measuring_floor import zeroed_between
 from analysis_lib.reports.rider.rider_tables import RiderTables
 from analysis_lib.reports.study.laid_aside import CurvesAside
 from analysis_lib.reports.study.written_tables import each_table
@@ -36,7 +37,7 @@ BESIDE_OUTCOMES = (
 )
 """What pages about all ask for beside the declared outcomes; a rider's tables have some ninety quantities a trial."""
 
-OF_A_BUDGET = ("trial", "rider", "ring", "intensity", "input", "contribution")
+OF_A_BUDGET = ("trial", "rider", "period", "ring", "intensity", "input", "contribution")
 """What measuring floors ask of a budget's rows."""
 
 
@@ -103,6 +104,8 @@ class StudyTables:
     def budgets_of(self, outcome: Outcome) -> pd.DataFrame:
         """Return every trial's uncertain inputs to an outcome, one row each; see `budgets.budget_rows`.
 
+        With ``zeroed``: between which zero checks the trial lies.
+
         Raises
         ------
         Refusal
@@ -115,7 +118,8 @@ class StudyTables:
                 f"one of {', '.join(BUDGETED)}",
                 "ask the maker of its instrument, and repeat the measurement",
             )
-        return in_words(self._budgets(BUDGETED[outcome.name]))
+        rows = in_words(self._budgets(BUDGETED[outcome.name]))
+        return rows.assign(zeroed=rows["trial"].map(zeroed_between(self.study)))
 
     @once
     def _budgets(self, quantity: str) -> pd.DataFrame:

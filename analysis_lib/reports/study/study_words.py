@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-import pandas as pd
-
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.study.answer_cautions import (
+    below_floor,
+    few_riders,
+    floor_cautions,
+    has_few_riders,
+    without_cautions,
+)
 from analysis_lib.reports.study.doubtful_rings import without_doubtful_rings
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials.caution_exhibits import caution_sentences
+from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
-from analysis_lib.reports.trials.turned_words import meter_doubts
 from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_number, show_p
+from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.planning.protocol_deviations import deviation_sentences
 from analysis_lib.study.planning.protocol_text import unit_after
@@ -30,20 +37,36 @@ def answer(analysis: StudyAnalysis) -> list[str]:
         return [
             *first_doubts(analysis),
             f"This study cannot answer its question for {outcome.label}: {refusal}",
+            *caution_sentences(analysis),
         ]
     verdict = judge(effect.overall, outcome.smallest_effect)
-    table = effect.verdicts(outcome.smallest_effect)
-    single = table[table["intensity"] != "overall"]
-    called = analysis.study.settings.intensity_label
-    each = ", ".join(f"{called(row.intensity)} {row.verdict}" for row in single.itertuples())
     return [
         *first_doubts(analysis),
         *without_doubtful_rings(analysis, outcome),
+        *floor_cautions(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
+        *few_riders(outcome, effect.overall),
         *_without_value(analysis, outcome),
-        f"Each intensity looked at by itself: {each}.",
+        *_each_intensity(analysis, outcome, effect),
+        *caution_sentences(analysis),
+        *without_cautions(analysis, outcome),
         *_one_sequence(analysis),
     ]
+
+
+def _each_intensity(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[str]:
+    """The verdict at each intensity, where there are several; by the measuring floor where that is larger."""
+    table = effect.verdicts(outcome.smallest_effect)
+    single = table[table["intensity"] != OVERALL]
+    if len(single) < 2:
+        return []
+    below = set(below_floor(analysis, outcome)["intensity"])
+    called = analysis.study.settings.intensity_label
+    each = ", ".join(
+        f"{called(row.intensity)} {row.verdict}{' (but see the floor)' if str(row.intensity) in below else ''}"
+        for row in single.itertuples()
+    )
+    return [f"Each intensity looked at by itself: {each}."]
 
 
 def _one_sequence(analysis: StudyAnalysis) -> list[str]:
@@ -64,11 +87,23 @@ def effect_sentences(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffe
         "lower": "Lower is better",
         "neither": "Neither direction is better",
     }
+    few = outcome.primary or effect.overall.df < analysis.effect(analysis.outcomes[0]).overall.df
     return [
+        *floor_cautions(analysis, outcome),
         judge(effect.overall, outcome.smallest_effect).sentence(),
+        *(few_riders(outcome, effect.overall) if few else []),
         *_without_value(analysis, outcome),
         f"{direction[outcome.better]}. {' '.join(intensity_sentences(effect))}".strip(),
     ]
+
+
+def about_others(outcomes: Sequence[Outcome]) -> str:
+    """Say what outcomes beside the primary one are worth, or that there are none."""
+    if not outcomes:
+        return "No other outcome is declared in study.toml."
+    return (
+        "These were declared too, but the study was not planned on them: they describe, they do not decide."
+    )
 
 
 def _without_value(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
@@ -133,95 +168,50 @@ def left_out_sentences(effect: RingEffect, called: Callable[[object], str] = str
     return ["Left out of estimates: " + "; ".join(lines) + "."]
 
 
-def meter_sentences(analysis: StudyAnalysis) -> list[str]:
-    """Say how much of oval − round a meter could have made up, before any effect is read."""
-    gaps = analysis.meter_gaps()
-    if gaps.empty:
-        return [
-            "No rider's recording holds the torque of both legs, so what a meter could have made up is not"
-            " known: treat any difference in power as possibly the meter's."
-        ]
-    overall = gaps[gaps["intensity"] == "overall"]
-    one = overall[overall["sectors"] == 1].iloc[0]
-    worst = overall.iloc[int(overall["mean_W"].abs().argmax())]
-    contradicted = meter_doubts(analysis.trials)
-    more = (
-        f"More readings can be worse: {_watts(worst.mean_W)} at {worst.sectors:.0f} a turn."
-        if abs(worst.mean_W) > 1.01 * abs(one.mean_W)
-        else "None of the meters with more readings a turn errs by noticeably more."
-    )
-    return [
-        (
-            "If the riders did exactly the same on both rings, a meter that averages torque over time and"
-            f" learns crank speed once a turn would still show {_watts(one.mean_W)} of oval − round with"
-            f" these rings, mounts and torques (mean over {show_count(int(one.riders), 'rider')}, ranging from"
-            f" {_watts(one.lowest_W)} to {_watts(one.highest_W)}; rigid drivetrain, constant resistance,"
-            f" stated inertia). {more}"
-        ),
-        (
-            "Power in this report is work over the turn divided by its duration, which has no such error;"
-            " that holds as far as the recorded angle, torque and zero are true."
-        ),
-        *(contradicted or _meter_against_effect(analysis, gaps[gaps["sectors"] == 1])),
-    ]
-
-
-def _meter_against_effect(analysis: StudyAnalysis, gaps: pd.DataFrame) -> list[str]:
-    """Hold the meter's error against the interval of every measured power, at each intensity and overall."""
-    errors = {str(row["intensity"]): float(row["mean_W"]) for row in gaps.to_dict("records")}
-    words = []
-    for outcome in analysis.outcomes:
-        if outcome.unit != "W" or outcome.source != "signals":
-            continue
-        try:
-            effect = analysis.effect(outcome)
-        except Refusal:
-            continue
-        inside: list[str] = []
-        outside: list[str] = []
-        for intensity, estimate in effect.estimates.items():
-            error = errors.get(str(intensity))
-            if error is not None:
-                bounds = estimate.interval(0.95)
-                (inside if bounds.low <= error <= bounds.high else outside).append(
-                    f"{analysis.study.settings.intensity_label(intensity)} ({_watts(error)})"
-                )
-        if inside:
-            words.append(
-                f"{outcome.label}: at {', '.join(inside)} the error lies inside the effect's 95 % interval,"
-                " so that a study with such a meter could have found nothing but its meter there."
-            )
-        if outside:
-            words.append(
-                f"{outcome.label}: at {', '.join(outside)} the error lies outside the effect's 95 % interval:"
-                " what was measured here is not what such a meter would have shown of itself."
-            )
-    return words
-
-
-def _watts(value: float) -> str:
-    return f"{show_number(value, 2, signed=True)} W"
-
-
 def doubts(analysis: StudyAnalysis) -> list[str]:
     """List reasons to doubt the page, from the data at hand."""
-    lost = int((analysis.trials["state"] == "not used").sum())
-    riders = len(analysis.tables)
+    cautions = _cautions_in_short(analysis)
     words = [
-        (
-            f"{show_count(riders, 'rider')} analysed, {len(analysis.left_out) or 'none'} could not be;"
-            f" {show_count(lost, 'listed trial')} not used."
-            if lost or analysis.left_out
-            else f"{show_count(riders, 'rider')} analysed, with every listed trial; that is no reason to doubt."
-        ),
+        *cautions,
+        _analysed(analysis, sound=not cautions),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         (
             "The ring effect is averaged over riders; nothing here shows that one rider responds and another"
             " does not."
         ),
-        "Secondary outcomes are not adjusted against each other: read them as a description.",
     ]
+    if len(analysis.outcomes) > 2:
+        words.append("Secondary outcomes are not adjusted against each other: read them as a description.")
     return [*_one_sequence(analysis), *words]
+
+
+def _analysed(analysis: StudyAnalysis, sound: bool) -> str:
+    """Count riders and lost trials; where nothing is lost, that is no reason to doubt unless there are others."""
+    lost = int((analysis.trials["state"] == NOT_USED).sum())
+    riders = show_count(len(analysis.tables), "rider")
+    if lost or analysis.left_out:
+        return (
+            f"{riders} analysed, {len(analysis.left_out) or 'none'} could not be;"
+            f" {show_count(lost, 'listed trial')} not used."
+        )
+    return f"{riders} analysed, with every listed trial{'; that is no reason to doubt' if sound else ''}."
+
+
+def _cautions_in_short(analysis: StudyAnalysis) -> list[str]:
+    """Name the cautions that stand beside the answer; none where it could not be given."""
+    primary = analysis.outcomes[0]
+    words = []
+    if len(below_floor(analysis, primary)):
+        words.append(
+            "A standard error of the primary outcome is smaller than the measurement alone would make it: riders were"
+            " alike by chance, and the answer is surer of itself than it can be."
+        )
+    try:
+        if has_few_riders(analysis.effect(primary).overall):
+            words.append("So few riders leave it to chance how large a standard error they show.")
+    except Refusal:
+        pass
+    return [*words, *caution_sentences(analysis)]
 
 
 def methods(analysis: StudyAnalysis) -> list[str]:
