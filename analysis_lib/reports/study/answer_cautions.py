@@ -76,6 +76,16 @@ def floor_cautions(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     return words
 
 
+def agreement_cautions(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
+    """Say beside analyses that agree what none of them sees, where a standard error is below the floor."""
+    if not len(below_floor(analysis, outcome)):
+        return []
+    return [
+        "All of them take riders as they are: none sees that the measurement alone would make them differ by more, so their"
+        " agreement is no answer to that."
+    ]
+
+
 def few_riders(outcome: Outcome, effect: Estimate) -> list[str]:
     """Say that few riders leave the standard error little known, and what the intervals then rest on."""
     if not has_few_riders(effect):

@@ -90,7 +90,7 @@ class SisterAnalyses:
         apart = abs(far["estimate"] - primary["estimate"])
         unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
         spread = "no estimate moves by a hundredth of the primary one's standard error"
-        if apart >= 0.005 * primary["se"]:
+        if apart > 0.01 * primary["se"]:
             spread = (
                 f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
                 f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
