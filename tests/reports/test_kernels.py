@@ -1,5 +1,6 @@
 """Kernels of a run: dead ones, endless ones, forked ones; and all of them end with the run."""
 
+import logging
 import os
 import signal
 import subprocess
@@ -21,20 +22,27 @@ KILLED = "import os, signal\nos.kill(os.getpid(), signal.SIGKILL)"
 ENDLESS = "while True: pass"
 
 
-def _notebook(path, code):
-    cells = [nbformat.v4.new_markdown_cell("## Does it end?"), nbformat.v4.new_code_cell(code)]
+def _notebook(path, *codes):
+    cells = [nbformat.v4.new_markdown_cell("## Does it end?"), *map(nbformat.v4.new_code_cell, codes)]
     for number, cell in enumerate(cells):
         cell["id"] = f"cell-{number}"
     nbformat.write(nbformat.v4.new_notebook(cells=cells), path)
     return path
 
 
-def _run(folder, code, source=None, cell_seconds=60):
+def _run(folder, code, source=None, cell_seconds=60, imports="import gc"):
     folder.mkdir(parents=True, exist_ok=True)
-    notebook = _notebook(folder / "question.ipynb", code)
+    notebook = _notebook(folder / "question.ipynb", imports, code)
     with RunFolder(folder, folder, source) as run:
         failure = run_notebook(notebook, folder / "executed.ipynb", {}, run, "question", cell_seconds)
     return failure, (folder / "executed.ipynb").read_bytes()
+
+
+def test_a_kernel_does_without_what_one_notebook_does_not_need(tmp_path):
+    code = """import sys
+print(sys.modules["debugpy"], get_ipython().history_manager.enabled, gc.get_freeze_count() > 50_000)"""
+    _, executed = _run(tmp_path, code, imports="import gc, pandas")
+    assert b"None False True" in executed
 
 
 def test_a_killed_kernel_fails_its_page_and_says_under_which_heading(tmp_path):
@@ -98,6 +106,16 @@ def test_a_forked_kernel_ends_when_its_parent_is_killed(tmp_path):
     assert time.monotonic() - began < 40
 
 
+def test_of_kernels_that_a_stopped_run_ended_nothing_is_told(tmp_path, caplog):
+    logger = logging.getLogger("papermill")
+    with RunFolder(tmp_path, tmp_path) as run:
+        logger.error("first")
+        run.kernels.end_all()
+        logger.error("Kernel died while waiting for execute reply.")
+    logger.error("last")
+    assert [record.message for record in caplog.records] == ["first", "last"]
+
+
 def test_the_parent_imports_what_the_notebooks_import(tmp_path):
     code = "import numpy as np\nfrom pathlib import Path\nnp.pi"
     notebook = _notebook(tmp_path / "a.ipynb", code)
@@ -139,7 +157,7 @@ def test_a_run_stopped_by_the_user_ends_its_kernels_and_the_same_command_goes_on
     run.send_signal(signal.SIGINT)
     said = run.communicate(timeout=60)[1]
     assert run.returncode == 130
-    assert "the same command goes on from there" in said
+    assert "the same command goes on from there" in said and "Kernel died" not in said
     assert kernels
     assert not any(Path(f"/proc/{pid}").exists() for pid in kernels)
     assert not list(report.rglob("R01.*"))
