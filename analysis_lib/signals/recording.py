@@ -14,6 +14,7 @@ from analysis_lib.signals.angle_source import right_crank_angle
 from analysis_lib.signals.canonical_columns import read_canonical_columns
 from analysis_lib.signals.crank_forces import CrankForces
 from analysis_lib.signals.force_channels import torque_from_forces
+from analysis_lib.signals.held_values import Holds, find_holds, say_stepped
 from analysis_lib.signals.recorder import CHANNEL_BY_COLUMN, ColumnSource, RecorderSettings, layout_of
 from analysis_lib.signals.sample_checks import legs_agreeing_with_total
 from analysis_lib.signals.saturation import saturated_samples
@@ -42,6 +43,8 @@ class Recording:
     temperature_C : array of shape (samples,), optional
     saturated : dict of str to array
         By channel, the indices of the samples at which it could tell nothing more.
+    held : dict of str to Holds
+        By channel, where it keeps one value while the crank goes on; empty where that was not looked at.
     radial_N : dict of str to array of shape (samples,)
         Radial pedal force of the legs whose forces were recorded, positive towards the crank axis.
     crank_length_m : float, optional
@@ -61,6 +64,7 @@ class Recording:
     name: str = ""
     temperature_C: FloatArray | None = None
     saturated: dict[str, NDArray[np.intp]] = field(default_factory=dict)
+    held: dict[str, Holds] = field(default_factory=dict)
     radial_N: dict[str, FloatArray] = field(default_factory=dict)
     crank_length_m: float | None = None
     missing_samples: int = 0
@@ -108,6 +112,7 @@ class Recording:
             saturated={
                 c: at[(at >= within[0]) & (at <= within[-1])] - within[0] for c, at in self.saturated.items()
             },
+            held={channel: holds.within(within[0], within[-1]) for channel, holds in self.held.items()},
             radial_N={leg: values[samples] for leg, values in self.radial_N.items()},
         )
 
@@ -169,6 +174,7 @@ def read_recording(
     total_note = ""
     if len(torque) == 3:
         torque, total_note = legs_agreeing_with_total(torque, path.name)
+    held = {channel: find_holds(values, crank_rad) for channel, values in torque.items()}
     recording = Recording(
         time_s=time_s,
         crank_rad=crank_rad,
@@ -178,10 +184,11 @@ def read_recording(
         saturated={
             channel: saturated_samples(values, settings.full_scale_Nm) for channel, values in torque.items()
         },
+        held=held,
         radial_N=radial,
         crank_length_m=crank_length_m if settings.force_legs else None,
         missing_samples=samples - time_s.size,
         assumptions=tuple(filter(None, (*notes, *angle_notes, *force_notes, total_note))),
-        cautions=cautions,
+        cautions=(*cautions, *say_stepped(held)),
     )
     return recording if settings.angle == "encoder" else recording.between_pulses()

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals import turn_rules
-from analysis_lib.signals.angle_bins import BIN_RAD, BinSums, integrate_by_angle, overlapping_blocks
+from analysis_lib.signals.angle_bins import BIN_RAD, BinSums, integrate_by_angle
+from analysis_lib.signals.broken_rules import TURN_TOLERANCE, broken_rules
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.turn_rules import REASONS, TurnRules
 from analysis_lib.statistics.estimates import show_count
@@ -20,7 +21,6 @@ from analysis_lib.statistics.estimates import show_count
 __all__ = ["REASONS", "TurnRules", "Turns", "cut_turns"]
 
 FloatArray = NDArray[np.float64]
-TURN_TOLERANCE = 1e-10  # turns; what the unit conversion of an hour's unwrapped angle can lose
 SHORTEST_TURN_S = 1e-9  # a recording that ends on a dead centre has not begun another turn
 
 
@@ -170,7 +170,7 @@ def cut_turns(recording: Recording, rules: TurnRules | None = None) -> Turns:
         layout=recording.layout,
         rules=rules,
     )
-    broken = _broken_rules(recording, turns, sums.first_turn + begun.start, sums.growing)
+    broken = broken_rules(recording, turns, sums.first_turn + begun.start, sums.growing)
     for reason in reversed(REASONS):
         turns.reason[broken[reason]] = reason
     return turns
@@ -188,75 +188,3 @@ def _bin_means(sums: BinSums, recording: Recording, begun: slice) -> dict[str, F
 def first_whole_turn(recording: Recording) -> int:
     """Return which turn of the unwrapped angle is the first to begin in a recording; its number is 1."""
     return math.ceil(recording.crank_rad[0] / (2 * math.pi) - TURN_TOLERANCE)
-
-
-def _broken_rules(
-    recording: Recording, turns: Turns, first_turn: int, growing: bool
-) -> dict[str, NDArray[np.bool_]]:
-    rules, rows = turns.rules, turns.number.size
-
-    def row_of(crank_rad: FloatArray) -> FloatArray:
-        return crank_rad / (2 * math.pi) - first_turn
-
-    cadence = 60 / turns.duration_s
-    ranges = np.array([np.ptp(turns.profiles[channel], axis=1) for channel in recording.torque])
-    still = turns.bin_time_s.max(axis=1) >= rules.max_standstill_s
-    before = _samples_before_gaps(recording.time_s, rules.max_gap_s)
-    gap_ends = [row_of(recording.crank_rad[samples]) for samples in (before, before + 1)]
-    none = np.zeros(rows, dtype=bool)
-    incomplete = _incomplete(row_of(recording.crank_rad[[0, -1]]), rows)
-    idle = still | (turns.two_leg_torque_Nm < rules.min_mean_torque_Nm)
-    saturated = row_of(recording.crank_rad[_saturated_in_any_channel(recording)])
-    return {
-        turn_rules.INCOMPLETE: incomplete,
-        turn_rules.GAP: _rows_between(np.minimum(*gap_ends), np.maximum(*gap_ends), rows),
-        turn_rules.BACKWARDS: none
-        if growing
-        else _going_back(row_of(recording.crank_rad), rules.max_backward_deg / 360, rows),
-        turn_rules.SATURATED: _rows_between(saturated, saturated, rows),
-        turn_rules.NO_TORQUE: idle,
-        turn_rules.STUCK: _with_those_beside(
-            np.any(ranges < rules.min_torque_range_Nm, axis=0) & ~idle & ~incomplete
-        ),
-        turn_rules.CADENCE: (cadence < rules.cadence_min_rpm) | (cadence > rules.cadence_max_rpm),
-    }
-
-
-def _incomplete(ends: FloatArray, rows: int) -> NDArray[np.bool_]:
-    """Which rows of turns the recording does not span; `ends` are its two ends in rows."""
-    (first, last), row = ends, np.arange(rows)
-    return (first > row + TURN_TOLERANCE) | (last < row + 1 - TURN_TOLERANCE)
-
-
-def _with_those_beside(stuck: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Turns in which a channel is stuck, and those beside them: within one it stopped, within the other it went on."""
-    touched = stuck.copy()
-    touched[:-1] |= stuck[1:]
-    touched[1:] |= stuck[:-1]
-    return touched
-
-
-def _samples_before_gaps(time_s: FloatArray, max_gap_s: float) -> NDArray[np.intp]:
-    found = [
-        block.start + np.flatnonzero(np.diff(time_s[block]) > max_gap_s)
-        for block in overlapping_blocks(time_s.size)
-    ]
-    return np.concatenate(found)
-
-
-def _going_back(position: FloatArray, max_backward: float, rows: int) -> NDArray[np.bool_]:
-    """Which rows are touched while the angle lies behind the farthest it has reached; positions in rows."""
-    farthest = np.maximum.accumulate(position)
-    behind = np.flatnonzero(farthest - position > max_backward)
-    return _rows_between(position[behind], farthest[behind], rows)
-
-
-def _saturated_in_any_channel(recording: Recording) -> NDArray[np.intp]:
-    return np.concatenate([np.zeros(0, dtype=np.intp), *recording.saturated.values()])
-
-
-def _rows_between(low: FloatArray, high: FloatArray, rows: int) -> NDArray[np.bool_]:
-    """Which rows any of the spans [low, high] touches."""
-    opened = np.bincount(np.clip(np.floor(low), 0, rows).astype(np.intp), minlength=rows + 1)
-    closed = np.bincount(np.clip(np.floor(high) + 1, 0, rows).astype(np.intp), minlength=rows + 1)
-    return np.cumsum(opened - closed)[:rows] > 0

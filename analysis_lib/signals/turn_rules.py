@@ -41,7 +41,8 @@ class TurnRules:
     min_torque_range_Nm : float
         Least range of a channel over the turn, N m. "stuck channel". No leg loads a crank evenly; a channel
         that holds within 0.05 N m for a turn has stopped measuring; within the turn before it stopped, and within the
-        one after it went on, so these are dropped too. 0 switches the rule off.
+        one after it went on, so these are dropped too. So are turns in which it keeps one value for 20° or more where it
+        changes in the others, see `held_values.frozen_holds`. 0 switches the rule off.
     cadence_min_rpm, cadence_max_rpm : float
         Band of the turn's cadence, rpm. "cadence out of band". 30 to 150 rpm holds all steady riding that the
         published crossovers used (60 to 120 rpm) with room at both sides.

@@ -12,6 +12,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import measure_panels
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.signals.held_values import LEAST_HELD_DEG
 from analysis_lib.statistics.estimates import show_count, show_digits
 
 MEASURES = {
@@ -60,18 +61,20 @@ def reasons_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "reasons",
         counts,
-        "Whole turns kept, and dropped by reason, over all trials that gave results; parts of turns at either end of a"
-        f" recording are incomplete and count as neither. Dropped for {_bounds(analysis)}.",
+        "Whole turns kept, and dropped by reason, over all trials that gave results; parts of turns at either end count"
+        f" as neither. Dropped for {_bounds(analysis)}.",
         {**headings, "kept_turns": "kept", "incomplete_turns": "incomplete"},
     )
 
 
 def _bounds(analysis: StudyAnalysis) -> str:
     rules = analysis.study.settings.rules
+    frozen = f", one frozen for {LEAST_HELD_DEG:g}° or more" if rules.min_torque_range_Nm else ""
     return (
         f"a gap over {rules.max_gap_s:g} s, a step back over {rules.max_backward_deg:g}°, a saturated sample, a standstill"
         f" over {rules.max_standstill_s:g} s, mean torque below {rules.min_mean_torque_Nm:g} N·m, a channel's range below"
-        f" {rules.min_torque_range_Nm:g} N·m, or cadence outside {rules.cadence_min_rpm:g} to {rules.cadence_max_rpm:g} rpm"
+        f" {rules.min_torque_range_Nm:g} N·m{frozen}, or cadence outside {rules.cadence_min_rpm:g} to"
+        f" {rules.cadence_max_rpm:g} rpm"
     )
 
 
