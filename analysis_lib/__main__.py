@@ -45,7 +45,7 @@ def main(words: Sequence[str] | None = None) -> int:
         said = f"{place} – got {error.strerror} – wanted a place to read and write – {remedy}"
         print(printable(said), file=sys.stderr)
     except KeyboardInterrupt as stopped:
-        print(f"\n{stopped or 'stopped'}", file=sys.stderr)
+        print(f"\n{str(stopped) or 'stopped'}", file=sys.stderr)
         return STOPPED
     return BAD_INPUT
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import sys
 import threading
 import time
@@ -27,6 +28,8 @@ from analysis_lib.reports.execution import lean_kernel
 
 KERNEL = "python3"
 PROVISIONER = "kernels-of-a-run"
+TELLING = "papermill"
+"""Who logs what nbclient has to say of a kernel."""
 
 MOMENT_S, SHORT_WHILE_S = 0.01, 5.0
 """How often, and for how long, a kernel's coming and going is looked for; Jupyter looks every tenth of a second."""
@@ -93,6 +96,7 @@ class Kernels:
         entry = EntryPoint(PROVISIONER, f"{__name__}:RunKernel", KernelProvisionerFactory.GROUP_NAME)
         KernelProvisionerFactory.instance().provisioners[PROVISIONER] = entry
         _RUNS[str(self.folder)] = self
+        logging.getLogger(TELLING).addFilter(self._is_told)
 
     def get_ready(self) -> None:
         """Let the source begin with what takes long."""
@@ -102,7 +106,12 @@ class Kernels:
     def close(self) -> None:
         """End every kernel and forget the run."""
         self.end_all()
+        logging.getLogger(TELLING).removeFilter(self._is_told)
         _RUNS.pop(str(self.folder), None)
+
+    def _is_told(self, _: logging.LogRecord) -> bool:
+        """Whether papermill may tell of its kernels: not of those that were ended because the run was stopped."""
+        return not self.ended
 
     def do_without_source(self, why_not: str) -> None:
         """Start kernels in the ordinary way from now on, and say once why."""

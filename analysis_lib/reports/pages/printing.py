@@ -71,6 +71,7 @@ class Printing:
         self._idle: deque[subprocess.Popen[str]] = deque()
         self._all: list[subprocess.Popen[str]] = []
         self._beginning = threading.Lock()
+        self._closed = False
 
     def get_ready(self) -> None:
         """Start the first process, which loads what it needs while the first notebooks run."""
@@ -87,10 +88,7 @@ class Printing:
             As `write_notebook_page`.
         """
         with self._free:
-            process = self._idle.pop() if self._idle else self._launch()
-            answer = _ask(process, asdict(order))
-            if answer:
-                self._idle.append(process)
+            answer = {} if self._closed else self._ask_any(order)
         if "refused" in answer:
             raise OSError(*answer["refused"])
         if not answer:
@@ -99,8 +97,15 @@ class Printing:
             )
         return NotebookFailure(**answer["failure"]) if answer["failure"] else None
 
+    def _ask_any(self, order: PageOrder) -> dict[str, Any]:
+        process = self._idle.pop() if self._idle else self._launch()
+        if answer := _ask(process, asdict(order)):
+            self._idle.append(process)
+        return answer
+
     def close(self) -> None:
-        """End all processes; a page that is being written is not finished."""
+        """End all processes; a page that is being written is not finished, and no other is begun."""
+        self._closed = True
         for process in self._all:
             with contextlib.suppress(OSError):
                 process.stdin.close()  # type: ignore[union-attr]

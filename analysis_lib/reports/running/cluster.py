@@ -31,7 +31,7 @@ from analysis_lib.reports.running.cluster_worker import (
     stop_here,
 )
 from analysis_lib.reports.running.one_run import clear_stages
-from analysis_lib.reports.running.page_making import PageState, RunStopped, fail_page
+from analysis_lib.reports.running.page_making import STOPPING, PageState, RunStopped, fail_page
 from analysis_lib.reports.study.page_list import PlannedPage
 from analysis_lib.study.checks.folder import Study
 
@@ -126,6 +126,11 @@ class Cluster:
             "a scheduler with workers for as long as the run lasts",
             f"{remedy}; finished pages are kept, and the same command goes on from there",
         )
+
+    @property
+    def stopping(self) -> str:
+        """What is said at once of a run that is being stopped."""
+        return STOPPING
 
     def stop(self) -> None:
         """Call back what was sent and end this run's kernels on every worker that can still be reached."""

@@ -19,6 +19,8 @@ from analysis_lib.reports.study.page_list import PlannedPage
 from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE
 from analysis_lib.study.checks.folder import Study
 
+STOPPING = "stopping: the kernels are being ended, finished pages stay"
+
 
 class RunStopped(RuntimeError):
     """The run was stopped while a page was being made; the page is neither made nor failed."""
@@ -96,7 +98,7 @@ class PageMaking:
         Raises
         ------
         RunStopped
-            When the run's kernels were ended meanwhile.
+            When the run was stopped meanwhile.
         """
         problems = (
             [str(problem) for problem in blocking_problems(self.study, plan.rider)] if plan.rider else []
@@ -110,13 +112,22 @@ class PageMaking:
             raise RunStopped(plan.name)
         if failure is None:
             failure = self._show(plan)
+            if failure is not None and self.folder.kernels.ended:
+                raise RunStopped(plan.name)
         if failure is not None:
             return fail_page(self.study, self.out, plan, "\n".join((failure.cause, *failure.each)), failure)
         return PageState(plan.subject, plan.name, plan.page, plan.notebook)
 
+    @property
+    def stopping(self) -> str:
+        """What is said at once of a run that is being stopped."""
+        return STOPPING if self.printing else f"{STOPPING}; so does a page that is being written by now"
+
     def stop(self) -> None:
-        """End all kernels at once; pages in the making are neither made nor failed."""
+        """End all kernels at once, and the processes that write pages; pages in the making are neither made nor failed."""
         self.folder.kernels.end_all()
+        if self.printing:
+            self.printing.close()
 
     def _show(self, plan: PlannedPage) -> NotebookFailure | None:
         """Write the executed notebook as a page; a fault in that is this page's, but a full disk is the whole run's."""

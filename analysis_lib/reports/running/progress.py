@@ -16,7 +16,7 @@ class Progress:
     """One line a page, with how many of all are through."""
 
     def __init__(self, say: Say, total: int):
-        self._say, self.total, self.through = say, total, 0
+        self.say, self.total, self.through = say, total, 0
         self._lock = threading.Lock()
 
     def tell(self, state: PageState, key: str) -> None:
@@ -27,7 +27,7 @@ class Progress:
             words = "unchanged" if state.unchanged else printable(state.headline)
             taken = show_count(state.beforehand, "recording")
             before = f"{taken} analysed beforehand, " if state.beforehand else ""
-            self._say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
+            self.say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
 
 
 def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:

@@ -182,9 +182,12 @@ class _Run:
             pages = list(pool.map(self.make_page, [plan for plan in plans if plan.rider]))
             pages += pool.map(self.make_page, [plan for plan in plans if not plan.rider])
         except BaseException as stopped:
+            by_hand = isinstance(stopped, KeyboardInterrupt)
+            if by_hand:
+                self.progress.say(f"\n{self.making.stopping}")
             self.making.stop()
             pool.shutdown(cancel_futures=True)
-            if isinstance(stopped, KeyboardInterrupt):
+            if by_hand:
                 raise KeyboardInterrupt(
                     f"stopped with {self.progress.through} of {self.progress.total} pages through; all kernels are"
                     " ended, finished pages are kept, and the same command goes on from there"

@@ -43,6 +43,10 @@ class Making(Protocol):
     def make(self, plan: PlannedPage) -> PageState:
         """Make one page."""
 
+    @property
+    def stopping(self) -> str:
+        """What is said at once of a run that is being stopped."""
+
     def stop(self) -> None:
         """End everything that is being made."""
 
