@@ -55,7 +55,7 @@ def floor_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
         effect_floor(analysis, outcome),
         f"Measuring floor of {outcome.label}, oval − round ({outcome.difference_unit}): the standard error that zero"
         " torque, timing and turn-to-turn variation would give by themselves. Trials between the same zero checks share"
-        " the zero's error, which so does not average out overall. Slope and angle errors of one recorder are common to"
+        " the zero's error, so that it does not average out overall. Slope and angle errors of one recorder are common to"
         " both rings and left out. Last: by the larger of floor and standard error.",
         {
             "floor": "measuring floor",
