@@ -14,8 +14,11 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.execution.kernels import KERNEL, Kernels, KernelSource, RunClient
 from analysis_lib.reports.files.canonical import canonical_notebook
 from analysis_lib.reports.files.notebook_file import load_nbformat, read_notebook
+from analysis_lib.reports.files.opened_study import STUDY, leave_opened
+from analysis_lib.reports.files.opened_study import VARIABLE as OPENED
 from analysis_lib.reports.files.parameters import Scalar, check_parameters
 from analysis_lib.reports.files.whole_file import write_text_whole
+from analysis_lib.study.checks.folder import Study
 
 CELL_SECONDS = 600
 """A cell that runs longer than this has lost its way, unless told otherwise; the whole demo study takes seconds."""
@@ -59,15 +62,19 @@ class NotebookFailure:
 class RunFolder:
     """A private folder for kernels: links named ``study`` and ``results``, sockets, and everybody's droppings.
 
-    Kernels start in it. Notebooks see only the two relative names, so that no path of this machine reaches a report and two
-    machines give the same bytes. The home folder stays untouched.
+    Kernels start in it and find there the study as the run `opened` it, where it did. Notebooks see only the two relative
+    names, so that no path of this machine reaches a report and two machines give the same bytes. The home folder stays
+    untouched.
     """
 
-    def __init__(self, study: Path, results: Path, source: KernelSource | None = None):
+    def __init__(
+        self, study: Path, results: Path, source: KernelSource | None = None, opened: Study | None = None
+    ):
         self._temporary = tempfile.TemporaryDirectory(prefix="ro-", ignore_cleanup_errors=True)
         self.path = Path(self._temporary.name)
-        (self.path / "study").symlink_to(study.resolve(), target_is_directory=True)
+        (self.path / STUDY).symlink_to(study.resolve(), target_is_directory=True)
         (self.path / "results").symlink_to(results.resolve(), target_is_directory=True)
+        self._opened = leave_opened(opened, self.path / "opened-study") if opened else None
         self.kernels = Kernels(self.path, source)
 
     def __enter__(self) -> RunFolder:
@@ -104,7 +111,8 @@ class RunFolder:
             "MATPLOTLIBRC",  # a user's own taste in figures would show on every page
         )
         ours = {name: str(self.path / name.lower()) for name in homes}
-        return ours | {"JUPYTER_PATH": str(self.path)} | dict.fromkeys(ONE_THREAD, "1")
+        opened = {OPENED: str(self._opened)} if self._opened else {}
+        return ours | {"JUPYTER_PATH": str(self.path)} | opened | dict.fromkeys(ONE_THREAD, "1")
 
     def socket_prefix(self, label: str) -> str:
         """Return a short path prefix of this run's own for a kernel's sockets; two runs must never share one."""

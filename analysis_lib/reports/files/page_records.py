@@ -14,6 +14,9 @@ from analysis_lib.reports.files.whole_file import write_text_whole
 from analysis_lib.study.declared.schema import is_inside
 
 FOLDER = "keys"
+UNFINISHED_RUN = f"{FOLDER}/unfinished_run.txt"
+"""Below the report folder: the subjects of the run that is at work, or was stopped before its end, one a line."""
+
 FORMAT = 1
 """Raised whenever the layout of a report folder changes, so that an older program never mends a newer report."""
 
@@ -63,6 +66,14 @@ class PageKeys:
                 self.forget(subject)
         if not mark.is_file():  # a run holds its lock on this very file, so it is never replaced
             write_text_whole(mark, json.dumps({"format": FORMAT}) + "\n")
+
+    def begin(self, subjects: Iterable[str]) -> None:
+        """Leave word that a run is at work on the pages of these subjects; it stays where the run does not reach its end."""
+        write_text_whole(self.report / UNFINISHED_RUN, "".join(f"{subject}\n" for subject in subjects))
+
+    def end(self) -> None:
+        """Take the word of `begin` away: the run's records are written."""
+        (self.report / UNFINISHED_RUN).unlink()
 
     def subjects(self) -> list[str]:
         """Return the subjects whose pages are on record; one that cannot be read is none, and its page is made again."""

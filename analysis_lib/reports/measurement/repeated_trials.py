@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.reports.files.places import study_folder
+from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis, analyse_rider
 from analysis_lib.statistics.circular import axial_mean, circular_mean
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
-from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.checks.folder import Study
 
 AXES = ("torque_phase_deg",)
 """Angles that are the same after half a turn."""
@@ -143,7 +143,7 @@ class RepeatedTrials:
 
 def gather_repeats(study_dir: str, quantity: str) -> RepeatedTrials:
     """Read a study's recordings and keep one quantity; riders who cannot be analysed are left out."""
-    study = open_study(study_folder(study_dir))
+    study = study_at(study_dir)
     riders = {}
     for rider in study.riders["rider"]:
         try:

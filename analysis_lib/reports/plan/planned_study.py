@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis_lib.reports.files.places import study_folder
-from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.reports.files.opened_study import study_at
+from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import Plan
 from analysis_lib.study.planning.plan import StudyPlan, plan_study
 from analysis_lib.study.planning.protocol_deviations import Deviation, compare_with_protocol
@@ -57,7 +57,7 @@ def open_planned_study(
     Refusal, Refusals
         What `open_study` and `plan_study` refuse.
     """
-    study = open_study(study_folder(study_dir))
+    study = study_at(study_dir)
     settings, is_tried = study.settings, study.settings.plan is None
     listed: tuple[str, ...] = () if is_tried else tuple(str(rider) for rider in study.riders["rider"])
     if is_tried:

@@ -98,7 +98,7 @@ def make_page_here(order: WorkOrder, plan: PlannedPage) -> PageState:
     with _one_page:
         _see_that_all_is_the_same(order)
         study = open_study(order.study)
-        with RunFolder(study.root, order.out) as folder, _tied_to_its_run(order, folder, plan):
+        with RunFolder(study.root, order.out, opened=study) as folder, _tied_to_its_run(order, folder, plan):
             try:
                 return PageMaking(study, order.out, folder, order.cell_seconds).make(plan)
             except OSError as error:

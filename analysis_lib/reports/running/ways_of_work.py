@@ -80,7 +80,7 @@ def open_making(
     repeated = sorted({notebooks_folder() / plan.template for plan in plans if plan.rider})
     parent = KernelParent(imports_of(repeated)) if way.preload and not why_no_fork() else None
     printing = Printing(way.jobs) if way.jobs > 1 and len(plans) > 1 else None
-    with RunFolder(study.root, out, parent) as folder:
+    with RunFolder(study.root, out, parent, study) as folder:
         try:
             yield PageMaking(study, out, folder, way.cell_seconds, way.jobs, printing)
         finally:

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.rider.measuring_floor import measuring_floor
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.study_gathering import gather_study
@@ -17,7 +18,7 @@ from analysis_lib.statistics.curves import PairedCurves
 from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.rings_relabelling import RingsRelabelling, relabel_rings
 from analysis_lib.statistics.trial_table import split_intensities
-from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.checks.folder import Study, open_study
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.synthetic.synthetic import small_rings_study
 
@@ -163,14 +164,13 @@ def analyse_rings(study_dir: str = "", results_dir: str = "") -> RingsAnalysis:
         A study with one oval ring, which has a page of its own.
     """
     if study_dir:
-        return _gather(Path(study_dir), results_dir, is_made_up=False)
+        return _gather(study_at(study_dir), results_dir, is_made_up=False)
     with TemporaryDirectory() as folder:
         small_rings_study(Path(folder, "study"), riders=MADE_UP_RIDERS)
-        return _gather(Path(folder, "study"), "", is_made_up=True)
+        return _gather(open_study(Path(folder, "study")), "", is_made_up=True)
 
 
-def _gather(folder: Path, results_dir: str, is_made_up: bool) -> RingsAnalysis:
-    study = open_study(folder)
+def _gather(study: Study, results_dir: str, is_made_up: bool) -> RingsAnalysis:
     if len(study.settings.oval_rings) < 2:
         raise Refusal(
             "rings of the study", "one oval ring", "two oval rings or more", "see 04_study_report.ipynb"

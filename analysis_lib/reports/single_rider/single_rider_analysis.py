@@ -12,11 +12,12 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.study_gathering import gather_study
 from analysis_lib.statistics.single_rider import SingleRiderEffect, single_rider_effect
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.checks.folder import Study, open_study
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.synthetic.synthetic import small_rider_study
 
@@ -134,14 +135,13 @@ def analyse_single_rider(study_dir: str = "", results_dir: str = "") -> SingleRi
         A study of several riders, which has a page of its own.
     """
     if study_dir:
-        return _gather(Path(study_dir), results_dir, is_made_up=False)
+        return _gather(study_at(study_dir), results_dir, is_made_up=False)
     with TemporaryDirectory() as folder:
         small_rider_study(Path(folder, "study"))
-        return _gather(Path(folder, "study"), "", is_made_up=True)
+        return _gather(open_study(Path(folder, "study")), "", is_made_up=True)
 
 
-def _gather(folder: Path, results_dir: str, is_made_up: bool) -> SingleRiderAnalysis:
-    study = open_study(folder)
+def _gather(study: Study, results_dir: str, is_made_up: bool) -> SingleRiderAnalysis:
     if len(study.riders) != 1:
         raise Refusal(
             "riders of the study", str(len(study.riders)), "one", "see 04_study_report.ipynb for a group"

@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from analysis_lib.reports.files.opened_study import STUDY
 from analysis_lib.reports.files.parameters import Scalar
 from analysis_lib.reports.rider.joined_rings import compared_rings, pair_name
 from analysis_lib.study.checks.folder import Study
@@ -87,7 +88,7 @@ def read_answer(report: Path) -> list[str]:
 RESULTS = "results.json"
 """The study page's answer and estimates, for other programs and for the report's first page."""
 
-PLACES: dict[str, Scalar] = {"study_dir": "study", "results_dir": "results"}
+PLACES: dict[str, Scalar] = {"study_dir": STUDY, "results_dir": "results"}
 """Folders as every notebook sees them: the run folder's own relative names."""
 
 QUALITY_PAGE = PlannedPage(

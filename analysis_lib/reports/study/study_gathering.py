@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from analysis_lib.refusals import Refusal, Refusals
-from analysis_lib.reports.files.places import study_folder
+from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.rider.joined_rings import compared_rings, join_rings, pair_name
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_tables import RiderTables, has_rider_tables
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.written_tables import WrittenTables
-from analysis_lib.study.checks.folder import Study, open_study
+from analysis_lib.study.checks.folder import Study
 
 
 def analyse_study(study_dir: str = "", results_dir: str = "") -> StudyAnalysis:
@@ -29,7 +29,7 @@ def analyse_study(study_dir: str = "", results_dir: str = "") -> StudyAnalysis:
     Refusals
         When no rider at all can be analysed.
     """
-    return gather_study(open_study(study_folder(study_dir)), results_dir)
+    return gather_study(study_at(study_dir), results_dir)
 
 
 def gather_study(study: Study, results_dir: str = "") -> StudyAnalysis:
