@@ -6,12 +6,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.periodic import crank_angles
 from analysis_lib.mechanics.ring import FloatArray
-from analysis_lib.mechanics.sprocket import CHAIN_PITCH_M, check_teeth, chordal_speed_variation
+from analysis_lib.mechanics.sprocket import CHAIN_PITCH_M, chordal_speed_variation
 from analysis_lib.refusals import Refusal
 
 LEAST_WRAP_DEG = 120.0
@@ -208,22 +207,3 @@ def fix_chain(drivetrain: Drivetrain, links: int) -> FixedDrive:
             "count the pitches of the chain",
         )
     return FixedDrive(int(links), 1000 * (links * CHAIN_PITCH_M - loop), drivetrain.chainstay_m)
-
-
-def chain_length_in_pitches(first_teeth: int, second_teeth: int, distance_m: ArrayLike) -> FloatArray:
-    """Chain length for two round wheels by the standard's formula, in pitches, before rounding up to even.
-
-    n = 2a' + (z₁ + z₂)/2 + ((z₂ − z₁)/2π)²/a', with the axle distance a' in pitches (ISO 606 and handbooks,
-    which print 39.6 or 39.5 for 4π² = 39.48). It is an approximation; `follow_chain` is exact for smooth
-    pitch curves.
-
-    Examples
-    --------
-    46 and 17 teeth at 410 mm: a' = 32.283, so 64.567 + 31.5 + 21.303/32.283 = 96.727 pitches.
-
-    >>> round(float(chain_length_in_pitches(46, 17, 0.410)), 3)
-    96.727
-    """
-    first, second = check_teeth(first_teeth, "first_teeth"), check_teeth(second_teeth, "second_teeth")
-    pitches = np.asarray(distance_m, dtype=float) / CHAIN_PITCH_M
-    return 2 * pitches + (first + second) / 2 + ((second - first) / (2 * math.pi)) ** 2 / pitches

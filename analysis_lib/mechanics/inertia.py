@@ -45,22 +45,6 @@ def with_rider(
     return replace(drivetrain, wheel_inertia_kgm2=mass_kg * wheel_radius_m**2 + wheels_kgm2)
 
 
-def with_flywheel(drivetrain: Drivetrain, flywheel_kgm2: float, turns_per_sprocket_turn: float) -> Drivetrain:
-    """The drivetrain with an ergometer's flywheel: I times the square of its gear from the sprocket.
-
-    Examples
-    --------
-    0.1 kg m² turning three times as fast as the sprocket: 0.9 kg m².
-
-    >>> from analysis_lib.mechanics.ring import Ring
-    >>> round(with_flywheel(Drivetrain(Ring.round(52)), 0.1, 3.0).wheel_inertia_kgm2, 12)
-    0.9
-    """
-    _check_positive(flywheel_kgm2, "flywheel_kgm2", "kg m²")
-    _check_positive(turns_per_sprocket_turn, "turns_per_sprocket_turn", "turns")
-    return replace(drivetrain, wheel_inertia_kgm2=flywheel_kgm2 * turns_per_sprocket_turn**2)
-
-
 def with_crank_inertia(drivetrain: Drivetrain, crank_inertia_kgm2: float) -> Drivetrain:
     """The drivetrain with a given crank inertial load at its mean gear: I = load / (ring teeth / sprocket
     teeth)².

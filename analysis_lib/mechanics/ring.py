@@ -13,7 +13,7 @@ import scipy  # its parts are loaded when first asked for
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ellipe
 
-from analysis_lib.mechanics.sprocket import CHAIN_PITCH_M, check_teeth, mean_arm_m
+from analysis_lib.mechanics.sprocket import CHAIN_PITCH_M, check_teeth
 from analysis_lib.refusals import Refusal
 
 FloatArray = NDArray[np.float64]
@@ -155,10 +155,6 @@ class Ring:
         """H'(ψ) in metres per radian: how far the point of contact lies from the foot of the arm."""
         return self.shape.slope(np.asarray(psi, dtype=float))
 
-    def support_second(self, psi: ArrayLike) -> FloatArray:
-        """H''(ψ) in metres per radian squared."""
-        return self.shape.second(np.asarray(psi, dtype=float))
-
     def radius_of_curvature(self, psi: ArrayLike) -> FloatArray:
         """Radius of curvature of the pitch curve, H + H'', in metres, where the normal points along `psi`."""
         angle = np.asarray(psi, dtype=float)
@@ -184,11 +180,6 @@ class Ring:
         """Area within the pitch curve, ½ ∮ (H² − H'²) dψ."""
         psi = np.linspace(0, 2 * math.pi, 7200, endpoint=False)
         return math.pi * float(np.mean(self.shape.value(psi) ** 2 - self.shape.slope(psi) ** 2))
-
-    @property
-    def mean_support_m(self) -> float:
-        """Mean of H over a turn, perimeter / 2π, the same for every convex shape (Cauchy)."""
-        return mean_arm_m(self.teeth)
 
     @cached_property
     def peak_rad(self) -> float:

@@ -53,19 +53,6 @@ def mean_arm_m(teeth: int) -> float:
     return check_teeth(teeth, "teeth") * CHAIN_PITCH_M / (2 * math.pi)
 
 
-def pitch_circle_diameter_m(teeth: int) -> float:
-    """Diameter of the circle through the pin centres, p / sin(π/z), in metres (ISO 606).
-
-    Examples
-    --------
-    A wheel with 12 teeth: 12.7 mm / sin 15° = 12.7 / 0.258819 = 49.069 mm.
-
-    >>> round(pitch_circle_diameter_m(12) * 1000, 3)
-    49.069
-    """
-    return CHAIN_PITCH_M / math.sin(math.pi / check_teeth(teeth, "teeth"))
-
-
 def chordal_speed_variation(teeth: int) -> float:
     """Greatest relative dip of chain speed within one tooth, 1 − cos(π/z) (polygon action).
 

@@ -12,7 +12,7 @@ from analysis_lib.signals.revolutions import Turns
 from analysis_lib.signals.straight_line import fit_linear
 from analysis_lib.signals.stroke import own_crank_mean, own_crank_profiles
 from analysis_lib.signals.torque_profile import harmonic_angle_deg, positive_torque_centre
-from analysis_lib.signals.turn_series import direction_over_turns
+from analysis_lib.signals.turn_series import linear_direction, turn_means
 from analysis_lib.statistics.estimates import Estimate
 
 FloatArray = NDArray[np.float64]
@@ -103,7 +103,7 @@ def leg_angle_difference(turns: Turns) -> Estimate:
             scope="trial",
         )
     left, right = (positive_torque_centre(own_crank_profiles(kept, leg)) for leg in ("left", "right"))
-    found = direction_over_turns(left * np.conj(right), 1)
+    (found,) = turn_means([linear_direction(left * np.conj(right), 1)])
     return Estimate(
         quantity="Left leg behind right leg",
         value=(found.value + 180) % 360 - 180,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from analysis_lib.refusals import Refusal
 from analysis_lib.signals.uncertainty import UncertainInput, UncertaintyBudget, propagate
 
 RPM = 2 * math.pi / 60
@@ -76,16 +75,3 @@ def torque_phase_budget(
         lambda recorded, n, zero, late: recorded - zero - DEG_PER_S_PER_RPM * n * late,
         [phase, cadence, angle_zero, delay],
     )
-
-
-def doubling_error(left_share: float) -> float:
-    """Relative error of twice the left leg's power: 2s − 1 for a left share s of the work.
-
-    Examples
-    --------
-    >>> round(doubling_error(0.48), 12), round(doubling_error(0.45), 12)
-    (-0.04, -0.1)
-    """
-    if not 0 <= left_share <= 1:
-        raise Refusal("left share", f"{left_share}", "a share from 0 to 1", "divide percent by 100")
-    return 2 * left_share - 1

@@ -4,63 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from analysis_lib.refusals import Refusal
 from analysis_lib.signals.angle_bins import BIN_RAD, integrate_by_angle
-from analysis_lib.signals.crank_forces import CrankForces, forces_on_crank
+from analysis_lib.signals.crank_forces import CrankForces
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, first_whole_turn
-
-__all__ = [
-    "CrankForces",
-    "forces_on_crank",
-    "index_of_effectiveness",
-    "mean_radial_profiles",
-    "turn_effectiveness",
-]
 
 FloatArray = NDArray[np.float64]
 
 
-def index_of_effectiveness(
-    tangential_N: ArrayLike, resultant_N: ArrayLike, start_deg: float = 0.0, end_deg: float = 360.0
-) -> float:
-    """Return the index of effectiveness, ∫ F_t dθ / ∫ |F| dθ over the cycle or a part of it.
+def turn_effectiveness(recording: Recording, turns: Turns, forces: dict[str, CrankForces]) -> pd.DataFrame:
+    """Return the index of effectiveness of every kept turn, ∫ F_t dθ / ∫ |F| dθ.
 
     It is the ratio of two integrals; the mean of the ratio at each angle is another number and not this index
     (LaFortune & Cavanagh; Bini, Hume, Croft & Kilding 2013, J Sci Cycling 2:11).
-
-    Parameters
-    ----------
-    tangential_N, resultant_N : array_like of shape (angles,)
-        At the angles 0, 360/N, ... of the own crank.
-    start_deg, end_deg : float
-        The part of the cycle; `start_deg` belongs to it and `end_deg` does not.
-
-    Examples
-    --------
-    A force of 100 N that is half effective for half the cycle, and not at all for the rest:
-
-    >>> index_of_effectiveness([50, 50, 0, 0], [100, 100, 100, 100])
-    0.25
-    """
-    tangential, resultant = np.asarray(tangential_N, dtype=float), np.asarray(resultant_N, dtype=float)
-    angle = 360 * np.arange(tangential.size) / tangential.size
-    part = (angle >= start_deg) & (angle < end_deg)
-    whole = float(resultant[part].sum())
-    if tangential.shape != resultant.shape or not whole > 0:
-        raise Refusal(
-            what="index of effectiveness",
-            got=f"{tangential.size} tangential and {resultant.size} resultant forces, the latter adding to {whole:g} N",
-            wanted="both at the same angles, and some force",
-            remedy="check the force channels",
-        )
-    return float(tangential[part].sum()) / whole
-
-
-def turn_effectiveness(recording: Recording, turns: Turns, forces: dict[str, CrankForces]) -> pd.DataFrame:
-    """Return the index of effectiveness of every kept turn.
 
     Parameters
     ----------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -15,6 +16,34 @@ FEWEST_ANGLES = 5  # a second harmonic needs more than four
 NO_HARMONIC = 1e-12  # of the largest torque; below lies rounding
 
 
+@dataclass(frozen=True)
+class Profile:
+    """Mean torque of a channel in each degree of its own crank.
+
+    Attributes
+    ----------
+    channel : str
+        "left", "right", "total".
+    crank : str
+        Whose crank the angle belongs to: "left" for the left leg, else "right".
+    crank_deg : array of shape (360,)
+        Middle of each degree: 0.5, 1.5, ...
+    mean, se : arrays of shape (360,)
+        Mean over kept turns and its standard error, N m.
+    n_turns : int
+    method : str
+    """
+
+    channel: str
+    crank: str
+    crank_deg: FloatArray
+    mean: FloatArray
+    se: FloatArray
+    n_turns: int
+    method: str
+    unit: str = "N m"
+
+
 def torque_phase_deg(torque_Nm: ArrayLike) -> float:
     """Return the axis on which a two-leg torque is centred.
 
@@ -24,7 +53,7 @@ def torque_phase_deg(torque_Nm: ArrayLike) -> float:
     ----------
     torque_Nm : array of shape (angles,)
         Two-leg torque at the right-crank angles 0, 360/N, 2·360/N, … degrees. Means over bins that begin at
-        0 belong half a bin later: use `profile_phase_deg` for them.
+        0 belong half a bin later: bring them there by `torque_at_edges`.
 
     Returns
     -------
@@ -45,24 +74,6 @@ def torque_phase_deg(torque_Nm: ArrayLike) -> float:
     torque = _one_turn(torque_Nm)
     angles = 2 * math.pi * np.arange(torque.size) / torque.size
     return _axis_deg(torque, np.sum(torque * np.exp(2j * angles)))
-
-
-def profile_phase_deg(profile_Nm: ArrayLike) -> float:
-    """Return the torque phase of a two-leg profile of bin means, the first bin beginning at top dead centre.
-
-    Bin j is centred at (j + ½)·360/N degrees, so its phase lies half a bin later than that of samples.
-
-    Examples
-    --------
-    A profile that drives in the bins from 100° to 101° and from 280° to 281° only is centred on 100.5°.
-
-    >>> profile = np.zeros(360)
-    >>> profile[[100, 280]] = 50
-    >>> round(profile_phase_deg(profile), 9)
-    100.5
-    """
-    profile = _one_turn(profile_Nm)
-    return _axis_deg(profile, complex(profile_harmonics(profile, 2)[1]))
 
 
 def profile_harmonics(profiles_Nm: FloatArray, orders: int) -> NDArray[np.complex128]:

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.crank_checks import check_leg_timing, check_sides
 from analysis_lib.signals.pedal_force import mean_radial_profiles
-from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.signals.plausibility import check_plausible, unit_hint
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, cut_turns
@@ -24,7 +23,7 @@ from analysis_lib.signals.stroke import (
     what_is_unknown,
 )
 from analysis_lib.signals.torque_bootstrap import draw_mean_profiles
-from analysis_lib.signals.torque_profile import torque_at_edges, wrap_deg
+from analysis_lib.signals.torque_profile import Profile, torque_at_edges
 from analysis_lib.signals.trial_measures import measure_turns
 from analysis_lib.signals.trial_quality import cautions_of, quality_row
 from analysis_lib.signals.trial_summary import second_harmonics, summarise_turns
@@ -34,34 +33,6 @@ from analysis_lib.signals.zero_torque import ZeroLine, remove_zero_torque
 from analysis_lib.statistics.serial import FEWEST, block_length
 
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Profile:
-    """Mean torque of a channel in each degree of its own crank.
-
-    Attributes
-    ----------
-    channel : str
-        "left", "right", "total".
-    crank : str
-        Whose crank the angle belongs to: "left" for the left leg, else "right".
-    crank_deg : array of shape (360,)
-        Middle of each degree: 0.5, 1.5, ...
-    mean, se : arrays of shape (360,)
-        Mean over kept turns and its standard error, N m.
-    n_turns : int
-    method : str
-    """
-
-    channel: str
-    crank: str
-    crank_deg: FloatArray
-    mean: FloatArray
-    se: FloatArray
-    n_turns: int
-    method: str
-    unit: str = "N m"
 
 
 @dataclass(frozen=True)
@@ -157,52 +128,28 @@ class TrialResult:
         """
         return np.radians(1 / torque_at_edges(smooth_bin_time(self.kept.bin_time_s.mean(axis=0))))
 
-    def phase_draws(self, draws: int, seed: int) -> FloatArray:
-        """Return circular block-bootstrap draws of the two-leg torque phase.
-
-        Parameters
-        ----------
-        draws : int
-            Number of draws.
-        seed : int
-            The same seed gives the same draws.
-
-        Returns
-        -------
-        array of shape (draws,)
-            Degrees in [0, 180).
-
-        Raises
-        ------
-        Refusal
-            A recording of one leg, or a single kept turn.
-        """
-        harmonics, length = self._turn_blocks()
-        sums = draw_vector_sums(harmonics, length, draws, np.random.default_rng(seed))
-        return wrap_deg(np.degrees(np.angle(sums)) / 2, 180.0)
-
     def torque_draws(self, draws: int, seed: int) -> FloatArray:
         """Return circular block-bootstrap draws of the mean two-leg torque at 0, 1, ..., 359 degrees, N m.
 
-        Blocks are as long as those of `phase_draws`. Their spread is that of turns within this trial; how much
+        Blocks are as long as the second harmonic remembers. Their spread is that of turns within this trial; how much
         the rider differs from one day to the next is not in it.
 
         Returns
         -------
         array of shape (draws, 360)
         """
-        length = self._turn_blocks()[1]
+        length = self._block_length()
         profiles = torque_at_edges(self.kept.profiles["total"])
         return draw_mean_profiles(profiles, length, draws, np.random.default_rng(seed))
 
-    def _turn_blocks(self) -> tuple[NDArray[np.complex128], int]:
-        """Second harmonic of each turn's two-leg torque, and the length of the blocks within which it remembers."""
+    def _block_length(self) -> int:
+        """Turns within which the second harmonic of the two-leg torque remembers."""
         self._known("total")
         harmonics = second_harmonics(self.turns)
         if harmonics.size < 2:
             raise self._unknown("the spread of the torque phase", "two kept turns or more")
         across = np.imag(harmonics * np.conj(harmonics.mean()))
-        return harmonics, math.ceil(block_length(across)) if across.size >= FEWEST else 1
+        return math.ceil(block_length(across)) if across.size >= FEWEST else 1
 
     def _known(self, channel: str) -> str:
         if channel in self.kept.profiles:

@@ -74,19 +74,35 @@ def turn_means(parts: Sequence[LinearMean]) -> list[TurnMean]:
 
 
 def linear_mean(series: FloatArray) -> LinearMean:
-    """`mean_over_turns` before its standard error."""
+    """Take the mean of a quantity that is one number a turn."""
     return LinearMean(float(np.mean(series)), series, "mean over turns")
 
 
 def linear_ratio(numerator: FloatArray, denominator: FloatArray) -> LinearMean:
-    """`ratio_over_turns` before its standard error."""
+    """Take Σ numerator / Σ denominator, as work over time is power.
+
+    The mean of the turns' own ratios would weigh short turns too much. Linearised, turn i contributes
+    R + (aᵢ − R·bᵢ)/b̄.
+
+    Examples
+    --------
+    300 J in 1 s, then 100 J in 3 s: 400 J in 4 s.
+
+    >>> linear_ratio(np.array([300.0, 100.0]), np.array([1.0, 3.0])).value
+    100.0
+    """
     ratio = float(np.sum(numerator) / np.sum(denominator))
     linearised = ratio + (numerator - ratio * denominator) / np.mean(denominator)
     return LinearMean(ratio, linearised, "ratio of sums over turns, linearised")
 
 
 def linear_direction(vectors: ComplexArray, order: int) -> LinearMean:
-    """`direction_over_turns` before its standard error."""
+    """Take the angle of Σ vectors, divided by `order`: degrees in [0, 360/order).
+
+    `order` 1 serves circular angles, 2 axes, k the peaks of the k-th harmonic. The angle of the sum is that
+    of the mean profile's harmonic. Linearised, turn i contributes Im(zᵢ·ū)/(k·|z̄|) with ū the conjugate of
+    the mean's direction.
+    """
     mean = complex(np.mean(vectors))
     value = float(wrap_deg(np.degrees(np.angle(mean)) / order, 360 / order))
     if mean == 0:
@@ -97,48 +113,12 @@ def linear_direction(vectors: ComplexArray, order: int) -> LinearMean:
 
 
 def linear_amplitude(vectors: ComplexArray) -> LinearMean:
-    """`amplitude_over_turns` before its standard error."""
+    """Take the length of the mean vector: the amplitude in the mean profile, not inflated by noise."""
     mean = complex(np.mean(vectors))
     if mean == 0:
         return LinearMean(0.0, np.zeros(vectors.size), "the turns cancel", False)
     along = np.real(vectors * np.conj(mean)) / abs(mean)
     return LinearMean(abs(mean), along, "length of the vector mean over turns, linearised")
-
-
-def mean_over_turns(series: FloatArray) -> TurnMean:
-    """Return the mean of a quantity that is one number a turn."""
-    return turn_means([linear_mean(series)])[0]
-
-
-def ratio_over_turns(numerator: FloatArray, denominator: FloatArray) -> TurnMean:
-    """Return Σ numerator / Σ denominator, as work over time is power.
-
-    The mean of the turns' own ratios would weigh short turns too much. Linearised, turn i contributes
-    R + (aᵢ − R·bᵢ)/b̄.
-
-    Examples
-    --------
-    300 J in 1 s, then 100 J in 3 s: 400 J in 4 s.
-
-    >>> ratio_over_turns(np.array([300.0, 100.0]), np.array([1.0, 3.0])).value
-    100.0
-    """
-    return turn_means([linear_ratio(numerator, denominator)])[0]
-
-
-def direction_over_turns(vectors: ComplexArray, order: int) -> TurnMean:
-    """Return the angle of Σ vectors, divided by `order`: degrees in [0, 360/order).
-
-    `order` 1 serves circular angles, 2 axes, k the peaks of the k-th harmonic. The angle of the sum is that
-    of the mean profile's harmonic. Linearised, turn i contributes Im(zᵢ·ū)/(k·|z̄|) with ū the conjugate of
-    the mean's direction.
-    """
-    return turn_means([linear_direction(vectors, order)])[0]
-
-
-def amplitude_over_turns(vectors: ComplexArray) -> TurnMean:
-    """Return the length of the mean vector: the amplitude in the mean profile, not inflated by noise."""
-    return turn_means([linear_amplitude(vectors)])[0]
 
 
 def standard_errors(rows: FloatArray) -> tuple[list[float], list[float], str]:

@@ -21,12 +21,10 @@ from analysis_lib.mechanics.ring import Ring
 from analysis_lib.reports.rider.rider_legs import stated_legs
 from analysis_lib.reports.ring_mechanics.explored_turn import ANGLES, ExplorerBench
 from analysis_lib.reports.ring_mechanics.explorer import open_explorer
-from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.statistics.curves import paired_curves
 from analysis_lib.statistics.designs import TWO_RING_DESIGNS, spell_design
 from analysis_lib.statistics.mixed import fit_mixed_model
-from analysis_lib.statistics.serial import block_indices
 from analysis_lib.statistics.simulated_riders import Beliefs
 from analysis_lib.statistics.simulation import simulate_plan
 
@@ -162,18 +160,6 @@ def sign_flips() -> None:
     show("two sequences relabelled, 924 x 360 (loop scaled down)", relabelled, plain * 924 / 4096)
 
 
-def bootstrap() -> None:
-    """10 000 block-bootstrap draws of a torque phase over 5400 turns, blocks of 20."""
-    turns = 10 * np.exp(3.5j) + RNG.normal(size=5400) + 1j * RNG.normal(size=5400)
-
-    def by_draw() -> None:
-        for _ in range(500):
-            np.angle(turns[block_indices(5400, 20, 1, RNG)[0]].sum())
-
-    quick = best_ms(lambda: np.angle(draw_vector_sums(turns, 20, 10_000, RNG)), 3)
-    show("block bootstrap, 10 000 draws x 5400 turns (loop scaled up)", quick, best_ms(by_draw, 1) * 20)
-
-
 def plan() -> None:
     """2000 simulated studies of 12 riders."""
     name = next(iter(TWO_RING_DESIGNS))
@@ -192,5 +178,5 @@ def plan() -> None:
 
 
 if __name__ == "__main__":
-    for measure in (steady_speed, mounting_curves, explorer, mixed_model, sign_flips, bootstrap, plan):
+    for measure in (steady_speed, mounting_curves, explorer, mixed_model, sign_flips, plan):
         measure()

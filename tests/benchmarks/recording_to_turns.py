@@ -117,9 +117,7 @@ def main() -> None:
     print(f"turn_measures           {fastest(turn_measures, turns):8.3f} s")
     result = analyse_trial(recording)
     print(f"analyse_trial           {fastest(analyse_trial, recording, 2):8.3f} s")
-    print(
-        f"10 000 phase draws      {fastest(lambda draws: result.phase_draws(draws, seed=1), 10_000):8.3f} s"
-    )
+    print(f"2000 torque draws       {fastest(lambda draws: result.torque_draws(draws, seed=1), 2000):8.3f} s")
     for name, run in (("groupby and interp", turns_by_groupby), ("cut_turns and table", turns_by_cutting)):
         peak = held + peak_memory(run, recording)
         print(f"peak memory, {name:20s} {peak / held:5.2f} times the arrays read")

@@ -7,7 +7,7 @@ import pytest
 
 from analysis_lib.mechanics.crank_dynamics import Resistance, steady_turn
 from analysis_lib.mechanics.drivetrain import Drivetrain
-from analysis_lib.mechanics.inertia import with_crank_inertia, with_flywheel, with_rider
+from analysis_lib.mechanics.inertia import with_crank_inertia, with_rider
 from analysis_lib.mechanics.leg import LegGeometry, ankling, follow_leg
 from analysis_lib.mechanics.outlines import ring_from_outline
 from analysis_lib.mechanics.ring import Ring
@@ -74,7 +74,6 @@ def crossed():
             lambda: Drivetrain(Ring.round(52), wheel_inertia_kgm2=-1.0), "wheel_inertia_kgm2", "mass times", id="inertia"
         ),
         pytest.param(lambda: with_crank_inertia(ROUND, -3.0), "crank_inertia_kgm2", "measure it", id="crank inertia"),
-        pytest.param(lambda: with_flywheel(ROUND, -0.1, 3.0), "flywheel_kgm2", "measure it", id="flywheel"),
         pytest.param(lambda: with_rider(ROUND, -80.0, 0.334), "mass_kg", "measure it", id="mass"),
         pytest.param(lambda: Resistance("constant power"), "response_s", "brake follows", id="brake without time"),
     ],

@@ -64,7 +64,7 @@ def test_derivatives_curvature_and_points():
     slope = (ring.support(psi + step) - ring.support(psi - step)) / (2 * step)
     assert ring.support_slope(psi) == pytest.approx(slope, abs=1e-10)
     second = (ring.support_slope(psi + step) - ring.support_slope(psi - step)) / (2 * step)
-    assert ring.support_second(psi) == pytest.approx(second, abs=1e-9)
+    assert ring.shape.second(psi) == pytest.approx(second, abs=1e-9)
     # Vertices of an ellipse have radii of curvature b²/a and a²/b.
     a, b = ring.semi_major_m, ring.semi_minor_m
     assert ring.radius_of_curvature([0, math.pi / 2]) == pytest.approx([b**2 / a, a**2 / b], rel=1e-12)

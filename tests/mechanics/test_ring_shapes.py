@@ -82,7 +82,7 @@ def test_slopes_are_those_of_the_support(ring):
     slope = (ring.support(PSI + step) - ring.support(PSI - step)) / (2 * step)
     assert ring.support_slope(PSI) == pytest.approx(slope, abs=1e-8)
     second = (ring.support_slope(PSI + step) - ring.support_slope(PSI - step)) / (2 * step)
-    assert ring.support_second(PSI) == pytest.approx(second, abs=1e-6)
+    assert ring.shape.second(PSI) == pytest.approx(second, abs=1e-6)
 
 
 @pytest.mark.parametrize("ring", SHAPES)

@@ -8,7 +8,6 @@ from analysis_lib.mechanics.sprocket import (
     check_teeth,
     chordal_speed_variation,
     mean_arm_m,
-    pitch_circle_diameter_m,
 )
 from analysis_lib.refusals import Refusal
 
@@ -33,8 +32,10 @@ CHORDAL_PERCENT = {11: 4.051, 12: 3.407, 17: 1.703, 28: 0.629, 34: 0.427, 46: 0.
 
 
 @pytest.mark.parametrize(("teeth", "diameter_mm"), HANDBOOK_DIAMETER_MM.items())
-def test_pitch_circle_follows_the_handbook(teeth, diameter_mm):
-    assert pitch_circle_diameter_m(teeth) * 1000 == pytest.approx(diameter_mm, abs=0.005)
+def test_mean_arm_follows_from_the_handbook_s_pitch_circle(teeth, diameter_mm):
+    """z sides of D sin(π/z) around the wheel, over 2π (Cauchy)."""
+    arm_mm = teeth * diameter_mm * math.sin(math.pi / teeth) / (2 * math.pi)
+    assert mean_arm_m(teeth) * 1000 == pytest.approx(arm_mm, abs=0.0025)
 
 
 @pytest.mark.parametrize(("teeth", "percent"), CHORDAL_PERCENT.items())
@@ -46,7 +47,7 @@ def test_chordal_variation(teeth, percent):
 def test_mean_arm_is_the_mean_arm_of_the_chain_polygon(teeth):
     """A regular polygon through the ISO 606 pitch circle, turned slowly past the line of chain (Cauchy)."""
     corners = np.arange(teeth) * 2 * math.pi / teeth
-    radius = pitch_circle_diameter_m(teeth) / 2
+    radius = 0.0127 / math.sin(math.pi / teeth) / 2
     within_one_tooth = (np.arange(20_000) + 0.5) / 20_000 * 2 * math.pi / teeth
     arms = (radius * np.cos(corners[:, None] - within_one_tooth[None, :])).max(axis=0)
     assert mean_arm_m(teeth) == pytest.approx(arms.mean(), rel=1e-9)
@@ -56,7 +57,7 @@ def test_mean_arm_is_the_mean_arm_of_the_chain_polygon(teeth):
 
 def test_gap_between_the_two_conventions_at_52_teeth():
     """Reference: 210.340 against 210.212 mm, 0.06 %."""
-    gap = pitch_circle_diameter_m(52) / (2 * mean_arm_m(52)) - 1
+    gap = HANDBOOK_DIAMETER_MM[52] / (2000 * mean_arm_m(52)) - 1
     assert gap == pytest.approx(0.0006, abs=0.00005)
 
 

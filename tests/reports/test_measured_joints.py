@@ -21,7 +21,7 @@ from analysis_lib.reports.ring_mechanics.ring_measured_joints import (
     load_table,
     measured_loads,
 )
-from analysis_lib.signals.pedal_force import forces_on_crank
+from analysis_lib.signals.crank_forces import forces_on_crank
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.trial import analyse_trial
 

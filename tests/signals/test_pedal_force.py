@@ -10,13 +10,8 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.pedal_force import (
-    CrankForces,
-    forces_on_crank,
-    index_of_effectiveness,
-    mean_radial_profiles,
-    turn_effectiveness,
-)
+from analysis_lib.signals.crank_forces import CrankForces, forces_on_crank
+from analysis_lib.signals.pedal_force import mean_radial_profiles, turn_effectiveness
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import cut_turns
 from analysis_lib.signals.trial import analyse_trial
@@ -44,14 +39,6 @@ def test_tangential_force_of_the_published_table(forces):
     assert forces.torque_Nm(0.170).mean() == pytest.approx(10.804, abs=0.0005)
     assert forces.resultant_N.max() == pytest.approx(239.4, abs=0.05)
     assert np.argmax(forces.resultant_N) == 118
-
-
-@pytest.mark.parametrize(
-    ("start", "end", "expected"), [(0, 360, 0.5036), (0, 180, 0.7604), (180, 360, -0.3814)]
-)
-def test_index_of_effectiveness_is_a_ratio_of_integrals(forces, start, end, expected):
-    found = index_of_effectiveness(forces.tangential_N, forces.resultant_N, start, end)
-    assert found == pytest.approx(expected, abs=0.00005)
 
 
 def test_the_mean_of_pointwise_ratios_is_another_number(forces):
@@ -123,5 +110,3 @@ def test_refusals():
     forces = forces_on_crank([0.0], [-100.0], [np.pi / 2])
     with pytest.raises(Refusal, match="divide millimetres by 1000"):
         forces.torque_Nm(170)
-    with pytest.raises(Refusal, match="some force"):
-        index_of_effectiveness([0, 0], [0, 0])

@@ -10,19 +10,18 @@ import pytest
 from rides import leg_torque, ride
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.phase_bootstrap import draw_vector_sums
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import TurnRules
 from analysis_lib.signals.torque_profile import torque_phase_deg
 from analysis_lib.signals.trial import analyse_trial
 from analysis_lib.signals.turn_series import (
-    amplitude_over_turns,
-    direction_over_turns,
-    mean_over_turns,
-    ratio_over_turns,
+    linear_amplitude,
+    linear_direction,
+    linear_mean,
+    linear_ratio,
+    turn_means,
 )
 from analysis_lib.signals.zero_torque import ZeroCheck, zero_line
-from analysis_lib.statistics.serial import block_indices
 
 
 def wavering_ride(seed=0, duration_s=120.0, remembers=0.6):
@@ -104,13 +103,13 @@ class TestStandardErrors:
             assert independent < 0.6, quantity
 
     def test_the_draws_of_the_phase_scatter_as_its_standard_error(self, result):
-        draws = result.phase_draws(4000, seed=1)
-        assert ((draws >= 0) & (draws < 180)).all()
+        turns = result.torque_draws(2000, seed=1)
+        draws = np.array([torque_phase_deg(turn) for turn in turns])
         said = result.summary.set_index("quantity").loc["torque_phase_deg"]
         assert draws.mean() == pytest.approx(said["value"], abs=0.1)
         assert draws.std() == pytest.approx(said["se"], rel=0.35)
-        np.testing.assert_array_equal(draws, result.phase_draws(4000, seed=1))
-        assert (draws != result.phase_draws(4000, seed=2)).any()
+        np.testing.assert_array_equal(turns, result.torque_draws(2000, seed=1))
+        assert (turns != result.torque_draws(2000, seed=2)).any()
 
     def test_profile_with_standard_error(self, result):
         profile = result.profile("left")
@@ -132,7 +131,7 @@ class TestSeriesOfTurns:
         rng = np.random.default_rng(2)
         b = rng.uniform(0.5, 1.5, 400)
         a = 200 * b + rng.normal(0, 10, 400)
-        found = ratio_over_turns(a, b)
+        (found,) = turn_means([linear_ratio(a, b)])
         ratio = a.sum() / b.sum()
         textbook = math.sqrt(np.sum((a - ratio * b) ** 2) / 399 / 400) / b.mean()
         assert found.value == pytest.approx(ratio)
@@ -141,25 +140,26 @@ class TestSeriesOfTurns:
     def test_a_direction_does_not_care_where_zero_is(self):
         """Angles of 359° and 1° have the mean 0°, with the standard error of −1 and 1."""
         angles = np.tile([359.0, 1.0, 358.0, 2.0], 25)
-        found = direction_over_turns(np.exp(1j * np.radians(angles)), 1)
-        assert min(found.value, 360 - found.value) < 1e-9
-        turned = direction_over_turns(np.exp(1j * np.radians(angles + 90)), 1)
-        assert turned.value == pytest.approx(90.0)
-        assert (
-            turned.se
-            == pytest.approx(found.se)
-            == pytest.approx(mean_over_turns((angles + 180) % 360).se, rel=0.01)
+        found, turned, plain = turn_means(
+            [
+                linear_direction(np.exp(1j * np.radians(angles)), 1),
+                linear_direction(np.exp(1j * np.radians(angles + 90)), 1),
+                linear_mean((angles + 180) % 360),
+            ]
         )
+        assert min(found.value, 360 - found.value) < 1e-9
+        assert turned.value == pytest.approx(90.0)
+        assert turned.se == pytest.approx(found.se) == pytest.approx(plain.se, rel=0.01)
 
     def test_an_axis_is_a_direction_of_doubled_angles(self):
         axes = np.tile([179.0, 1.0], 30)
-        found = direction_over_turns(np.exp(2j * np.radians(axes)), 2)
+        found = linear_direction(np.exp(2j * np.radians(axes)), 2)
         assert min(found.value, 180 - found.value) < 1e-9
 
     def test_noise_does_not_inflate_the_amplitude_of_the_mean(self):
         rng = np.random.default_rng(3)
         vectors = 1.0 + 5 * (rng.standard_normal(5000) + 1j * rng.standard_normal(5000))
-        found = amplitude_over_turns(vectors)
+        (found,) = turn_means([linear_amplitude(vectors)])
         assert found.value == pytest.approx(1.0, abs=4 * found.se)
         assert np.abs(vectors).mean() > 5
 
@@ -167,37 +167,9 @@ class TestSeriesOfTurns:
         ("turns", "word"), [(1, "no standard error"), (5, "taken as independent"), (50, "")]
     )
     def test_few_turns_say_what_was_assumed(self, turns, word):
-        found = mean_over_turns(np.arange(turns) * 1.0)
+        (found,) = turn_means([linear_mean(np.arange(turns) * 1.0)])
         assert word in found.method
         assert math.isnan(found.se) == (turns == 1)
-
-
-class TestBlockSums:
-    @pytest.mark.parametrize(("turns", "block"), [(12, 4), (13, 4), (7, 1), (10, 10), (10, 7), (5, 9)])
-    def test_equal_the_sums_of_blocks_drawn_one_by_one(self, turns, block):
-        """The same blocks, from the same generator, turn by turn; the last one is cut to fit."""
-        rng = np.random.default_rng(4)
-        vectors = rng.standard_normal(turns) + 1j * rng.standard_normal(turns)
-        sums = draw_vector_sums(vectors, block, 600, np.random.default_rng(5))
-        starts = np.random.default_rng(5)
-        length = min(block, turns)
-        for first in range(0, 600, 250):
-            count = min(250, 600 - first)
-            begun = starts.integers(0, turns, size=(count, turns // length + 1))
-            indices = (begun[:, :, None] + np.arange(length)) % turns
-            np.testing.assert_allclose(
-                sums[first : first + count],
-                vectors[indices.reshape(count, -1)[:, :turns]].sum(axis=1),
-                atol=1e-12,
-            )
-
-    def test_scatter_as_the_block_bootstrap_of_the_statistics_room(self):
-        rng = np.random.default_rng(6)
-        series = np.convolve(rng.standard_normal(400), [1, 0.7, 0.4], "valid") + 0j
-        ours = draw_vector_sums(series, 9, 4000, np.random.default_rng(7)).real
-        theirs = series.real[block_indices(series.size, 9, 4000, np.random.default_rng(8))].sum(axis=1)
-        assert ours.std() == pytest.approx(theirs.std(), rel=0.05)
-        assert ours.mean() == pytest.approx(theirs.mean(), abs=3 * theirs.std() / math.sqrt(2000))
 
 
 class TestWhatIsSaid:
@@ -253,7 +225,11 @@ class TestWhatIsSaid:
         assert any("twice the left leg's" in sentence for sentence in found.assumptions)
         assert any("never checked" in sentence for sentence in found.assumptions)
         assert found.summary.set_index("quantity").loc["power_W", "note"] == "twice the measured leg's power"
-        for ask in (lambda: found.phase_draws(10, 0), lambda: found.profile("total"), found.torque_at_angles):
+        for ask in (
+            lambda: found.torque_draws(10, 0),
+            lambda: found.profile("total"),
+            found.torque_at_angles,
+        ):
             with pytest.raises(Refusal, match="which cannot tell it"):
                 ask()
         assert found.torque_at_angles("left").shape == (360,)
