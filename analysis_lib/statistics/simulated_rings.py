@@ -15,7 +15,7 @@ from analysis_lib.statistics.designs import Design
 from analysis_lib.statistics.estimates import check_level, show_number
 from analysis_lib.statistics.many_to_one import equal_critical_t
 from analysis_lib.statistics.simulated_riders import Beliefs, draw_values
-from analysis_lib.statistics.simulation import SimulatedPlan
+from analysis_lib.statistics.simulation import SimulatedPlan, show_shares
 
 Array = NDArray[np.floating]
 SAME_WITHIN = 1e-9
@@ -40,7 +40,7 @@ class SimulatedRings(SimulatedPlan):
 
     def sentence(self) -> str:
         """What the simulated studies found, for a ring, for any and for all."""
-        words = ", ".join(f"{word} {share:.0%}" for word, share in self.verdicts.items())
+        words = show_shares(self.verdicts)
         return (
             f"{self.studies} simulated studies of {self.riders} riders, every oval ring with a true effect of"
             f" {show_number(self.effect)}: zero excluded for a ring in {show_number(self.power, 3)}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,7 +60,7 @@ class SimulatedPlan:
 
     def sentence(self) -> str:
         """What the simulated studies found, with how sure that is."""
-        words = ", ".join(f"{word} {share:.0%}" for word, share in self.verdicts.items())
+        words = show_shares(self.verdicts)
         return (
             f"{self.studies} simulated studies of {self.riders} riders with a true effect of"
             f" {show_number(self.effect)}: zero excluded in {show_number(self.power, 3)}"
@@ -68,6 +68,20 @@ class SimulatedPlan:
             f" {show_number(self.mean_riders, 1)} riders analysed on average"
             + (f"; {words}." if words else ".")
         )
+
+
+def show_shares(shares: Mapping[str, float]) -> str:
+    """Say the shares of one whole in per cent that sum to 100: those with the largest remainders are rounded up.
+
+    >>> show_shares({"difference": 0.336, "equivalent": 0.336, "undecided": 0.328})
+    'difference 34%, equivalent 33%, undecided 33%'
+    """
+    exact = {word: 100 * share for word, share in shares.items()}
+    whole = {word: math.floor(share) for word, share in exact.items()}
+    by_remainder = sorted(exact, key=lambda word: whole[word] - exact[word])
+    for word in by_remainder[: round(sum(exact.values())) - sum(whole.values())]:
+        whole[word] += 1
+    return ", ".join(f"{word} {share}%" for word, share in whole.items())
 
 
 def simulate_plan(

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.both_files import draw_svg
-from analysis_lib.reports.figures.effect_figures import paired_panels
+from analysis_lib.reports.figures.effect_figures import effect_panel, paired_panels
 from analysis_lib.reports.figures.measuring import Measuring
 from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses, stack_dots
 from analysis_lib.reports.figures.quality_figures import measure_panels
-from analysis_lib.reports.figures.style import share_limits
+from analysis_lib.reports.figures.style import in_house_style, share_limits
 from analysis_lib.reports.figures.torque_figures import polar_panels
 
 
@@ -126,3 +128,48 @@ def test_trials_under_caution_stand_on_top_and_values_that_are_all_one_stand_on_
     assert caution.get_markerfacecolor() == "white" and caution.get_marker() != used.get_marker()
     assert turns.get_ylim()[0] > 0
     assert gap.get_ylim()[0] == 0 and gap.get_ylim()[1] > 0.01
+
+
+LONG = "Power output at the same perceived exertion over the last minutes"
+
+
+@in_house_style
+def test_long_words_of_a_study_stand_on_several_lines_beside_one_another():
+    intensities = [
+        f"{name}, between the first and the second threshold" for name in ("Easy", "Steady", "Hard")
+    ]
+    cells = pd.DataFrame({"intensity": intensities, "rider": "A", "round": 200.0, "oval": 202.0})
+    figure = paired_panels(cells, LONG, "W")
+    draw_svg(figure)
+    names = [axes.texts[0].get_window_extent(Measuring()) for axes in figure.axes]
+    assert all(left.x1 < right.x0 for left, right in pairwise(names)) and names[-1].x1 < figure.bbox.width
+    label = figure.axes[0].yaxis.label
+    box = label.get_window_extent(Measuring())
+    assert box.y0 > 0 and box.y1 < figure.bbox.height
+    assert label.get_text().replace("\n", " ") == f"{LONG} (W)"
+
+
+def test_words_that_have_room_stay_on_one_line():
+    figure = paired_panels(
+        pd.DataFrame({"intensity": ["Hard (RPE 16)"], "rider": "A", "round": 200.0, "oval": 202.0}),
+        "Power",
+        "W",
+    )
+    assert (figure.axes[0].texts[0].get_text(), figure.axes[0].get_ylabel()) == ("Hard (RPE 16)", "Power (W)")
+
+
+@in_house_style
+def test_names_of_intensities_below_an_effect_do_not_touch():
+    names = [
+        "Easy, below the first threshold",
+        "Hard, above the second threshold",
+        "Sprint of six seconds",
+        "overall",
+    ]
+    effects = pd.DataFrame({"intensity": names, "estimate": 1.0, "low": 0.0, "high": 2.0})
+    effects = effects.assign(low_together=np.nan, high_together=np.nan)
+    contrasts = pd.DataFrame({"intensity": names, "contrast": 1.0})
+    figure = effect_panel(effects, contrasts, 4.0, "Power", "W")
+    draw_svg(figure)
+    boxes = [word.get_window_extent(Measuring()) for word in figure.axes[0].get_xticklabels()]
+    assert all(left.x1 < right.x0 for left, right in pairwise(boxes))

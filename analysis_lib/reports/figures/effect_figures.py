@@ -16,13 +16,19 @@ from analysis_lib.reports.figures.style import (
     LOOKS,
     MANY,
     ONE_COLUMN,
+    RC,
     RingLook,
     in_house_style,
+    in_lines,
+    label_values,
     legend_above,
     name_panel,
     new_figure,
     share_limits,
 )
+
+ROOM_FOR_NAMES = 0.82
+"""Share of a figure's width that the names below its panel may take together."""
 
 
 @in_house_style
@@ -34,7 +40,7 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
         _draw_slopes(axes, cells[cells["intensity"] == intensity])
         name_panel(axes, intensity)
     share_limits(panels)
-    panels[0].set_ylabel(f"{label} ({unit})")
+    label_values(panels[0], f"{label} ({unit})")
     return figure
 
 
@@ -70,9 +76,11 @@ def effect_panel(
         axes.plot([place + 0.15] * 2, [low, high], color=INK, linewidth=0.6)
     reach = [effects["estimate"] - effects["low"], effects["high"] - effects["estimate"]]
     axes.errorbar(places + 0.15, effects["estimate"], yerr=reach, fmt="D", color=INK, capsize=3)
-    axes.set_xticks(places, effects["intensity"])
+    room = 72 * ROOM_FOR_NAMES * figure.get_figwidth() / len(effects)
+    names = [in_lines(name, room, size=RC["xtick.labelsize"]) for name in effects["intensity"]]
+    axes.set_xticks(places, names)
     axes.set_xlim(-0.5, len(effects) - 0.5)
-    axes.set_ylabel(f"{label}, oval − round ({unit})")
+    label_values(axes, f"{label}, oval − round ({unit})")
     return figure
 
 
@@ -88,7 +96,7 @@ def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
         axes.set_xlim(here["period"].min() - 0.4, here["period"].max() + 0.4)
         name_panel(axes, intensity)
     share_limits(panels)
-    panels[0].set_ylabel(f"{label} ({unit})")
+    label_values(panels[0], f"{label} ({unit})")
     legend_above(figure, panels[0], "ring")
     return figure
 

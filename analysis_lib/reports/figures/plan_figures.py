@@ -62,5 +62,5 @@ def _draw_sizes(axes: Axes, sizes: pd.DataFrame, riders: int, sd: float, unit: s
     axes.set_ylim(0, None)
     axes.set_xlabel(f"SD within a rider ({unit})" if unit else "SD within a rider")
     axes.set_ylabel("Riders needed")
-    axes.legend(loc="upper left")
+    axes.legend(loc="lower right")
     name_panel(axes, "Size")

@@ -13,6 +13,7 @@ from analysis_lib.reports.figures.style import (
     GREY,
     INK,
     in_house_style,
+    label_values,
     legend_above,
     name_panel,
     new_figure,
@@ -50,7 +51,7 @@ def rings_panels(
         _name_rings(axes, rings)
         name_panel(axes, intensity)
     share_limits(panels)
-    panels[0].set_ylabel(axis_label)
+    label_values(panels[0], axis_label)
     return figure
 
 
@@ -71,7 +72,7 @@ def ring_trajectories(cells: pd.DataFrame, rings: list[str], axis_label: str) ->
         _name_rings(axes, rings)
         name_panel(axes, intensity)
     share_limits(panels)
-    panels[0].set_ylabel(axis_label)
+    label_values(panels[0], axis_label)
     return figure
 
 
@@ -87,7 +88,7 @@ def ring_periods(means: pd.DataFrame, rings: list[str], axis_label: str) -> Figu
         axes.set_xticks(sorted(means["period"].unique()))
         name_panel(axes, intensity)
     share_limits(panels)
-    panels[0].set_ylabel(axis_label)
+    label_values(panels[0], axis_label)
     legend_above(figure, panels[0], "ring")
     return figure
 

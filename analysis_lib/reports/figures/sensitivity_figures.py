@@ -12,6 +12,7 @@ from analysis_lib.reports.figures.style import (
     INK,
     TWO_COLUMNS,
     in_house_style,
+    label_values,
     legend_above,
     name_panel,
     new_figure,
@@ -62,6 +63,6 @@ def residual_panels(residuals: pd.DataFrame, label: str, unit: str) -> Figure:
         axes.set_xlabel("Period (" + " | ".join(map(str, sequences)) + ")")
         name_panel(axes, intensity)
     share_limits(panels)
-    panels[0].set_ylabel(f"Residual of {label} ({unit})" if unit else f"Residual of {label}")
+    label_values(panels[0], f"{label}, residual ({unit})" if unit else f"{label}, residual")
     legend_above(figure, panels[0], "ring")
     return figure

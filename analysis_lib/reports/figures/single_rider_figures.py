@@ -13,6 +13,7 @@ from analysis_lib.reports.figures.style import (
     INK,
     LOOKS,
     in_house_style,
+    label_values,
     legend_above,
     name_panel,
     new_figure,
@@ -37,7 +38,7 @@ def period_values(periods: pd.DataFrame, axis_label: str) -> Figure:
         axes.set_xticks(sorted(periods["period"].unique()))
         axes.set_xlabel("Period")
         name_panel(axes, intensity)
-    panels[0].set_ylabel(axis_label)
+    label_values(panels[0], axis_label)
     legend_above(figure, panels[0], "ring")
     return figure
 

@@ -10,10 +10,12 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 
 from analysis_lib.reports.figures.both_files import SVG_DPI
 from analysis_lib.reports.figures.layout import HouseLayout
 from analysis_lib.reports.figures.light_axes import LightAxes
+from analysis_lib.reports.figures.measuring import measure
 
 MM = 1 / 25.4
 ONE_COLUMN, TWO_COLUMNS = 89 * MM, 183 * MM
@@ -53,6 +55,12 @@ MANY = 60
 
 MARGIN = 0.05
 """Share of the common height of several panels that what is drawn keeps from their edges."""
+
+SIDE_ROOM = 34.0
+"""Points beside a panel for its ticks and their words, which its name has not."""
+
+ROOM_FOR_LABEL = 0.82
+"""Share of a panel's height with its words that the label of its vertical axis may take, which stands in its middle."""
 
 in_house_style = mpl.rc_context(RC)
 """Decorates every function that makes a figure."""
@@ -136,9 +144,39 @@ def legend_above(figure: Figure, axes: Axes, title: str = "") -> None:
     figure.legend(handles, words, loc="outside upper right", ncols=len(words))
 
 
+def in_lines(words: str, room: float, **font: Any) -> str:
+    """Break words that are longer than `room` points into lines that are not, but for single words that long."""
+    letters, lines = FontProperties(**font), [""]
+    if measure(words, letters, False)[0] <= room:
+        return words
+    for word in words.split():
+        longer = f"{lines[-1]} {word}".lstrip()
+        if lines[-1] and measure(longer, letters, False)[0] > room:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return "\n".join(lines)
+
+
+def _share_of_figure(axes: Axes) -> tuple[float, float]:
+    """Return width and height in points that a panel has with its words."""
+    grid = axes.get_subplotspec().get_gridspec()  # type: ignore[union-attr]  # every panel stands in one
+    width, height = 72 * axes.get_figure().get_size_inches()  # type: ignore[union-attr]
+    return width / grid.ncols, height / grid.nrows
+
+
 def name_panel(axes: Axes, words: object) -> None:
     """Name a panel above its upper left corner."""
-    axes.annotate(str(words), (0, 1.02), xycoords="axes fraction", va="bottom", ha="left", fontweight="bold")
+    font: Any = {"size": RC["font.size"], "weight": "bold"}
+    room = _share_of_figure(axes)[0] - SIDE_ROOM
+    name = in_lines(str(words), room, **font)
+    axes.annotate(name, (0, 1.02), xycoords="axes fraction", va="bottom", ha="left", fontweight="bold")
+
+
+def label_values(axes: Axes, words: str) -> None:
+    """Label the vertical axis, on several lines where the words are longer than the panel is high."""
+    room = ROOM_FOR_LABEL * _share_of_figure(axes)[1]
+    axes.set_ylabel(in_lines(words, room, size=RC["axes.labelsize"]))
 
 
 def share_limits(panels: Sequence[Axes]) -> None:

@@ -86,7 +86,7 @@ def power_exhibit(plan: StudyPlan) -> FigureExhibit:
         "power_and_size",
         figure,
         f"Left: power to find a true effect of {outcome.smallest_effect:g}{unit_after(outcome)}, by formula when nobody"
-        f" stops and simulated with {wanted.dropout:.0%} stopping (bars: two Monte Carlo standard errors); grey:"
+        f" stops and simulated with {100 * wanted.dropout:.0f} % stopping (bars: two Monte Carlo standard errors); grey:"
         f" power wanted and riders planned. Right: riders needed for a power of {wanted.power:g}, by the SD within"
         " a rider; grey: the SD and the riders of the plan. A line ends where more than"
         f" {plan_power.MOST_SHOWN} riders are needed.",

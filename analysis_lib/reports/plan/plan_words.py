@@ -30,8 +30,8 @@ def answer(plan: StudyPlan) -> list[str]:
     return [
         (
             f"{len(plan.riders)} riders are {enough} for {outcome.label}: a true effect of"
-            f" {outcome.smallest_effect:g}{unit}{_of_a_ring(plan)} is found in {all_of_it.power:.0%} of"
-            f" {STUDIES} simulated studies with drop-outs, {wanted.power:.0%} being wanted."
+            f" {outcome.smallest_effect:g}{unit}{_of_a_ring(plan)} is found in {_percent(all_of_it.power)} of"
+            f" {STUDIES} simulated studies with drop-outs, {_percent(wanted.power)} being wanted."
         ),
         _by_chance(plan),
         (
@@ -41,18 +41,22 @@ def answer(plan: StudyPlan) -> list[str]:
     ]
 
 
+def _percent(share: float, digits: int = 0) -> str:
+    return f"{100 * share:.{digits}f} %"
+
+
 def _by_chance(plan: StudyPlan) -> str:
     nothing, half, _ = plan.simulated
     if isinstance(nothing, SimulatedRings):
         return (
-            f"Without any effect, {nothing.found_any:.1%} of the studies find some ring by chance, and a ring is shown to"
-            f" do nothing as large as that in {nothing.verdicts['equivalent']:.0%}; with effects of half that size"
-            f" {half.verdicts['undecided']:.0%} of the rings stay undecided."
+            f"Without any effect, {_percent(nothing.found_any, 1)} of the studies find some ring by chance, and a ring is shown to"
+            f" do nothing as large as that in {_percent(nothing.verdicts['equivalent'])}; with effects of half that size"
+            f" {_percent(half.verdicts['undecided'])} of the rings stay undecided."
         )
     return (
-        f"Without any effect, {nothing.verdicts['equivalent']:.0%} of the studies show that none as large as"
-        f" that is there, and {nothing.power:.1%} find one by chance; with an effect of half that size"
-        f" {half.verdicts['undecided']:.0%} stay undecided."
+        f"Without any effect, {_percent(nothing.verdicts['equivalent'])} of the studies show that none as large as"
+        f" that is there, and {_percent(nothing.power, 1)} find one by chance; with an effect of half that size"
+        f" {_percent(half.verdicts['undecided'])} stay undecided."
     )
 
 
@@ -63,9 +67,11 @@ def _of_a_ring(plan: StudyPlan) -> str:
 def spread(plan: StudyPlan) -> list[str]:
     """Say which spread within riders the plan rests on, and what others found."""
     wanted, outcome = plan.settings.planned, plan.settings.primary_outcome
+    first, *found = suggest_spread(plan.settings)
+    listed = "; ".join(line.strip().removeprefix("- ").removesuffix(".") for line in found)
     return [
         f"The plan takes {wanted.within_rider_sd:g}{unit_after(outcome)} from: {wanted.within_rider_sd_source}.",
-        *suggest_spread(plan.settings),
+        f"{first} {listed}." if listed else first,
     ]
 
 
@@ -106,7 +112,7 @@ def methods(plan: StudyPlan) -> list[str]:
         _formula(plan),
         (
             f"Power by simulation: {STUDIES} studies from the study's seed, analysed as the study's page does;"
-            f" {wanted.dropout:.0%} of riders stop after a period drawn at random, and period effects that all"
+            f" {_percent(wanted.dropout)} of riders stop after a period drawn at random, and period effects that all"
             " riders share are as large as the SD within a rider."
         ),
         (

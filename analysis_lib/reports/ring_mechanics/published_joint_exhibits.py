@@ -33,6 +33,7 @@ WHY_OUTSIDE = {
     ("effectiveness", "", ""): "riders do not spare their joints to the last",
 }
 
+OPEN_DATA = "open data"
 NAMED = {"light_push": "light push", "heavy_push": "heavy push", "least_moments": "least moments"}
 
 
@@ -172,5 +173,6 @@ def _quantity(row: dict) -> str:
 
 
 def _label(row: dict) -> str:
-    source = row["source"].split(",")[0].removeprefix("open data ")
+    opened = row["source"].startswith(OPEN_DATA)  # the table has the file's name
+    source = OPEN_DATA if opened else row["source"].split(",")[0]
     return f"{source}, {row['cadence_rpm']:.0f} rpm, {_quantity(row)}"
