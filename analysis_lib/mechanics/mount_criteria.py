@@ -15,6 +15,7 @@ from analysis_lib.mechanics.mount_losses import CRITERIA, mount_losses, turn_rin
 from analysis_lib.mechanics.mounting import check_mounts
 from analysis_lib.mechanics.ring import FloatArray
 from analysis_lib.refusals import Refusal
+from analysis_lib.statistics.estimates import check_level
 
 SMALLEST_THAT_MATTERS = {
     "arm at the torque phase": 0.005,
@@ -199,8 +200,7 @@ def _verdict(criterion: str, rows: pd.DataFrame, matters: float) -> dict[str, ob
 def _check_draws(
     torque_draws_Nm: Mapping[str, ArrayLike], mean_cadence_rpm: Mapping[str, float], level: float
 ) -> dict[str, FloatArray]:
-    if not 0 < level < 1:
-        raise Refusal("level", repr(level), "between 0 and 1", "give a confidence level such as 0.95")
+    check_level(level)
     draws = {name: np.asarray(torque, dtype=float) for name, torque in torque_draws_Nm.items()}
     shapes = {torque.shape for torque in draws.values()}
     shape = next(iter(shapes), ())

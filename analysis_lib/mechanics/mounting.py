@@ -12,9 +12,10 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
+from analysis_lib.mechanics.periodic import axial_difference_deg
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import axial_mean
-from analysis_lib.statistics.estimates import show_number
+from analysis_lib.statistics.estimates import check_level, show_number
 
 WIDEST_USEFUL_DEG = 90.0
 """An interval as wide as half of all axes does not tell one mounting from the one across it."""
@@ -171,16 +172,11 @@ def _mean_of_intensities(draws: Mapping[str, NDArray[np.float64]]) -> NDArray[np
     return (np.degrees(np.angle(doubled)) / 2) % 180.0
 
 
-def _axial_deviation_deg(angles_deg: NDArray[np.float64], centre_deg: float) -> NDArray[np.float64]:
-    """Signed angle from the axis at `centre_deg`, in [−90, 90)."""
-    return (angles_deg - centre_deg + 90.0) % 180.0 - 90.0
-
-
 def _phase_and_mount(draws_deg: NDArray[np.float64], axis_deg: float, level: float) -> dict[str, float]:
     """Torque phase and the mount that meets it, each with the percentile interval of its axial deviations."""
     phase = axial_mean(draws_deg).angle_deg
     tail = (1 - level) / 2
-    below, above = np.quantile(_axial_deviation_deg(draws_deg, phase), [tail, 1 - tail])
+    below, above = np.quantile(axial_difference_deg(draws_deg, phase), [tail, 1 - tail])
     mount = (axis_deg - phase) % 180.0
     return {
         "torque_phase_deg": phase,
@@ -195,7 +191,7 @@ def _phase_and_mount(draws_deg: NDArray[np.float64], axis_deg: float, level: flo
 
 def _nearest(targets_deg: NDArray[np.float64], mounts_deg: NDArray[np.float64]) -> NDArray[np.intp]:
     """Index of the mounting nearest to each target, as axes."""
-    distance = np.abs((targets_deg[:, None] - mounts_deg[None, :] + 90.0) % 180.0 - 90.0)
+    distance = np.abs(axial_difference_deg(targets_deg[:, None], mounts_deg[None, :]))
     return np.argmin(distance, axis=1)
 
 
@@ -206,7 +202,7 @@ def _intensities_agree(draws: dict[str, NDArray[np.float64]], level: float) -> b
     tail = (1 - level) / 2 / len(pairs)
     for first, second in pairs:
         difference = axial_mean(second - first).signed_deg
-        spread = _axial_deviation_deg(second - first, difference)
+        spread = axial_difference_deg(second - first, difference)
         below, above = np.quantile(spread, [tail, 1 - tail])
         if difference + below > 0 or difference + above < 0:
             return False
@@ -214,8 +210,7 @@ def _intensities_agree(draws: dict[str, NDArray[np.float64]], level: float) -> b
 
 
 def _check_draws(phase_draws_deg: Mapping[str, ArrayLike], level: float) -> dict[str, NDArray[np.float64]]:
-    if not 0 < level < 1:
-        raise Refusal("level", repr(level), "between 0 and 1", "give a confidence level such as 0.95")
+    check_level(level)
     draws = {name: np.asarray(row, dtype=float) for name, row in phase_draws_deg.items()}
     fewest = math.ceil(10 / (1 - level))
     sizes = {row.size for row in draws.values()}

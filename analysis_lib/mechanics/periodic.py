@@ -97,6 +97,17 @@ def differentiate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.fft.irfft(spectrum, n=count)
 
 
+def axial_difference_deg(
+    angle_deg: NDArray[np.float64] | float, from_deg: NDArray[np.float64] | float
+) -> NDArray[np.float64] | float:
+    """Signed angle from one axis to another, in [−90, 90) degrees.
+
+    >>> axial_difference_deg(178.0, 2.0)
+    -4.0
+    """
+    return (angle_deg - from_deg + 90.0) % 180.0 - 90.0
+
+
 def axial_phase_deg(values: NDArray[np.float64]) -> float:
     """Axis of the second harmonic of a turn, in [0, 180) degrees: where cos 2(θ − P) is largest.
 

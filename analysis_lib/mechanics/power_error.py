@@ -171,9 +171,8 @@ class _RunningTurn:
         cell = np.minimum(position.astype(int), count - 1)
         part = position - cell
         here, following = self.turn[..., cell], self.turn[..., (cell + 1) % count]
-        to_sample = (
-            self.sums[..., cell] - (self.turn[..., :1] + here) / 2
-        )  # trapezoids from the first sample on
+        # Trapezoids from the first sample on.
+        to_sample = self.sums[..., cell] - (self.turn[..., :1] + here) / 2
         within = here * part + (following - here) * part**2 / 2
         return step * (turns * self.sums[..., -1:] + to_sample + within)
 

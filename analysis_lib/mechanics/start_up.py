@@ -18,6 +18,8 @@ from analysis_lib.refusals import Refusal
 
 GEAR_ANGLES = 720
 SAMPLES_PER_SECOND = 200
+SLOWEST_BRAKED_RAD_S = 1.0
+"""Wheel speed below which an ergometer that holds power brakes as it would at this speed."""
 
 
 @dataclass(frozen=True)
@@ -41,9 +43,9 @@ class StartUp:
 
     def cadence_by_turn(self) -> pd.DataFrame:
         """One row a whole turn: ``turn, duration_s, cadence_rpm``."""
-        whole = np.arange(
-            math.ceil(self.crank_rad[0] / (2 * math.pi)), self.crank_rad[-1] // (2 * math.pi) + 1
-        )  # Turns end where the angle passes a multiple of 2π; the angle never falls.
+        # Turns end where the angle passes a multiple of 2π; the angle never falls.
+        first, last = math.ceil(self.crank_rad[0] / (2 * math.pi)), self.crank_rad[-1] // (2 * math.pi)
+        whole = np.arange(first, last + 1)
         ends = np.interp(whole * 2 * math.pi, self.crank_rad, self.time_s)
         duration = np.diff(ends)
         turns = np.arange(1, duration.size + 1)
@@ -58,7 +60,6 @@ def play_start_up(
     start_cadence_rpm: float,
     duration_s: float,
     start_crank_deg: float = 0.0,
-    slowest_braked_rad_s: float = 1.0,
 ) -> StartUp:
     """Integrate crank angle θ, wheel speed Ω and brake torque R in time.
 
@@ -75,15 +76,67 @@ def play_start_up(
         0 starts from rest, which needs torque at the starting angle.
     duration_s : float
     start_crank_deg : float
-    slowest_braked_rad_s : float
-        Below this wheel speed an ergometer that holds power brakes as it would at this speed.
 
     Raises
     ------
     Refusal
         A negative start, or values not above 0.
     """
-    _check_positive({"level": level, "duration_s": duration_s, "slowest_braked_rad_s": slowest_braked_rad_s})
+    _check_start(drivetrain, level, start_cadence_rpm, duration_s)
+    gear = _gear_spline(drivetrain)
+
+    def braking(wheel_speed: float) -> float:
+        speed = max(wheel_speed, SLOWEST_BRAKED_RAD_S) if resistance.holds_power else wheel_speed
+        return float(resistance.torque(np.asarray(speed), level))
+
+    def motion(_: float, state: FloatArray) -> list[float]:
+        angle, wheel_speed, brake = state
+        ratio = float(gear(angle))
+        aim = braking(wheel_speed)
+        resisting = brake if resistance.holds_power else aim
+        driven = stroke.torque_between(angle, wheel_speed / ratio) / ratio - resisting
+        follow = (aim - brake) / resistance.response_s if resistance.holds_power else 0.0
+        return [wheel_speed / ratio, driven / drivetrain.wheel_inertia_kgm2, follow]
+
+    def rest(_: float, state: FloatArray) -> float:
+        return float(state[1])
+
+    rest.terminal, rest.direction = True, -1  # type: ignore[attr-defined]
+    theta = math.radians(start_crank_deg)
+    wheel_speed = start_cadence_rpm * 2 * math.pi / 60 * float(gear(theta))
+    run = scipy.integrate.solve_ivp(
+        motion,
+        (0, duration_s),
+        [theta, wheel_speed, braking(wheel_speed)],
+        t_eval=np.linspace(0, duration_s, max(2, round(duration_s * SAMPLES_PER_SECOND)) + 1),
+        events=rest,
+        rtol=1e-7,
+        atol=1e-8,
+        max_step=0.02,
+    )
+    crank, wheel, brake = run.y
+    speed = wheel / gear(crank)
+    return StartUp(
+        time_s=run.t,
+        crank_rad=crank,
+        speed_rad_s=speed,
+        torque_Nm=np.array([stroke.torque_between(*pair) for pair in zip(crank, speed, strict=True)]),
+        wheel_resistance_Nm=brake if resistance.holds_power else resistance.torque(wheel, level),
+        stalled=run.status == 1,
+    )
+
+
+def _gear_spline(drivetrain: Drivetrain) -> scipy.interpolate.CubicSpline:
+    angles = np.append(crank_angles(GEAR_ANGLES), 2 * math.pi)
+    gears = drivetrain.gear(angles)
+    gears[-1] = gears[0]
+    return scipy.interpolate.CubicSpline(angles, gears, bc_type="periodic")
+
+
+def _check_start(drivetrain: Drivetrain, level: float, start_cadence_rpm: float, duration_s: float) -> None:
+    for name, value in {"level": level, "duration_s": duration_s}.items():
+        if not (math.isfinite(value) and value > 0):
+            raise Refusal(name, repr(value), "more than 0", "give a positive value")
     if not start_cadence_rpm >= 0:
         raise Refusal(
             "start_cadence_rpm", repr(start_cadence_rpm), "0 or more", "give the cadence at the start"
@@ -95,48 +148,3 @@ def play_start_up(
             "a finite one",
             "a chain of steady speed has no start-up",
         )
-    angles = np.append(crank_angles(GEAR_ANGLES), 2 * math.pi)
-    gears = drivetrain.gear(angles)
-    gears[-1] = gears[0]
-    gear = scipy.interpolate.CubicSpline(angles, gears, bc_type="periodic")
-
-    def braking(state) -> float:
-        speed = max(state[1], slowest_braked_rad_s) if resistance.holds_power else state[1]
-        return float(resistance.torque(np.asarray(speed), level))
-
-    def motion(_, state):
-        ratio = float(gear(state[0]))
-        crank_speed = state[1] / ratio
-        aim = braking(state)
-        resisting = state[2] if resistance.holds_power else aim
-        driven = stroke.torque_between(state[0], crank_speed) / ratio - resisting
-        follow = (aim - state[2]) / resistance.response_s if resistance.holds_power else 0.0
-        return [crank_speed, driven / drivetrain.wheel_inertia_kgm2, follow]
-
-    def rest(_, state):
-        return state[1]
-
-    rest.terminal, rest.direction = True, -1  # type: ignore[attr-defined]
-    theta = math.radians(start_crank_deg)
-    start = [theta, start_cadence_rpm * 2 * math.pi / 60 * float(gear(theta)), 0.0]
-    start[2] = braking(start)
-    times = np.linspace(0, duration_s, max(2, round(duration_s * SAMPLES_PER_SECOND)) + 1)
-    run = scipy.integrate.solve_ivp(
-        motion, (0, duration_s), start, t_eval=times, events=rest, rtol=1e-7, atol=1e-8, max_step=0.02
-    )
-    crank, wheel_speed, brake = run.y
-    speed = wheel_speed / gear(crank)
-    return StartUp(
-        time_s=run.t,
-        crank_rad=crank,
-        speed_rad_s=speed,
-        torque_Nm=np.array([stroke.torque_between(*pair) for pair in zip(crank, speed, strict=True)]),
-        wheel_resistance_Nm=brake if resistance.holds_power else resistance.torque(wheel_speed, level),
-        stalled=run.status == 1,
-    )
-
-
-def _check_positive(values: dict[str, float]) -> None:
-    for name, value in values.items():
-        if not (math.isfinite(value) and value > 0):
-            raise Refusal(name, repr(value), "more than 0", "give a positive value")

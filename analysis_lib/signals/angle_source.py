@@ -58,10 +58,14 @@ def right_crank_angle(
     if shift:
         turns += shift
     if settings.angle_offset_deg:
-        said = f"The declared angle_offset_deg of {settings.angle_offset_deg:g}° was taken off the recorded crank angle."
-        notes = (*notes, said)
+        notes = (*notes, say_offset(settings.angle_offset_deg))
     turns *= 2 * math.pi
     return turns, notes
+
+
+def say_offset(offset_deg: float) -> str:
+    """Say that a declared offset of the angle was taken off."""
+    return f"The declared angle_offset_deg of {offset_deg:g}° was taken off the recorded crank angle."
 
 
 def rising_edges(level: FloatArray, time_s: FloatArray, threshold: float) -> FloatArray:

@@ -11,10 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.straight_line import fit_linear
+from analysis_lib.signals.units import STANDARD_GRAVITY
 from analysis_lib.statistics.estimates import Estimate
 
 FloatArray = NDArray[np.float64]
-STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM, 1901)
 LARGEST_CORRECTION = 0.10  # a slope farther from 1 is a fault to be found, not a correction; common practice
 FEWEST_LOADS = 3
 

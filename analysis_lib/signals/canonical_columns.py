@@ -67,9 +67,8 @@ def _read_columns(path: Path, settings: RecorderSettings) -> StoredColumns:
 def _in_own_units(stored: StoredColumns, source: ColumnSource, name: str, file: str) -> FloatArray:
     factor = source.scale * unit_factor(name, source.unit, file)
     if name == "crank_deg":
-        factor /= (
-            2 * math.pi
-        )  # the angle stays in turns while it is unwrapped, for whole turns are exact there
+        # The angle stays in turns while it is unwrapped, for whole turns are exact there.
+        factor /= 2 * math.pi
     values = stored.values[source.column]
     return values if factor == 1 else values * factor
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,10 +40,15 @@ class CrankForces:
             raise Refusal(
                 what="crank length",
                 got=f"{crank_length_m} m",
-                wanted="metres, between 0.05 and 0.30",
+                wanted=f"metres, between {SHORTEST_CRANK_M:g} and {LONGEST_CRANK_M:g}",
                 remedy="divide millimetres by 1000",
             )
         return self.tangential_N * crank_length_m
+
+
+def own_crank_rad(right_crank_rad: FloatArray, leg: str) -> FloatArray:
+    """Return the angle of a leg's own crank: the left one is half a turn behind the right one."""
+    return right_crank_rad - math.pi if leg == "left" else right_crank_rad
 
 
 def forces_on_crank(fore_aft_N: ArrayLike, vertical_N: ArrayLike, own_crank_rad: ArrayLike) -> CrankForces:
@@ -56,7 +62,7 @@ def forces_on_crank(fore_aft_N: ArrayLike, vertical_N: ArrayLike, own_crank_rad:
     fore_aft_N, vertical_N : array_like of shape (samples,)
         Force of the foot on the pedal, positive forward and positive upward: pressing down is negative.
     own_crank_rad : array_like of shape (samples,)
-        Angle of the crank that carries the pedal. For the left pedal that is the right crank's angle − π.
+        Angle of the crank that carries the pedal. See `own_crank_rad`.
 
     Examples
     --------

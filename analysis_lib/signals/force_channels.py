@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.crank_forces import CrankForces, forces_on_crank
+from analysis_lib.signals.crank_forces import CrankForces, forces_on_crank, own_crank_rad
 
 FloatArray = NDArray[np.float64]
 
@@ -56,8 +54,7 @@ def torque_from_forces(
         )
         made = "tangential force"
     else:
-        own = crank_rad - (math.pi if leg == "left" else 0.0)
-        forces = forces_on_crank(taken["fore"], taken["vertical"], own)
+        forces = forces_on_crank(taken["fore"], taken["vertical"], own_crank_rad(crank_rad, leg))
         radial = forces.radial_N
         made = "fore-aft and vertical force"
     said = f"Torque of {leg} is {made} at the pedal times a crank length of {1000 * crank_length_m:g} mm."

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.angle_source import say_offset
 from analysis_lib.signals.canonical_columns import trial_samples
 from analysis_lib.signals.counters import CRANK_TIME_ROLL_S, run_on
 from analysis_lib.signals.notification_log import NotificationLog, read_notification_log
@@ -40,9 +41,7 @@ def read_logged_recording(
     recording = log.recording(messages.channel, messages.spacing or "even angle", crank_length_m)
     time_s = recording.time_s + _clock_shift(log)
     trial, note = trial_samples(time_s, start_s, end_s, path.name)
-    said = ""
-    if settings.angle_offset_deg:
-        said = f"The declared angle_offset_deg of {settings.angle_offset_deg:g}° was taken off the recorded crank angle."
+    said = say_offset(settings.angle_offset_deg) if settings.angle_offset_deg else ""
     return replace(
         recording,
         time_s=time_s,

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.signals.crank_forces import LONGEST_CRANK_M, SHORTEST_CRANK_M
 
 FloatArray = NDArray[np.float64]
-SHORTEST_M, LONGEST_M = 0.05, 0.30
 LARGEST_SPREAD = 0.1
 """Of the distance between the markers over the recording; more than a tenth is no crank's. Common practice, no source."""
 
@@ -55,11 +55,11 @@ def angle_from_markers(
     forward, up = pedal_forward_m - axis_forward_m, pedal_up_m - axis_up_m
     distance = np.hypot(forward, up)
     usual, spread = float(np.median(distance)), float(np.std(distance))
-    if not SHORTEST_M < usual < LONGEST_M or spread > LARGEST_SPREAD * usual:
+    if not SHORTEST_CRANK_M < usual < LONGEST_CRANK_M or spread > LARGEST_SPREAD * usual:
         raise Refusal(
             what=f"{file}, markers of pedal and crank axis",
             got=f"{1000 * usual:.4g} mm apart, with a standard deviation of {1000 * spread:.3g} mm",
-            wanted=f"{1000 * SHORTEST_M:g} to {1000 * LONGEST_M:g} mm, nearly the same all the time",
+            wanted=f"{1000 * SHORTEST_CRANK_M:g} to {1000 * LONGEST_CRANK_M:g} mm, nearly the same all the time",
             remedy="look at which markers and coordinates are mapped, and at their unit and sign",
             scope="trial",
         )

@@ -46,9 +46,8 @@ def read_parquet_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
             for name in wanted:
                 _check_holds_numbers(path.name, name, file.schema_arrow.field(name).type)
             check_rows(path.name, file.metadata.num_rows)
-            check_size(
-                path.name, file.metadata.num_rows
-            )  # rows that are all alike take hardly any room in the file
+            # Rows that are all alike take hardly any room in the file.
+            check_size(path.name, file.metadata.num_rows)
             # One column after the other: a whole table beside its contiguous copy would take twice the memory.
             values = {name: _as_floats(file.read(columns=[name]).column(name)) for name in wanted}
     except (pa.ArrowException, OSError) as error:

@@ -10,6 +10,7 @@ from analysis_lib.signals.angle_bins import BIN_RAD, integrate_by_angle
 from analysis_lib.signals.crank_forces import CrankForces
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, first_whole_turn
+from analysis_lib.signals.stroke import to_own_crank
 
 FloatArray = NDArray[np.float64]
 
@@ -64,7 +65,7 @@ def mean_radial_profiles(
     profiles = {}
     for leg, force in forces.items():
         mean = _by_turn(recording, turns, [force.radial_N])[0].mean(axis=0) / BIN_RAD
-        profiles[leg] = np.roll(mean, mean.size // 2) if leg == "left" else mean
+        profiles[leg] = to_own_crank(mean, leg)
     return profiles
 
 

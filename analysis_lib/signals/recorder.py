@@ -194,11 +194,12 @@ def _check_angle(settings: RecorderSettings) -> None:
         "pulse_threshold": "index_level" in wanted,
     }
     for key, needed in needs.items():
-        if needed != (getattr(settings, key) is not None):
-            spare.append(key) if not needed else None
-            if needed:
-                remedy = f"declare {key} for the recorder"
-                raise Refusal(f"recorder settings, {key}", "nothing", "a number", remedy)
+        given = getattr(settings, key) is not None
+        if needed and not given:
+            remedy = f"declare {key} for the recorder"
+            raise Refusal(f"recorder settings, {key}", "nothing", "a number", remedy)
+        if given and not needed:
+            spare.append(key)
     if spare:
         got = f"{', '.join(spare)} beside an angle from {settings.angle!r}"
         remedy = 'leave it out, or declare angle = "pulses", "index", "rate" or "markers"'

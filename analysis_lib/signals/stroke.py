@@ -87,15 +87,16 @@ def what_is_unknown(layout: str) -> tuple[str, ...]:
 
 def own_crank_profiles(turns: Turns, channel: str) -> FloatArray:
     """Return a channel's profiles against its own crank: the left crank is half a turn from the right one."""
-    return _to_own_crank(turns.profiles[channel], channel)
+    return to_own_crank(turns.profiles[channel], channel)
 
 
 def own_crank_mean(turns: Turns, channel: str) -> FloatArray:
     """Return the mean of `own_crank_profiles` over turns."""
-    return _to_own_crank(turns.profiles[channel].mean(axis=0), channel)
+    return to_own_crank(turns.profiles[channel].mean(axis=0), channel)
 
 
-def _to_own_crank(profiles: FloatArray, channel: str) -> FloatArray:
+def to_own_crank(profiles: FloatArray, channel: str) -> FloatArray:
+    """Turn profiles against the right crank, shape (..., bins), to the crank of their own channel."""
     return np.roll(profiles, profiles.shape[-1] // 2, axis=-1) if channel == "left" else profiles
 
 
@@ -131,7 +132,7 @@ def channel_measures(turns: Turns, channel: str) -> dict[str, FloatArray]:
       memory).
     """
     profiles, suffix = own_crank_profiles(turns, channel), SUFFIX[channel]
-    bin_time = np.roll(turns.bin_time_s, 180, axis=-1) if channel == "left" else turns.bin_time_s
+    bin_time = to_own_crank(turns.bin_time_s, channel)
     mean = profiles.mean(axis=1)
     peak, peak_deg = profile_peak(profiles)
     harmonics = profile_harmonics(profiles, HARMONICS)

@@ -1,4 +1,4 @@
-"""The uncertainty budget of power, torque and torque phase, after the GUM.
+"""The uncertainty budget of a quantity that is computed from uncertain inputs, after the GUM.
 
 JCGM 100:2008, Evaluation of measurement data — Guide to the expression of uncertainty in measurement.
 """

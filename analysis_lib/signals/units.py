@@ -7,9 +7,11 @@ from difflib import get_close_matches
 
 from analysis_lib.refusals import Refusal
 
+STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM, 1901)
+
 # Factor from the declared unit to metres, seconds, radians, newton metres, degrees Celsius, newtons and radians a second.
 # Exact: 1 kgf = 9.80665 N, 1 lbf = 0.45359237 kgf, 1 in = 0.0254 m, 1 ft = 0.3048 m (NIST SP 811, appendix B.8).
-KILOGRAM_FORCE_N = 9.80665
+KILOGRAM_FORCE_N = STANDARD_GRAVITY
 POUND_FORCE_N = 0.45359237 * KILOGRAM_FORCE_N
 UNITS_BY_QUANTITY: dict[str, dict[str, float]] = {
     "time": {"s": 1.0, "ms": 1e-3},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
@@ -10,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.signals.crank_forces import forces_on_crank
+from analysis_lib.signals.crank_forces import forces_on_crank, own_crank_rad
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.zero_torque import ZeroLine
 
@@ -139,7 +138,7 @@ def _on_crank(
     nothing = np.zeros_like(right_crank_rad)
     if "tangential" in zero or "radial" in zero:
         return zero.get("tangential", nothing), zero.get("radial", nothing)
-    own = right_crank_rad - (math.pi if leg == "left" else 0.0)
+    own = own_crank_rad(right_crank_rad, leg)
     forces = forces_on_crank(zero.get("fore_aft", nothing), zero.get("vertical", nothing), own)
     return forces.tangential_N, forces.radial_N
 

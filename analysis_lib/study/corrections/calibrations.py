@@ -9,11 +9,11 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.calibration import (
-    STANDARD_GRAVITY,
     StaticCalibration,
     calibrate_statically,
     hung_mass_torque,
 )
+from analysis_lib.signals.units import STANDARD_GRAVITY
 from analysis_lib.study.declared.problems import Problem, listed, suggest
 from analysis_lib.study.declared.settings import StudySettings
 from analysis_lib.study.tables.contents import about_study
@@ -110,6 +110,8 @@ def calibration_for(
     before = own if pd.isna(started_at) else [part for part in own if part.calibrated_at <= started_at]
     if before:
         return before[-1], ""
-    return own[
-        0
-    ], f"Recorder {recorder} was calibrated only after the trial, on {own[0].calibrated_at:%Y-%m-%d}."
+    after = own[0]
+    return (
+        after,
+        f"Recorder {recorder} was calibrated only after the trial, on {after.calibrated_at:%Y-%m-%d}.",
+    )

@@ -153,9 +153,8 @@ class DrivetrainSettings(SettingsPart):
         """
         if self.crank_inertial_load_kgm2 is not None:
             return self.crank_inertial_load_kgm2 / (round_teeth / self.sprocket_teeth) ** 2
-        return float(
-            self.wheel_inertia_kgm2 or 0.0
-        )  # never 0: _check_inertia saw that one of the two is there
+        # Never 0: _check_inertia saw that one of the two is there.
+        return float(self.wheel_inertia_kgm2 or 0.0)
 
     def drivetrain(self, ring: Ring, mount_deg: float, round_teeth: int) -> Drivetrain:
         """Put a ring into this drivetrain."""

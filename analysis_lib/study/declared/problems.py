@@ -43,7 +43,7 @@ class Problem(Refusal):
 
     def __reduce__(self):
         fields = (self.what, self.got, self.wanted, self.remedy, self.scope, self.rider, self.trial)
-        return (type(self), (*fields, self.severity, self.recorder, self.moment))
+        return (type(self), (*fields, self.severity, self.recorder, self.moment), {"each": self.each})
 
 
 def nearest_of(word: str, known: Iterable[str]) -> str:
