@@ -132,18 +132,17 @@ def _make_report(
 
 def _verify(arguments: argparse.Namespace) -> int:
     from analysis_lib.reports.running.verify import tolerances_in_words, verify_report
+    from analysis_lib.reports.running.verify_words import EACH, last_line, table_of
 
     checks = verify_report(arguments.report, arguments.study)
-    width = max(len(check.what) for check in checks)
-    for check in checks:
-        print(f"{check.what:<{width}}  {check.finding:<11}  {check.details}".rstrip())
-    count = {
-        word: sum(check.finding == word for check in checks) for word in ("agrees", "differs", "not checked")
-    }
+    lines = table_of(checks, arguments.all)
+    print("\n".join(lines))
+    if not arguments.all:
+        print(EACH)
     if arguments.study is not None:
         print("tolerances of tables: " + "; ".join(tolerances_in_words()))
-    print(", ".join(f"{number} {word}" for word, number in count.items()))
-    return SOME_FAILED if count["differs"] else ALL_MADE
+    print(last_line(checks))
+    return SOME_FAILED if any(check.finding == "differs" for check in checks) else ALL_MADE
 
 
 def _parser() -> CommandParser:
@@ -218,12 +217,13 @@ def _add_report(commands) -> None:
 def _add_verify(commands) -> None:
     verify = _command(commands, "verify", _verify, "check a report against its record and compute it anew")
     verify.description = (
-        "Reads a report folder and, with --study, the study it was made from. Writes nothing; prints one line a"
-        " thing compared: agrees, differs and by how much, or not checked. Exit codes: 0 nothing differs, 1 something"
-        " does, 2 bad input or usage."
+        "Reads a report folder and, with --study, the study it was made from. Writes nothing; prints one line for each"
+        " difference, with how much, then what could not be checked, then what agrees, counted by kind. Exit codes: 0"
+        " nothing differs, 1 something does, 2 bad input or usage."
     )
     verify.add_argument("report", type=Path, help="report folder")
     verify.add_argument("--study", type=Path, help="the study folder, to compute every number again")
+    verify.add_argument("--all", action="store_true", help="one line for each thing compared")
 
 
 def _add_report_options(command: argparse.ArgumentParser) -> None:

@@ -13,11 +13,13 @@ from paper import require_printer
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.record.record_check import check_inputs
+from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.record.record_check import Check, check_inputs
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.table_comparison import table_differences
 from analysis_lib.reports.running import verify
 from analysis_lib.reports.running.verify import compare_files, tolerances_in_words, verify_report
+from analysis_lib.reports.running.verify_words import last_line, table_of
 from analysis_lib.study.checks.folder import Study, open_study
 
 
@@ -119,7 +121,7 @@ def test_the_report_comes_out_again_to_the_byte_and_what_does_not_is_named(
     page.write_text(page.read_text().replace("<h1>", "<h1>Not ", 1))
     _edit(report, "run.json", "seed", 99)
     _edit(report, "keys/the_data.json", "origin", "seed", 98)
-    assert main(["verify", str(report), "--study", str(study)]) == 1
+    assert main(["verify", str(report), "--study", str(study), "--all"]) == 1
     lines = capsys.readouterr().out.splitlines()
     differing = {line.split()[0]: line for line in lines if "  differs" in line and "files of" not in line}
     assert set(differing) == {CRATE, "records", "run.json", "tables/riders/R01/trials.csv", "study.html"}
@@ -135,6 +137,50 @@ def test_the_report_comes_out_again_to_the_byte_and_what_does_not_is_named(
     ]
     assert len(files) > 20 and all(line.endswith("byte for byte") for line in files)
     assert lines[-2].startswith("tolerances of tables: ")
+
+
+def test_differences_come_first_each_on_its_own_and_what_agrees_is_counted_by_kind():
+    tables = [Check(f"tables/riders/R0{n}/trials.csv", "agrees", "byte for byte") for n in range(1, 5)]
+    tables.append(Check("tables/study/effect.csv", "agrees", "within the tolerances"))
+    pages = [Check(f"files of R0{n}", "agrees", f"{50 + n} files as they were made") for n in range(1, 5)]
+    pictures = [Check(f"figures/a/{n}.svg", "not checked", "drawn elsewhere") for n in range(4)]
+    many = "; ".join(f"column {n}" for n in range(9))
+    apart = [Check(f"tables/x/{n}.csv", "differs", many) for n in range(4)]
+    others = [Check("program", "agrees", "the same"), Check("riders/R01.pdf", "agrees", "byte for byte")]
+    checks = [*pages, others[0], *tables, apart[0], *pictures, others[1], *apart[1:]]
+    rows = [line.split("  ") for line in table_of(checks)]
+    some = "column 0; column 1; column 2; column 3; column 4; column 5; and 3 more"
+    assert [[part.strip() for part in row if part.strip()] for row in rows] == [
+        *([f"tables/x/{n}.csv", "differs", some] for n in range(4)),
+        ["4 figures", "not checked", "4 drawn elsewhere"],
+        ["4 pages by their records", "agrees", "210 files as they were made"],
+        ["program", "agrees", "the same"],
+        ["5 tables", "agrees", "4 byte for byte, 1 within the tolerances"],
+        ["riders/R01.pdf", "agrees", "byte for byte"],
+    ]
+    everything = table_of(checks, everything=True)
+    assert [line.split("  ")[0] for line in everything] == [check.what for check in checks]
+    assert everything[10].endswith(many)
+    assert last_line(checks) == "4 differ, 4 not checked, 11 agree"
+
+
+def test_a_report_whose_run_was_stopped_says_so_and_names_what_is_missing(report, capsys):
+    """As a run leaves it: the record of the page in the making is gone, the word that a run is at work is there."""
+    keys = PageKeys(report)
+    keys.begin(["R01", "the data", "the study"])
+    keys.forget("R01")
+    assert main(["verify", str(report)]) == 1
+    first, *_ = capsys.readouterr().out.splitlines()
+    assert (
+        first.startswith("run")
+        and "stopped before its end, with no page yet of 1 of 3: R01; give the" in first
+    )
+    (report / "run.json").unlink()
+    assert main(["verify", str(report)]) == 2
+    assert (
+        "got a run that was stopped before its end, with no page yet of 1 of 3: R01"
+        in capsys.readouterr().err
+    )
 
 
 def test_changed_missing_and_new_inputs_are_named(one_trial_report, report, tmp_path):

@@ -68,7 +68,7 @@ class PageKeys:
             write_text_whole(mark, json.dumps({"format": FORMAT}) + "\n")
 
     def begin(self, subjects: Iterable[str]) -> None:
-        """Leave word that a run is at work on the pages of these subjects; it stays where the run does not reach its end."""
+        """Leave word that a run makes the pages of these subjects; it stays where the run does not reach its end."""
         write_text_whole(self.report / UNFINISHED_RUN, "".join(f"{subject}\n" for subject in subjects))
 
     def end(self) -> None:

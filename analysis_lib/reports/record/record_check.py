@@ -8,15 +8,17 @@ from pathlib import Path
 from typing import Any, Literal
 
 from analysis_lib.refusals import cut, printable
-from analysis_lib.reports.files.page_records import record_name
+from analysis_lib.reports.files.page_records import UNFINISHED_RUN, record_name
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.record.page_origin import MISSING, inputs_of_study, software
-from analysis_lib.reports.record.report_records import RUN_FILE, ReportRecords
+from analysis_lib.reports.record.report_records import GO_ON, RUN_FILE, ReportRecords
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.run_crate import OWN_FILES
 from analysis_lib.study.checks.folder import Study
 
 Finding = Literal["agrees", "differs", "not checked"]
+PARTED = "; "
+"""Stands between differences of one thing."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class Check:
     @classmethod
     def of(cls, what: str, differences: Iterable[str], agreement: str) -> Check:
         """Return 'differs' with the differences, or 'agrees' where there are none."""
-        said = "; ".join(differences)
+        said = PARTED.join(differences)
         return cls(what, "differs" if said else "agrees", said or agreement)
 
 
@@ -61,6 +63,8 @@ class _Told:
 
 def check_files(records: ReportRecords) -> Iterator[Check]:
     """Every file is as it was when it was made, by the page's record and by the research object."""
+    if records.stopped:
+        yield Check("run", "differs", f"one {records.stopped}; {GO_ON}")
     told = _Told()
     for subject, record in records.pages():
         changed = told.page(records.report, subject, record)
@@ -109,7 +113,7 @@ def _states_apart(states: Mapping[str, str], told: Mapping[str, str]) -> list[st
 
 def _strangers(records: ReportRecords, known: set[int]) -> list[str]:
     """Name the files, links and whatever else a folder can hold that no record knows."""
-    ours = {"keys/format.json", *OWN_FILES, CRATE}
+    ours = {"keys/format.json", UNFINISHED_RUN, *OWN_FILES, CRATE}
     found = (path for path in records.report.rglob("*") if path.is_symlink() or not path.is_dir())
     names = (path.relative_to(records.report).as_posix() for path in found)
     return sorted(name for name in names if hash(name) not in known and name not in ours)

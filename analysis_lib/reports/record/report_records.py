@@ -7,20 +7,24 @@ entity, after another.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.files.page_records import FORMAT, record_name
+from analysis_lib.reports.files.page_records import FORMAT, UNFINISHED_RUN, record_name
 from analysis_lib.reports.record.crate_reading import entities_of
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.study.declared.schema import is_inside
 from analysis_lib.study.tables.named_folder import check_folder
 
 Kind = type[Any]
+
+NAMED = 5
+"""Pages that a report lacks and that are named, so that the others of a large study fill no screen."""
+GO_ON = "give the command that made it again: it goes on from there"
 
 RUN: dict[str, Kind] = {"inputs": dict, "packages": dict, "states": dict, "version": str, "git": str}
 RUN_FILE = "run.json"
@@ -30,12 +34,16 @@ PAGE: dict[str, Kind] = {"key": str, "page": dict, "files": dict}
 
 @dataclass(frozen=True)
 class ReportRecords:
-    """The records of a report folder: that of the run, and the subjects of which a page is on record."""
+    """The records of a report folder: that of the run, and the subjects of which a page is on record.
+
+    ``stopped`` says which pages a run that did not reach its end has left out; it is empty after one that did.
+    """
 
     report: Path
     run: dict[str, Any]
     subjects: tuple[str, ...]
     has_crate: bool
+    stopped: str = ""
 
     def pages(self) -> Iterator[tuple[str, dict[str, Any]]]:
         """Go through the records of the pages, one in memory at a time."""
@@ -80,13 +88,29 @@ def read_records(report: Path) -> ReportRecords:
     """
     wanted, remedy = "a report folder made by roundoval", "name the folder of a report"
     check_folder(report, RUN_FILE, wanted, remedy)
+    paths = [path for path in sorted((report / "keys").glob("*.json")) if path.name != "format.json"]
     if not (report / RUN_FILE).is_file():
+        if stopped := _said_of_stopped(report, [path.stem for path in paths]):
+            raise Refusal(str(report), f"a run {stopped}", "the report of a run that reached its end", GO_ON)
         raise Refusal(str(report), f"no {RUN_FILE}", wanted, remedy)
     run = read_record(report, report / RUN_FILE, RUN)
     _check_format(report, run["version"])
-    paths = [path for path in sorted((report / "keys").glob("*.json")) if path.name != "format.json"]
     subjects = tuple(_read_page(report, path)[0] for path in paths)
-    return ReportRecords(report, run, subjects, (report / CRATE).is_file())
+    stopped = _said_of_stopped(report, [path.stem for path in paths])
+    return ReportRecords(report, run, subjects, (report / CRATE).is_file(), stopped)
+
+
+def _said_of_stopped(report: Path, on_record: Collection[str]) -> str:
+    """Say of a run that did not reach its end which of its pages are not on record; empty of any other."""
+    path = report / UNFINISHED_RUN
+    if not path.is_file() or not is_inside(report, path):
+        return ""
+    planned = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    missing = [subject for subject in planned if Path(record_name(subject)).stem not in on_record]
+    some = ", ".join(missing[:NAMED]) + (", …" if len(missing) > NAMED else "")
+    if not missing:
+        return "that was stopped before its end, with every page on record and not the run as a whole"
+    return f"that was stopped before its end, with no page yet of {len(missing)} of {len(planned)}: {some}"
 
 
 def _check_format(report: Path, version: str) -> None:

@@ -115,8 +115,10 @@ def make_report(
         run = _Run(study, out, making, keys, Progress(say, len(plans)), StudyInputs(study))
         if not only_rider and subjects is None:
             run.drop_strangers(plans)
+        keys.begin(plan.subject for plan in plans)
         pages = run.make_all(plans)
         faults = finish_report(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
+        keys.end()
     errors = [error for error in study.errors if not only_rider or error.rider in ("", only_rider)]
     return Report(
         out,

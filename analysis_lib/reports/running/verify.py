@@ -13,7 +13,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.record.record_check import Check, check_files, check_inputs, check_program
-from analysis_lib.reports.record.report_records import ReportRecords, read_records
+from analysis_lib.reports.record.report_records import NAMED, ReportRecords, read_records
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.run_crate import entities_of_run
 from analysis_lib.reports.record.table_comparison import TOLERANCES, table_differences
@@ -23,8 +23,6 @@ from analysis_lib.study.checks.folder import Study, open_study
 from analysis_lib.study.declared.schema import is_inside
 from analysis_lib.study.tables.named_folder import check_study_folder
 
-NAMED = 5
-"""Pages that a report lacks and that are named, so that the others of a large study fill no screen."""
 PICTURES = (".svg", ".png", ".pdf")
 DRAWN_ELSEWHERE = "drawn by other versions of packages; its numbers are compared as tables"
 PICTURE_IN_TEXT = re.compile(r"data:image/[a-z+]+;base64,[A-Za-z0-9+/=]+|\"image/[a-z+]+\": \"[^\"]*\"")
