@@ -24,7 +24,8 @@ from analysis_lib.reports.study import curve_exhibits, study_exhibits
 from analysis_lib.reports.study.page_list import planned_pages
 from analysis_lib.statistics.rings import rings_effect
 from analysis_lib.study.checks.folder import open_study
-from analysis_lib.study.synthetic.synthetic import read_truth, small_rings_study, small_study
+from analysis_lib.study.synthetic.study_truth import read_truth
+from analysis_lib.study.synthetic.synthetic import small_rings_study, small_study
 from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
 
 RING = "C(ring, Treatment('round'))"

@@ -15,7 +15,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.study.checks.folder import open_study
-from analysis_lib.study.synthetic.synthetic import read_truth
+from analysis_lib.study.synthetic.study_truth import read_truth
 from analysis_lib.study.tables.derived_outcomes import derive, derive_delta
 
 DEMO = Path(__file__).resolve().parents[2] / "data_synthetic" / "lantern_hill"

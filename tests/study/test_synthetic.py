@@ -14,7 +14,8 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.planning.frozen_protocol import describe_promises
 from analysis_lib.study.planning.protocol_deviations import compare_with_protocol
-from analysis_lib.study.synthetic.synthetic import read_truth, small_study, write_demo
+from analysis_lib.study.synthetic.study_truth import read_truth
+from analysis_lib.study.synthetic.synthetic import small_study, write_demo
 from analysis_lib.study.synthetic.synthetic_demo import GASES
 from analysis_lib.study.synthetic.synthetic_plan import FaultyTrial, LeftOut, NotRidden
 

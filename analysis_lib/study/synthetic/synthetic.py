@@ -6,29 +6,26 @@ factor on the rider's torque; no result is written down beforehand.
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from analysis_lib.statistics.designs import williams_design
 from analysis_lib.study.declared.settings import FILE
 from analysis_lib.study.declared.toml_text import write_toml
 from analysis_lib.study.planning.frozen_protocol import freeze_protocol
 from analysis_lib.study.planning.schedule import TRIAL
+from analysis_lib.study.synthetic.study_truth import TRUTH_FILE, StudyTruth, read_truth, write_json
 from analysis_lib.study.synthetic.synthetic_demo import LANTERN_HILL
 from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES, SyntheticStudy, VirtualOval
-from analysis_lib.study.synthetic.virtual_visits import GAS_TRUTH, Deal, visit_laboratory
+from analysis_lib.study.synthetic.virtual_visits import Deal, visit_laboratory
 from analysis_lib.study.tables.datapackage import write_package
 from analysis_lib.study.tables.folder_writer import claim_folder, write_table, write_text
 from analysis_lib.study.tables.rows import RIDERS, TRIALS, ZERO_CHECKS
 
-TRUTH_FILE, PLAN_FILE = "truth.json", "generator.json"
-DIGITS = 10
-"""Significant digits of numbers in both, as in a report's tables."""
+PLAN_FILE = "generator.json"
 
 README = """# {name}
 
@@ -42,33 +39,6 @@ OF_THE_PROTOCOL = """
 `plan/` is the protocol, frozen before the first trial. The allocation and the schedule in it were ridden, but for
 what went wrong.
 """
-
-
-@dataclass(frozen=True)
-class StudyTruth:
-    """What was put into a synthetic study.
-
-    Attributes
-    ----------
-    riders : DataFrame
-        One row for each rider and intensity: rider, sequence, intensity, power_W (round ring, before all
-        variation), ring_effect (relative), ring_effect_W, torque_phase_deg, and in a study with gas exchange
-        gross_efficiency_pct (round ring) and gross_efficiency_effect (points).
-    trials : DataFrame
-        One row for each trial ridden: trial, torque_factor, cadence_rpm, torque_phase_deg, power_W (true
-        mean power of the part to analyse), fault.
-    details : list of dict
-        All of it as written in truth.json, one entry a rider, with leg profiles and zero torque.
-    """
-
-    riders: pd.DataFrame
-    trials: pd.DataFrame
-    details: list[dict[str, Any]]
-
-    def ring_effect_W(self, intensity: str = "overall") -> float:
-        """Mean over riders of the ring's effect in watts, at an intensity or over all of them."""
-        rows = self.riders if intensity == "overall" else self.riders[self.riders["intensity"] == intensity]
-        return float(rows["ring_effect_W"].mean())
 
 
 def write_study(directory: Path | str, plan: SyntheticStudy) -> StudyTruth:
@@ -99,8 +69,8 @@ def write_study(directory: Path | str, plan: SyntheticStudy) -> StudyTruth:
     write_table(root, RIDERS, [record.rider for record in records])
     write_table(root, TRIALS, [row for record in records for row in record.trials])
     write_table(root, ZERO_CHECKS, [row for record in records for row in record.zero_checks])
-    _write_json(root / PLAN_FILE, plan.as_dict())
-    _write_json(root / TRUTH_FILE, [record.truth for record in records])
+    write_json(root / PLAN_FILE, plan.as_dict())
+    write_json(root / TRUTH_FILE, [record.truth for record in records])
     more = OF_THE_PROTOCOL if plan.protocol else ""
     write_text(root / "README.md", README.format(name=plan.name) + more)
     write_package(root)
@@ -203,16 +173,6 @@ def small_rider_study(directory: Path | str, duration_s: float = 6.0, **changes:
     return small_study(directory, 1, duration_s, **{**alone, **changes})
 
 
-def read_truth(directory: Path | str) -> StudyTruth:
-    """Read the truth of a synthetic study that was written before."""
-    details = json.loads((Path(directory) / TRUTH_FILE).read_text(encoding="utf-8"))
-    riders = [
-        _truth_row(rider, name, part) for rider in details for name, part in rider["intensities"].items()
-    ]
-    trials = [trial for rider in details for trial in rider["trials"]]
-    return StudyTruth(pd.DataFrame(riders), pd.DataFrame(trials), details)
-
-
 def _freeze(plan: SyntheticStudy, root: Path) -> list[Deal]:
     """Freeze the protocol of a folder without trials, and read off what it deals each rider."""
     for kind in (RIDERS, TRIALS, ZERO_CHECKS):
@@ -234,29 +194,3 @@ def _allocate(plan: SyntheticStudy) -> list[str]:
     names = list(plan.sequences)
     blocks = [rng.permutation(names) for _ in range(-(-plan.riders // len(names)))]
     return [str(name) for block in blocks for name in block][: plan.riders]
-
-
-def _truth_row(rider: dict[str, Any], intensity: str, part: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "rider": rider["rider"],
-        "sequence": rider["sequence"],
-        "intensity": intensity,
-        "power_W": part["power_W"],
-        "ring_effect": part["ring_effect"],
-        "ring_effect_W": part["power_W"] * part["ring_effect"],
-        "torque_phase_deg": part["torque_phase_deg"],
-        **{name: part[name] for name in GAS_TRUTH if name in part},
-    }
-
-
-def _write_json(path: Path, content: Any) -> None:
-    write_text(path, json.dumps(_in_digits(content), indent=1) + "\n")
-
-
-def _in_digits(content: Any) -> Any:
-    """Round all numbers to the written digits: the last of a float's seventeen differ between processors."""
-    if isinstance(content, float):
-        return float(f"{content:.{DIGITS}g}")
-    if isinstance(content, dict):
-        return {name: _in_digits(part) for name, part in content.items()}
-    return [_in_digits(part) for part in content] if isinstance(content, list | tuple) else content
