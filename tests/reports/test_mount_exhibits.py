@@ -24,7 +24,7 @@ from analysis_lib.reports.rider.oval_prediction import predict_for_rider
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.rider.rider_mounting import DISAGREE, RiderMounting
 from analysis_lib.reports.rider.road_measured import measured_shift, measured_tables
-from analysis_lib.reports.rider.road_shift import shift_to_road
+from analysis_lib.reports.rider.road_shift import RoadShift, shift_to_road
 from analysis_lib.reports.rider.speed_fit import compare_trial_speeds
 from analysis_lib.reports.trials.other_ring import OTHER_RING, doubt_rings
 from analysis_lib.reports.trials.speed_verdict import speed_verdict
@@ -228,6 +228,16 @@ def test_the_road_moves_the_mount_against_the_torque_phase(analysis):
     outdoors = dataclasses.replace(analysis, trials=analysis.trials.assign(environment="road"))
     with pytest.raises(Refusal, match="recorded where it is ridden"):
         shift_to_road(outdoors)
+
+
+@pytest.mark.parametrize(
+    ("shifts", "said"),
+    [([-0.04, 0.03], "less than 0.05°"), ([0.31, 0.29], "+0.3°"), ([-0.07, 0.04], "−0.1 to 0.0°")],
+)
+def test_a_shift_that_no_digit_shows_is_said_as_none(analysis, monkeypatch, shifts, said):
+    moved = pd.DataFrame({"mount_shift_deg": shifts})
+    monkeypatch.setattr(RoadShift, "to_frame", lambda self: moved)
+    assert f"the wanted mount moves by {said} by mechanics alone" in shift_to_road(analysis).sentence()
 
 
 def test_the_terms_of_the_mount_add_up(analysis):

@@ -29,7 +29,7 @@ NO_FORMULAS = "mathjax_ignore"
 WIDE_COLUMNS, BROAD_COLUMNS = 8, 14
 """With more columns than these a table is set smaller on paper, or on a page turned to its long side."""
 
-SHORT_ROWS = 6
+SHORT_ROWS = 4
 """Up to so many rows a table stays on one page."""
 
 SHOWN_ROWS = 40

@@ -148,6 +148,12 @@ def failure_body(subject: str, failure: NotebookFailure | None, problems: Sequen
     return template.render(subject=subject, facts=facts, problems=problems, traceback=trace)
 
 
+def waiting_body(subject: str) -> str:
+    """Return the body of the page of a rider of whom no trial is listed yet."""
+    words = f"No trial of {subject} is listed in trials.csv yet."
+    return f"<p><strong>{escape(words)}</strong> Run the report again once there is one.</p>\n"
+
+
 def linked_answer(page: Path, sentences: Sequence[str], address: str) -> list[str]:
     """Return the sentences of an answer, each number linked to its row on the `page` that gives it, at `address`."""
     there = links_from_elsewhere(page.read_text(encoding="utf-8"), address) if page.is_file() else {}

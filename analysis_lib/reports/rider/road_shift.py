@@ -22,6 +22,9 @@ from analysis_lib.statistics.estimates import show_number
 BICYCLE_KG, WHEEL_RADIUS_M = 9.0, 0.334
 """Bicycle, clothes and bottle, and the rolling radius of a road wheel (common practice, no source)."""
 
+SEEN_DEG = 0.05
+"""Shifts below this round to none."""
+
 OUTDOORS = ("road", "outdoors", "track")
 
 
@@ -60,15 +63,20 @@ class RoadShift:
 
     def sentence(self) -> str:
         """The term in words."""
-        shifts = self.to_frame()["mount_shift_deg"]
-        low, high = (show_number(float(end), 1, signed=True) for end in (shifts.min(), shifts.max()))
         return (
             f"Indoor–road term: recorded with a crank inertial load of {self.recorded_kgm2:.0f} kg·m², ridden"
-            f" on the road with {self.road_kgm2:.0f} kg·m², the wanted mount moves by {low} to {high}° by"
-            f" mechanics alone, torque losing {self.slope.origin} {self._lost()} % per rpm. It is not in the"
+            f" on the road with {self.road_kgm2:.0f} kg·m², the wanted mount moves by {self._moved()}"
+            f" by mechanics alone, torque losing {self.slope.origin} {self._lost()} % per rpm. It is not in the"
             " intervals; how riders answer the road is not known. An indoor result may sit up to one mounting hole"
             " away from the road (common practice, no source)."
         )
+
+    def _moved(self) -> str:
+        shifts = self.to_frame()["mount_shift_deg"]
+        if shifts.abs().max() < SEEN_DEG:
+            return f"less than {SEEN_DEG:g}°"
+        low, high = (show_number(float(end), 1, signed=True) for end in (shifts.min(), shifts.max()))
+        return f"{low}°" if low == high else f"{low} to {high}°"
 
     def _lost(self) -> str:
         losses = [self.slope.lost_at(turn.road.mean_cadence_rpm) for turn in self.by_intensity.values()]

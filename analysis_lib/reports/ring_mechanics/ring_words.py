@@ -13,10 +13,12 @@ def through_the_turn(rings: RingComparison) -> list[str]:
     frame = rings.through_the_turn()
     words = []
     for ring, curve in frame.groupby("ring", sort=False):
-        gear, speed = curve["gear"], curve["speed_pct"]
+        speed = curve["speed_pct"]
+        low, high = f"{curve['gear'].min():.3f}", f"{curve['gear'].max():.3f}"
+        gear = f"stays at {low}" if low == high else f"runs from {low} to {high}"
         words.append(
-            f"On the {ring} ring the gear runs from {gear.min():.3f} to {gear.max():.3f} and crank speed from"
-            f" {speed.min():.1f} to {speed.max():.1f} % of its mean."
+            f"On the {ring} ring the gear {gear} and crank speed runs from {speed.min():.1f} to {speed.max():.1f} % of its"
+            " mean."
         )
     return words
 
