@@ -53,10 +53,10 @@ def floor_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     return TableExhibit(
         f"floor_{outcome.name}",
         effect_floor(analysis, outcome),
-        f"Measuring floor of {outcome.label}, oval − round ({outcome.difference_unit}): the standard error that zero"
-        " torque, timing and turn-to-turn variation would give by themselves. Trials between the same zero checks share"
-        " the zero's error, so that it does not average out overall. Slope and angle errors of one recorder are common to"
-        " both rings and left out. Last: by the larger of floor and standard error.",
+        f"Measuring floor of {outcome.label}, oval − round ({outcome.difference_unit}): the standard error by zero torque,"
+        " timing and turn-to-turn variation alone. Trials between the same zero checks share the zero's error, so that it"
+        " does not average out overall. Errors common to both rings – slope, angle – are left out. Interval and verdict: by"
+        " the larger of floor and standard error.",
         {
             "floor": "measuring floor",
             "estimate": "oval − round",
