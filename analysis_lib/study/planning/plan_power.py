@@ -30,17 +30,7 @@ def power_table(plan: StudyPlan) -> pd.DataFrame:
         finish) and power_some_stop (as many finish as are expected to). riders_needed is <NA> where no number of
         riders is enough. Equivalence is asked for no effect at all and for half of what matters.
     """
-    if isinstance(plan, RingsPlan):
-        rows = _rows_of_rings(plan)
-        return pd.DataFrame(rows, columns=POWER_COLUMNS).astype(
-            {"riders_needed": "Int64", "recruit": "Int64"}
-        )
-    rows = [
-        _difference_row(plan, PAIRED, 1),
-        _difference_row(plan, ADJUSTED, plan.sequences),
-        _equivalence_row(plan, 0.0),
-        _equivalence_row(plan, plan.smallest_effect / 2),
-    ]
+    rows = _rows_of_rings(plan) if isinstance(plan, RingsPlan) else _rows_of_two_rings(plan)
     return pd.DataFrame(rows, columns=POWER_COLUMNS).astype({"riders_needed": "Int64", "recruit": "Int64"})
 
 
@@ -83,6 +73,15 @@ def sizes_by_spread(plan: StudyPlan) -> pd.DataFrame:
         counts = [math.nan if n is None or n > MOST_SHOWN else n for n, _ in both]
         rows.append((factor * wanted.within_rider_sd, *counts))
     return pd.DataFrame(rows, columns=["within_rider_sd", "difference", "equivalence"])
+
+
+def _rows_of_two_rings(plan: StudyPlan) -> list[tuple]:
+    return [
+        _difference_row(plan, PAIRED, 1),
+        _difference_row(plan, ADJUSTED, plan.sequences),
+        _equivalence_row(plan, 0.0),
+        _equivalence_row(plan, plan.smallest_effect / 2),
+    ]
 
 
 def _rows_of_rings(plan: RingsPlan) -> list[tuple]:

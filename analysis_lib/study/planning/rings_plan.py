@@ -11,7 +11,7 @@ import pandas as pd
 import scipy  # its parts are loaded when first asked for
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.statistics.designs import Design, design_variance, williams_design
+from analysis_lib.statistics.designs import Design, williams_design
 from analysis_lib.statistics.many_to_one import many_to_one_power
 from analysis_lib.statistics.rider_least_squares import MeansDesign, design_of_means
 from analysis_lib.statistics.rings_relabelling import rings_relabelling_floor
@@ -19,7 +19,7 @@ from analysis_lib.statistics.sample_size import SampleSize, find_riders
 from analysis_lib.statistics.simulated_rings import SimulatedRings, simulate_rings
 from analysis_lib.statistics.statistical_power import power_of_two_one_sided
 from analysis_lib.study.declared.ring_roles import WILLIAMS
-from analysis_lib.study.planning.study_plan import STUDIES, StudyPlan
+from analysis_lib.study.planning.study_plan import STUDIES, StudyPlan, designs_table
 
 
 @dataclass(frozen=True)
@@ -154,9 +154,4 @@ class RingsPlan(StudyPlan):
             "Williams": williams_design(names),
             "each ring always after the same": cyclic,
         }
-        rows = []
-        for name, design in designs.items():
-            found = design_variance(design)
-            periods = len(next(iter(design.values())))
-            rows.append((name, periods, found.plain, found.with_carry_over, found.warning))
-        return pd.DataFrame(rows, columns=["design", "periods", "plain", "with_carry_over", "warning"])
+        return designs_table(designs)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -175,10 +175,14 @@ class StudyPlan:
     def designs(self) -> pd.DataFrame:
         """This design beside the usual ones: design, periods, plain, with_carry_over, warning (σ²/N)."""
         designs: dict[str, Design] = {"this study": self.settings.design.sequences}
-        designs |= {name: spell_design(name) for name in TWO_RING_DESIGNS}
-        rows = []
-        for name, design in designs.items():
-            found = design_variance(design)
-            periods = len(next(iter(design.values())))
-            rows.append((name, periods, found.plain, found.with_carry_over, found.warning))
-        return pd.DataFrame(rows, columns=["design", "periods", "plain", "with_carry_over", "warning"])
+        return designs_table(designs | {name: spell_design(name) for name in TWO_RING_DESIGNS})
+
+
+def designs_table(designs: Mapping[str, Design]) -> pd.DataFrame:
+    """Set designs beside each other: design, periods, plain, with_carry_over, warning (σ²/N), one row each."""
+    rows = []
+    for name, design in designs.items():
+        found = design_variance(design)
+        periods = len(next(iter(design.values())))
+        rows.append((name, periods, found.plain, found.with_carry_over, found.warning))
+    return pd.DataFrame(rows, columns=["design", "periods", "plain", "with_carry_over", "warning"])
