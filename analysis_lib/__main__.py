@@ -123,9 +123,11 @@ def _make_report(
     for problem in (*report.problems, *report.faults):
         why = ", a fault put in on purpose" if foreseen and foreseen in problem else ""
         print(f"left out{why}: {problem}", file=sys.stderr)
-    failed = [page.subject for page in report.pages if not page.made]
+    failed = [page.subject for page in report.pages if page.failed]
     if failed:
         print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
+    if waiting := [page.subject for page in report.pages if page.waiting]:
+        print(f"waiting for trials: {', '.join(waiting)}")
     print(f"pages: {os.path.relpath(report.folder / 'index.html')}")
     return report
 
@@ -206,8 +208,9 @@ def _add_report(commands) -> None:
     report.description = (
         "Reads the study folder DIR and never changes it. Writes one report folder outside it. Of several studies each"
         " has its report in a folder of its own below --out, with a first page over all; one that cannot be read does"
-        " not stop the others. Exit codes: 0 all made, also without what trials.csv or a rule of study.toml excludes;"
-        " 1 a page failed or a fault kept cells, rows or recordings out, each named; 2 bad input or usage."
+        " not stop the others. Exit codes: 0 all made, also without riders who wait for trials and without what trials.csv or"
+        " a rule of study.toml excludes; 1 a page failed or a fault kept cells, rows or recordings out, each named; 2 bad"
+        " input or usage."
     )
     report.add_argument("dirs", nargs="+", type=Path, metavar="DIR", help="study folder, one or more")
     report.add_argument("--rider", default="", help="make this rider's page only")

@@ -10,6 +10,7 @@ import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.files.page_records import WAITING
 from analysis_lib.reports.pages import pages
 from analysis_lib.reports.running import many_studies
 from analysis_lib.reports.running.many_studies import MARK, Reports, StudyState, report_studies
@@ -50,6 +51,8 @@ def test_the_exit_code_is_0_for_all_made_2_for_none_and_1_between(tmp_path, caus
 
 def test_what_a_study_lost_is_said(tmp_path):
     assert _state(tmp_path, "S", "lost").words == "failed: Rider R01"
+    waiting = _state(tmp_path, "S", WAITING)
+    assert waiting.words == "all pages made; 1 page waiting for trials" and waiting.report.exit_code == 0
     state = _state(tmp_path, "S", "", ("row 3",))
     assert state.words == "faults that kept cells, rows or recordings out: 1"
     lost = replace(state, report=replace(state.report, faults=("T1.csv – got an empty file", "T2.csv")))

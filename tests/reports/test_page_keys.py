@@ -1,5 +1,6 @@
 """Only what changed is made again, and a run that was killed is finished by the next with the same bytes."""
 
+import hashlib
 import json
 import os
 import re
@@ -8,19 +9,27 @@ import signal
 import subprocess
 import sys
 import time
+from collections import Counter
 
 import numpy as np
 import pandas as pd
 import pytest
+from edits import edit_table
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.files import run_record
 from analysis_lib.reports.files.page_keys import StudyInputs, digest, page_key
-from analysis_lib.reports.files.page_records import PageKeys
-from analysis_lib.reports.files.run_record import checksums
+from analysis_lib.reports.files.page_records import WAITING, PageKeys
+from analysis_lib.reports.files.run_record import checksums, sha256_of
 from analysis_lib.reports.files.whole_file import UNFINISHED
+from analysis_lib.reports.record.crate_reading import entities_of
 from analysis_lib.reports.record.page_origin import frozen_plan, inputs_of_study
+from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.running.one_run import alone_in
+from analysis_lib.reports.running.page_making import _waits
 from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.running.verify import verify_report
+from analysis_lib.reports.study.page_list import PlannedPage
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.synthetic.synthetic import small_study
 
@@ -45,6 +54,70 @@ def test_nothing_changed_makes_nothing_and_gives_the_same_bytes_at_once(finished
     assert again.exit_code == 0
     assert checksums(finished[1]) == before
     assert time.monotonic() - began < 10
+
+
+def test_a_rider_without_trials_waits_and_is_no_failure(finished):
+    study, report = finished
+    (study / "datapackage.json").unlink(missing_ok=True)
+    edit_table(study, "riders.csv", lambda riders: pd.concat([riders, riders.assign(rider="R02")]))
+    said = []
+    first = make_report(study, report, subjects={"R02"}, say=said.append)
+    assert [(page.words, page.made, page.failed) for page in first.pages] == [(WAITING, False, False)]
+    assert first.exit_code == 0 and first.summary.splitlines()[2:4] == [
+        "failed    0",
+        f"waiting   1   {first.pages[0].seconds:.1f} s of work, longest {first.pages[0].seconds:.1f} s (Rider R02)",
+    ]
+    assert "Rider R02: waiting: no trials yet (" in said[-1]
+    assert "No trial of Rider R02 is listed" in (report / "riders" / "R02.html").read_text()
+    assert json.loads((report / "run.json").read_text())["states"]["R02"] == WAITING
+    (action,) = (part for part in entities_of(report / CRATE) if part["@id"] == "#make-R02")
+    assert action["actionStatus"] == {"@id": "http://schema.org/PotentialActionStatus"}
+    assert WAITING in action["description"] and "error" not in action
+    assert {check.what: check.finding for check in verify_report(report, None)}["run.json"] == "agrees"
+    before = checksums(report)
+    again = make_report(study, report, subjects={"R02"}, say=lambda _: None)
+    assert again.pages[0].unchanged and again.exit_code == 0 and checksums(report) == before
+
+
+def test_a_rider_whose_only_trial_has_a_bad_cell_does_not_wait(tmp_path):
+    study, page = tmp_path / "study", PlannedPage("R01", "Rider R01", "", "", "", {}, "R01")
+    small_study(study, riders=1, duration_s=4.0)
+    edit_table(study, "trials.csv", lambda trials: trials.head(1))
+    assert not _waits(open_study(study), page)
+    edit_table(study, "trials.csv", lambda trials: trials.assign(visit="one"))
+    assert not _waits(open_study(study), page)
+    edit_table(study, "trials.csv", lambda trials: trials.head(0))
+    assert _waits(open_study(study), page)
+
+
+def test_a_recording_is_read_once_and_again_when_another_lies_in_its_place(tmp_path, monkeypatch):
+    read = []
+    monkeypatch.setattr(run_record, "sha256_of", lambda path: read.append(1) or sha256_of(path))
+    monkeypatch.setattr(run_record, "MOMENT_NS", 0)
+    path = tmp_path / "T1.csv"
+    path.write_text("one")
+    time.sleep(0.02)  # longer than the clock of a file system stands still
+    for _ in range(3):
+        assert run_record.sha256_of_input(path) == hashlib.sha256(b"one").hexdigest()
+    assert len(read) == 1
+    times = path.stat()
+    path.write_text("two")
+    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))
+    assert run_record.sha256_of_input(path) == hashlib.sha256(b"two").hexdigest()
+    monkeypatch.setattr(run_record, "MOMENT_NS", 10**18)
+    path.write_text("three")
+    for _ in range(2):
+        assert run_record.sha256_of_input(path) == hashlib.sha256(b"three").hexdigest()
+    assert len(read) == 4
+
+
+def test_a_run_reads_each_recording_once(finished, monkeypatch):
+    read = Counter()
+    monkeypatch.setattr(run_record, "MOMENT_NS", 0)
+    monkeypatch.setattr(run_record, "sha256_of", lambda path: read.update([path.name]) or sha256_of(path))
+    _again(*finished)
+    (recording,) = (finished[0] / "recordings").iterdir()
+    assert read[recording.name] == 1
 
 
 def test_a_run_loads_what_makes_pages_only_when_one_is_to_be_made():

@@ -13,12 +13,13 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
+from pathlib import Path
 
 import pandas as pd
 
 from analysis_lib.reports.files.pdf_page import printer_version
 from analysis_lib.reports.files.places import PACKAGE, notebooks_folder
-from analysis_lib.reports.files.run_record import checksum_if_there, package_versions, sha256_of
+from analysis_lib.reports.files.run_record import package_versions, sha256_of, sha256_of_input
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.corrections.zero_lookup import NONE, places_around, zero_columns
 from analysis_lib.study.tables.package_check import described_checksum
@@ -67,7 +68,7 @@ class StudyInputs:
             "zero_checks": self._zero_checks_of(trials),
             "problems": self._problems.get(rider, []),
             "recorders": self._recorders,
-            "recordings": {name: checksum_if_there(study.root / name) for name in files},
+            "recordings": {name: _recording(study.root / name) for name in files},
             "described": {name: described_checksum(study.root, name) for name in files},
         }
 
@@ -120,6 +121,10 @@ class StudyInputs:
             name: digest({"checks": checks[checks["recorder"] == name].to_csv(index=False)})
             for name in self.study.settings.recorders
         }
+
+
+def _recording(path: Path) -> str:
+    return sha256_of_input(path) if path.is_file() else "missing"
 
 
 def page_key(

@@ -21,6 +21,19 @@ FORMAT = 1
 """Raised whenever the layout of a report folder changes, so that an older program never mends a newer report."""
 
 
+WAITING = "waiting: no trials yet"
+"""Stands in the place of a cause where no trial of a page's rider is listed: it is not made, and has not failed."""
+
+
+def state_in_words(cause: str) -> str:
+    """Return what a record says became of a page, by what kept it from being made.
+
+    >>> state_in_words(""), state_in_words("no recording"), state_in_words(WAITING)
+    ('made', 'failed: no recording', 'waiting: no trials yet')
+    """
+    return cause if cause == WAITING else f"failed: {cause}" if cause else "made"
+
+
 def record_name(subject: str) -> str:
     """Return the name of the file that keeps what is on record of a page.
 

@@ -6,6 +6,7 @@ import hashlib
 import json
 import platform
 import subprocess
+import time
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -32,10 +33,32 @@ OPTIONS_WITHOUT_EFFECT = ("--cell-seconds", "--fresh", "--jobs", "--out", "--pre
 """Options that say how, where and how patiently a report is made. Recorded values would make equal reports differ."""
 
 
+MOMENT_NS = 100_000_000
+_SUMS: dict[Path, tuple[tuple[int, ...], str]] = {}
+
+
 def sha256_of(path: Path) -> str:
     """Return the file's SHA-256 as hexadecimal digits."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def sha256_of_input(path: Path) -> str:
+    """Return the SHA-256 of a file that is only read, reading it once for as long as it stays as it was.
+
+    A run asks for each recording when it looks whether a page changed, when it makes the page and at its end. In between
+    somebody may put another file in its place: inode, size and times tell. One that was written a moment ago is not
+    remembered, because the clock of a file system stands still for some milliseconds.
+    """
+    state = path.stat()
+    marks = (state.st_ino, state.st_size, state.st_mtime_ns, state.st_ctime_ns)
+    known = _SUMS.get(path)
+    if known is not None and known[0] == marks:
+        return known[1]
+    found = sha256_of(path)
+    if time.time_ns() - max(marks[2:]) > MOMENT_NS:
+        _SUMS[path] = (marks, found)
+    return found
 
 
 def checksum_if_there(path: Path) -> str:

@@ -14,7 +14,7 @@ from analysis_lib import __version__
 from analysis_lib.reports.files.page_keys import source_digest
 from analysis_lib.reports.files.pdf_page import printer_version
 from analysis_lib.reports.files.places import notebooks_folder
-from analysis_lib.reports.files.run_record import git_state, package_versions, sha256_of
+from analysis_lib.reports.files.run_record import git_state, package_versions, sha256_of, sha256_of_input
 from analysis_lib.reports.study.page_list import PlannedPage
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import PLAN_FOLDER
@@ -56,13 +56,18 @@ def frozen_plan(study: Study) -> list[str]:
 def checksums_of(root: Path, names: list[str]) -> dict[str, str]:
     """Return the SHA-256 of each named file below `root`; 'missing' for none, and for a link out of the folder."""
     inside = {name for name in names if (root / name).is_file() and is_inside(root, root / name)}
-    return {name: sha256_of(root / name) if name in inside else MISSING for name in names}
+    return {name: sha256_of_input(root / name) if name in inside else MISSING for name in names}
+
+
+def names_of_inputs(study: Study) -> list[str]:
+    """Return every file of the study that a report reads. What it does not read is not listed."""
+    recordings = [name for rider in study.riders["rider"] for name in recordings_of(study, str(rider))]
+    return sorted({*files_about_all(study), *recordings, *frozen_plan(study)})
 
 
 def inputs_of_study(study: Study) -> dict[str, str]:
-    """Return every file of the study that a report reads, by checksum. What it does not read is not listed."""
-    recordings = [name for rider in study.riders["rider"] for name in recordings_of(study, str(rider))]
-    return checksums_of(study.root, sorted({*files_about_all(study), *recordings, *frozen_plan(study)}))
+    """Return every file of the study that a report reads, by checksum."""
+    return checksums_of(study.root, names_of_inputs(study))
 
 
 def page_origin(study: Study, plan: PlannedPage, report: Path) -> dict[str, Any]:

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from analysis_lib.refusals import cut, printable
-from analysis_lib.reports.files.page_records import UNFINISHED_RUN, record_name
+from analysis_lib.reports.files.page_records import UNFINISHED_RUN, record_name, state_in_words
 from analysis_lib.reports.files.run_record import sha256_of
-from analysis_lib.reports.record.page_origin import MISSING, inputs_of_study, software
+from analysis_lib.reports.record.page_origin import MISSING, names_of_inputs, software
 from analysis_lib.reports.record.report_records import GO_ON, RUN_FILE, ReportRecords
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.record.run_crate import OWN_FILES
@@ -52,8 +52,8 @@ class _Told:
 
     def page(self, root: Path, subject: str, record: Mapping[str, Any]) -> list[str]:
         """Take in what is on record of one page; return what became of its files."""
-        files, cause = record["files"], record["page"].get("cause")
-        self.states[subject] = f"failed: {cause}" if cause else "made"
+        files = record["files"]
+        self.states[subject] = state_in_words(str(record["page"].get("cause") or ""))
         self.files.update(map(hash, files.items()))
         self.names.update(map(hash, (*files, f"keys/{record_name(subject)}")))
         found = _states(root, files)
@@ -174,5 +174,5 @@ def check_inputs(record: Mapping[str, Any], root: Path, study: Study | None) -> 
     """The files of the study folder are those of the record; new ones are known where the study can be opened."""
     changed = changed_files(root, record["inputs"])
     if study is not None:
-        changed += [f"{name} is new" for name in inputs_of_study(study) if name not in record["inputs"]]
+        changed += [f"{name} is new" for name in names_of_inputs(study) if name not in record["inputs"]]
     yield Check.of("inputs", changed, f"{len(record['inputs'])} files with the recorded checksums")

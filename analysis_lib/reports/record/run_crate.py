@@ -20,7 +20,7 @@ from urllib.parse import quote
 import pandas as pd
 
 from analysis_lib.reports.files.page_keys import digest
-from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.files.page_records import WAITING, PageKeys
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.files.whole_file import written_whole
 from analysis_lib.reports.record.page_origin import MISSING
@@ -162,11 +162,16 @@ def _action(identifier: str, record: dict) -> Entity:
         "instrument": {"@id": program["@id"]},
         "object": _references([*_inputs(origin), *parameters, *map(quote, origin["tables"])]),
         "result": _references(map(quote, sorted(record["files"]))),
-        "actionStatus": {
-            "@id": f"http://schema.org/{'Failed' if page['cause'] else 'Completed'}ActionStatus"
-        },
+        "actionStatus": {"@id": f"http://schema.org/{_status(page['cause'])}ActionStatus"},
     }
-    return action | ({"error": page["cause"]} if page["cause"] else {})
+    if page["cause"] == WAITING:
+        action["description"] += f" ({WAITING})"
+    return action | ({"error": page["cause"]} if page["cause"] not in ("", WAITING) else {})
+
+
+def _status(cause: str) -> str:
+    """What schema.org calls the state of an action: one that waits for trials could be done, and neither was nor failed."""
+    return "Completed" if not cause else "Potential" if cause == WAITING else "Failed"
 
 
 def _program(software: dict) -> tuple[Entity, list[Entity]]:

@@ -16,6 +16,7 @@ from analysis_lib.reports.running.progress import Say
 from analysis_lib.reports.running.runner import Report, make_report
 from analysis_lib.reports.running.ways_of_work import WayOfWork
 from analysis_lib.reports.study.page_list import STUDY_PAGE, read_answer
+from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.declared.settings import FILE, read_settings
 
 MARK = "studies.txt"
@@ -36,11 +37,13 @@ class StudyState:
         """The state in words."""
         if self.report is None:
             return f"no report: {self.cause}"
-        failed = [page.name for page in self.report.pages if not page.made]
+        failed = [page.name for page in self.report.pages if page.failed]
+        waiting = sum(page.waiting for page in self.report.pages)
         left_out = len(self.report.problems) + len(self.report.faults)
         parts = [f"failed: {', '.join(failed)}"] if failed else []
         parts += [f"faults that kept cells, rows or recordings out: {left_out}"] if left_out else []
-        return "; ".join(parts) or "all pages made"
+        parts += [] if parts else ["all pages made"]
+        return "; ".join([*parts, f"{show_count(waiting, 'page')} waiting for trials"] if waiting else parts)
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis_lib.reports.execution.notebook_run import CELL_SECONDS, NotebookFailure, RunFolder, run_notebook
+from analysis_lib.reports.files.page_records import WAITING, state_in_words
 from analysis_lib.reports.files.places import notebooks_folder
-from analysis_lib.reports.pages.pages import failure_body, write_page
+from analysis_lib.reports.pages.pages import failure_body, waiting_body, write_page
 from analysis_lib.reports.pages.printing import PageOrder, Printing, write_notebook_page
 from analysis_lib.reports.rider.rider_analysis import blocking_problems
 from analysis_lib.reports.study.page_list import PlannedPage
@@ -28,7 +29,7 @@ class RunStopped(RuntimeError):
 
 @dataclass(frozen=True)
 class PageState:
-    """What became of one page: its subject and name, its files, the cause when it failed, and what it cost.
+    """What became of one page: its subject and name, its files, the cause when it was not made, and what it cost.
 
     After the first line of the cause each part that is at fault has one of its own. ``beforehand`` counts the recordings
     whose results it took from tasks of their own.
@@ -49,6 +50,16 @@ class PageState:
         return not self.cause
 
     @property
+    def waiting(self) -> bool:
+        """Whether the page holds no results because none can be there yet."""
+        return self.cause == WAITING
+
+    @property
+    def failed(self) -> bool:
+        """Whether the page holds no results and should."""
+        return not (self.made or self.waiting)
+
+    @property
     def each(self) -> tuple[str, ...]:
         """What stopped each part of a page that failed, trial by trial say."""
         return tuple(self.cause.splitlines()[1:])
@@ -56,7 +67,7 @@ class PageState:
     @property
     def words(self) -> str:
         """The state in words for the record."""
-        return "made" if self.made else f"failed: {self.cause}"
+        return state_in_words(self.cause)
 
     @property
     def headline(self) -> str:
@@ -105,6 +116,8 @@ class PageMaking:
         )
         if problems:
             return fail_page(self.study, self.out, plan, problems[0], problems=problems)
+        if plan.rider and _waits(self.study, plan):
+            return _waiting_page(self.study, self.out, plan)
         if self.printing:
             self.printing.get_ready()
         failure = self._execute(plan)
@@ -151,6 +164,18 @@ class PageMaking:
             return run_notebook(
                 notebook, self.out / plan.notebook, plan.parameters, self.folder, label, self.cell_seconds
             )
+
+
+def _waits(study: Study, plan: PlannedPage) -> bool:
+    """Whether no trial of a page's rider is listed yet, also none that could not be read."""
+    ring = str(plan.parameters.get("ring", ""))
+    faults = any(error.rider == plan.rider and error.scope == "trial" for error in study.errors)
+    return not faults and study.comparing(ring).trials_of(plan.rider).empty
+
+
+def _waiting_page(study: Study, out: Path, plan: PlannedPage) -> PageState:
+    _write(study, out, plan, waiting_body(plan.name))
+    return PageState(plan.subject, plan.name, plan.page, "", WAITING)
 
 
 def faults_of_failed(study: Study, pages: Sequence[PageState]) -> tuple[str, ...]:

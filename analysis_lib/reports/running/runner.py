@@ -49,8 +49,8 @@ class Report:
 
     @property
     def exit_code(self) -> int:
-        """0 when every page was made and nothing listed was lost but what trials.csv or a rule excludes, else 1."""
-        lost = self.problems or self.faults or not all(page.made for page in self.pages)
+        """0 when no page failed and nothing listed was lost but what trials.csv or a rule excludes, else 1."""
+        lost = self.problems or self.faults or any(page.failed for page in self.pages)
         return 1 if lost else 0
 
     @property
@@ -216,7 +216,7 @@ class _Run:
             self.keys.clear(plan.roots)
             origin = page_origin(self.study, plan, self.out)
             state = self._make(plan)
-            self.keys.keep(plan.subject, key if state.made else NEVER, state.on_record, plan.roots, origin)
+            self.keys.keep(plan.subject, NEVER if state.failed else key, state.on_record, plan.roots, origin)
         state = replace(state, seconds=time.monotonic() - began)
         self.progress.tell(state, key)
         return state
