@@ -44,14 +44,19 @@ def turns(result: TrialResult) -> list[str]:
 
 def doubts(result: TrialResult) -> list[str]:
     """List what this trial cannot show about itself."""
+    said = " ".join(result.assumptions)
+    zero = "as corrected by the offset declared" if "angle_offset_deg of" in said else "as recorded"
+    slope = (
+        "rests on the loads named above"
+        if "calibration slope" in said
+        else "is taken from its maker's calibration"
+    )
     return [
+        f"The angle's zero is taken as top dead centre {zero}; an offset would shift every angle here by as much.",
+        f"The slope of the torque channel {slope}; one per cent of slope is one per cent of power.",
         (
-            "The angle's zero is taken as top dead centre as recorded; an offset would shift every angle here"
-            " by as much."
-        ),
-        (
-            "The slope of the torque channel is taken from its maker's calibration; one per cent of slope is"
-            " one per cent of power."
+            "A channel that freezes within a turn shows only over some degrees of the crank and where it usually"
+            " changes by more than the turns differ."
         ),
         (
             "Standard errors are from turn to turn within this trial; the next trial of the same rider"
