@@ -147,13 +147,11 @@ def meter_sentences(analysis: RingsAnalysis) -> list[str]:
 
 def doubts(analysis: RingsAnalysis) -> list[str]:
     """List reasons to doubt the page."""
-    lost = int((analysis.trials["state"] == "not used").sum())
+    lost, left = int((analysis.trials["state"] == "not used").sum()), len(analysis.left_out)
     return [
         *_made_up(analysis),
-        (
-            f"{show_count(len(analysis.tables), 'rider')} analysed; {show_count(lost, 'listed trial')} not used; riders"
-            f" or pages that could not be: {len(analysis.left_out)}."
-        ),
+        f"{show_count(len(analysis.tables), 'rider')} analysed; {show_count(lost, 'listed trial')} not used"
+        + (f"; {show_count(left, 'page')} of riders could not be made." if left else "."),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         _one_rider_says_little(analysis),
         (
