@@ -151,8 +151,8 @@ def _parser() -> CommandParser:
     parser = CommandParser(
         prog="roundoval",
         description="Round-versus-oval chainring studies: check a study folder and write its reports.",
-        epilog="Exit codes: 0 all made, 1 a page failed or a fault kept cells, rows or recordings out, 2 bad input or"
-        " usage, 130 stopped by the user; then the same command goes on.",
+        epilog="Exit codes: 0 all made (a rider without trials yet waits), 1 a page failed or a fault kept cells, rows or"
+        " recordings out, 2 bad input or usage, 130 stopped by the user; then the same command goes on.",
     )
     parser.add_argument("--version", action="version", version=f"roundoval {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
@@ -208,8 +208,8 @@ def _add_report(commands) -> None:
     report.description = (
         "Reads the study folder DIR and never changes it. Writes one report folder outside it. Of several studies each"
         " has its report in a folder of its own below --out, with a first page over all; one that cannot be read does"
-        " not stop the others. Exit codes: 0 all made, also without riders who wait for trials and without what trials.csv or"
-        " a rule of study.toml excludes; 1 a page failed or a fault kept cells, rows or recordings out, each named; 2 bad"
+        " not stop the others. Exit codes: 0 all made, also without riders who wait for trials and what trials.csv or a"
+        " rule of study.toml excludes; 1 a page failed or a fault kept cells, rows or recordings out, each named; 2 bad"
         " input or usage."
     )
     report.add_argument("dirs", nargs="+", type=Path, metavar="DIR", help="study folder, one or more")

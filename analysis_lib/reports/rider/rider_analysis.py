@@ -185,14 +185,7 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     """
     trials, results = read_rider(study, rider)
     if trials.empty:
-        raise Refusal(
-            f"rider {rider}",
-            "no trial in trials.csv",
-            "at least one that was ridden",
-            "run the report again once trials are listed",
-            "rider",
-            rider,
-        )
+        raise no_trials(rider)
     if not results:
         raise Refusal(
             f"rider {rider}",
@@ -204,6 +197,14 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
             each=tuple(f"{row.trial}: {row.reason}" for row in trials.itertuples()),
         )
     return RiderAnalysis(study, rider, trials, results)
+
+
+def no_trials(rider: str) -> Refusal:
+    """Return what is said of a rider of whom no trial is listed yet."""
+    got, wanted = "no trial in trials.csv", "at least one that was ridden"
+    return Refusal(
+        f"rider {rider}", got, wanted, "run the report again once trials are listed", "rider", rider
+    )
 
 
 def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialResult]]:

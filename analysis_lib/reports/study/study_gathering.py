@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.rider.joined_rings import compared_rings, join_rings, pair_name
-from analysis_lib.reports.rider.rider_analysis import analyse_rider
+from analysis_lib.reports.rider.rider_analysis import analyse_rider, no_trials
 from analysis_lib.reports.rider.rider_tables import RiderTables, has_rider_tables
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.written_tables import WrittenTables
@@ -52,11 +52,13 @@ def _written(study: Study, results_dir: str) -> tuple[WrittenTables, dict[str, s
         if found:
             pages[rider] = found
         lacking = [ring for ring in rings if ring not in found]
-        left_out |= _reasons(rider, found, dict.fromkeys(lacking, str(_no_tables(rider))))
+        left_out |= _reasons(rider, found, dict.fromkeys(lacking, str(_no_tables(study, rider))))
     return WrittenTables(study.settings, results_dir, pages), left_out
 
 
-def _no_tables(rider: str) -> Refusal:
+def _no_tables(study: Study, rider: str) -> Refusal:
+    if study.trials_of(rider).empty:
+        return no_trials(rider)
     got, wanted = "a page without results", "a trial that can be used"
     return Refusal(f"rider {rider}", got, wanted, "that page says why and what to mend", "rider", rider)
 
