@@ -105,7 +105,7 @@ class ResponseSpread:
         return (
             f"SD of individual response: not estimable (n = {self.n}). The riders' contrasts vary less (SD {between}, df ="
             f" {self.between_df}) than their replicates alone would make them (SD {within}, df = {self.within_df};"
-            f" {show_p(self.p)} for no spread), so the variance between responses comes out below 0 and its interval"
+            f" {show_p(self.p)} for no spread), so the variance between responses comes out negative and its interval"
             " shrinks to nothing, which is a limit of the method and no finding"
         )
 

@@ -3,7 +3,7 @@
 import json
 import re
 from dataclasses import replace
-from html import unescape
+from html import escape, unescape
 
 import numpy as np
 import pytest
@@ -11,9 +11,11 @@ from fabricated import EFFECT_W, TURNS_W, ZERO_W, fabricate
 from said_numbers import links_of, names_with_numbers, page_of, sentences_without_rows
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.study import floor_exhibits, study_words
+from analysis_lib.reports.exhibits.number_links import link_numbers
+from analysis_lib.reports.study import floor_exhibits, individual_exhibits, stated_tests, study_words
 from analysis_lib.reports.study.study_results import write_results
 from analysis_lib.statistics.estimates import Estimate
+from analysis_lib.statistics.response_spread import ResponseSpread
 from analysis_lib.statistics.standard_errors import se_interval
 
 BUDGET = 10.0
@@ -102,6 +104,25 @@ def test_the_result_file_holds_the_floor_beside_the_verdict(alike, tmp_path):
     assert found["overall"]["verdict"] == "equivalent"
     assert found["overall"]["verdict_by_larger"] == "undecided"
     assert found["overall"]["measuring_floor"] == pytest.approx(by_hand(alike)[2], rel=1e-9)
+
+
+def test_a_spread_of_responses_that_collapses_is_not_given_and_its_numbers_have_rows(many):
+    # Contrasts of SD 0.1 W on 6 df beside replicates of SD 1 W on 20
+    outcome = many.outcomes[0]
+    spread = ResponseSpread(0.0, -0.99, 0.9999, 0.01, 1.0, 6, 20, 8, "W")
+    individual = replace(individual_exhibits.riders_of(many, outcome), spread=spread)
+    words = individual_exhibits.response_sentences(outcome, individual)
+    assert "not estimable" in words[0] and "compatible with the data" not in " ".join(words)
+    # χ² on 6 df: 1.237 (any table), and 0.1 √(6/1.237) = 0.220
+    assert (
+        "Neither a difference between riders nor its absence is shown" in words[1]
+        and "up to 0.22 W" in words[1]
+    )
+    assert "not estimable" in individual_exhibits.rider_exhibit(outcome, individual).alt
+    table = stated_tests.spread_table(outcome, individual)
+    assert table.frame["estimate"].isna().iloc[0] and table.frame["high"].isna().iloc[0]
+    said = "".join(f'<p class="said">{escape(line)}</p>' for line in words)
+    assert sentences_without_rows(link_numbers(said + table.html())) == []
 
 
 def test_a_standard_error_on_one_degree_of_freedom():
