@@ -92,6 +92,10 @@ def stated_legs(body_mass_kg: float, crank_m: float, table: str = "Winter", angl
     return StatedLegs(path, segments, body_mass_kg)
 
 
+def _stated(column: str, value: float) -> str:
+    return f"{column} {value:g}" if value > 0 else f"no {column}"
+
+
 def legs_of(riders: pd.DataFrame, rider: str, table: str = "Winter") -> StatedLegs:
     """Return a rider's legs from the ``mass_kg`` and ``crank_length_mm`` of riders.csv, lengths as stated here.
 
@@ -105,7 +109,7 @@ def legs_of(riders: pd.DataFrame, rider: str, table: str = "Winter") -> StatedLe
     if not (mass > 0 and crank_mm > 0):
         raise Refusal(
             f"riders.csv, rider {rider}",
-            f"mass_kg {mass:g}, crank_length_mm {crank_mm:g}",
+            f"{_stated('mass_kg', mass)}, {_stated('crank_length_mm', crank_mm)}",
             "both, for what the inertia of the legs does",
             "weigh the rider and read the length off the crank",
             "rider",

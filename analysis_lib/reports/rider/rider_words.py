@@ -200,8 +200,9 @@ def _cells_at_fault(analysis: RiderAnalysis) -> list[str]:
     if not columns:
         return []
     return [
-        f"riders.csv is at fault in {' and '.join(columns)} of this rider, so that is taken as not known: what the masses"
-        " of legs and rider do is left out, and each section concerned says so. No other number of this page needs it."
+        f"riders.csv is at fault in {' and '.join(columns)} of this rider, so that is taken as not known. Left out is what"
+        " the inertia of legs and rider does: one assumption of the torque that is predicted on the oval ring, the"
+        " indoor–road term, and the carrying over of a stroke that was recorded on the oval ring alone."
     ]
 
 
