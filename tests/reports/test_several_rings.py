@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -182,6 +183,12 @@ def test_a_stronger_ring_moves_a_meter_further_and_the_floor_lies_below_the_erro
     floors = analysis.floors(outcome, analysis.rings_effect(outcome))
     assert list(floors["intensity"]) == ["easy", "hard", "overall"] * 2
     assert floors["share_of_se"].between(0, 1).all()
+    assert rings_words.floor_cautions(analysis, outcome, analysis.rings_effect(outcome)) == []
+    low = floors.assign(floor=floors["floor"].mask(floors["ring"] == "strong", 2 * floors["se"]))
+    (said,) = rings_words.floor_cautions(
+        SimpleNamespace(floors=lambda *_: low, study=analysis.study), outcome, analysis.rings_effect(outcome)
+    )
+    assert said.count("floor ") == 4 and "strong overall (" in said and "oval" not in said
     comfort = analysis.outcomes[-1]
     with pytest.raises(Refusal, match="without a budget"):
         analysis.floors(comfort, analysis.rings_effect(comfort))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.several_rings.rings_analysis import REFERENCE, RingsAnalysis
 from analysis_lib.reports.study.exertion_exhibits import exertion_cautions
+from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
 from analysis_lib.reports.trials.turned_words import meter_doubts
 from analysis_lib.statistics.denominator_df import FTest
@@ -14,6 +15,8 @@ from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.planning.protocol_text import unit_after
+
+SECONDARY = " The secondary outcomes are not adjusted against each other: read them as a description."
 
 
 def answer(analysis: RingsAnalysis) -> list[str]:
@@ -25,6 +28,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
         return [
             *first_doubts(analysis),
             f"This study cannot answer its question for {outcome.label}: {refusal}",
+            *caution_sentences(analysis),
         ]
     rows = effect.to_frame().merge(effect.verdicts(outcome.smallest_effect))
     called = analysis.study.settings.intensity_label
@@ -35,9 +39,33 @@ def answer(analysis: RingsAnalysis) -> list[str]:
     return [
         *_made_up(analysis),
         *first_doubts(analysis),
+        *floor_cautions(analysis, outcome, effect),
         f"Primary outcome, {outcome.label}, mean over intensities:",
         *ring_sentences(outcome, effect),
         f"Each intensity looked at by itself: {'; '.join(each)}.",
+        *caution_sentences(analysis),
+    ]
+
+
+def floor_cautions(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> list[str]:
+    """Say where a standard error is smaller than measuring alone would make it; nothing for outcomes without budgets."""
+    try:
+        floors = analysis.floors(outcome, effect)
+    except Refusal:
+        return []
+    called, unit = analysis.study.settings.intensity_label, unit_after(outcome)
+    each = [
+        f"{row['ring']} {called(row['intensity'])} ({show_number(row['se'], decimals_for(row['se']))}{unit}, floor"
+        f" {show_number(row['floor'], decimals_for(row['floor']))}{unit})"
+        for row in floors[floors["se"] < floors["floor"]].to_dict("records")
+    ]
+    if not each:
+        return []
+    return [
+        f"Not to be relied on as they stand: standard errors of {outcome.label} that are smaller than the measuring floor"
+        f" of the same estimate – {'; '.join(each)}. What the measurement alone does to the trials makes riders differ by"
+        " more, so these were alike by chance, unless the budgets of the trials are too wide: trust the floor, and take no"
+        " verdict from them."
     ]
 
 
@@ -162,7 +190,8 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
         ),
         (
             "Intervals hold for all rings at one intensity; for all intensities too, read p (Holm) where the change with"
-            " intensity stands. The secondary outcomes are not adjusted against each other: read them as a description."
+            " intensity stands."
+            f"{SECONDARY if len(analysis.outcomes) > 2 else ''}"
         ),
     ]
 
