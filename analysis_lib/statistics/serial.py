@@ -47,7 +47,8 @@ def mean_with_se(x: ArrayLike) -> SerialMean:
     means of overlapping circular blocks, (b/n) · mean square/(1 − b/n). The first has little bias, the second
     is never negative and is s²/n when b = 1. Where both vanish it is s²/n. In autoregressive series of 60 to
     600 values the 95 % interval mean ± 1.96 se then covers 83 to 95 % for a correlation of neighbours of 0.8 to
-    0, where s/√n covers far less; short and strongly correlated series stay too optimistic.
+    0, where s/√n covers far less; short and strongly correlated series stay too optimistic. Where neighbours
+    alternate (correlation −0.2 and −0.4) it covers 95 %, and s/√n in its place would cover 98 % and more.
 
     Parameters
     ----------

@@ -73,6 +73,16 @@ def test_alternating_values_know_their_mean_better():
     assert result.n_effective > 300
 
 
+def test_coverage_is_nominal_where_turns_alternate_and_a_cap_at_their_number_would_waste_them():
+    # AR(1) with −0.4: the mean's variance is (1 − 0.4)/(1 + 0.4) = 0.43 of that of independent values
+    series = autoregressive(np.random.default_rng(6), -0.4, 89, copies=500)
+    results = [mean_with_se(row) for row in series]
+    assert np.mean([abs(r.mean) < 1.96 * r.se for r in results]) == pytest.approx(0.95, abs=0.03)
+    assert np.median([r.n_effective for r in results]) == pytest.approx(89 * 1.4 / 0.6, rel=0.2)
+    capped = [max(r.se, row.std(ddof=1) / math.sqrt(89)) for r, row in zip(results, series, strict=True)]
+    assert np.mean([abs(r.mean) < 1.96 * se for r, se in zip(results, capped, strict=True)]) > 0.985
+
+
 def test_shift_and_scale():
     series = autoregressive(np.random.default_rng(4), 0.5, 120)[0]
     one, other = mean_with_se(series), mean_with_se(250 - 3 * series)

@@ -93,7 +93,8 @@ def summary_table(result: TrialResult) -> TableExhibit:
         "summary",
         frame[plain].reset_index(drop=True),
         "Every quantity of the trial: mean over kept turns, standard error that allows for correlation from"
-        " turn to turn, and the number of independent turns that would be as informative.",
+        " turn to turn, and the number of independent turns that would be as informative: more than there are where a"
+        " high turn tends to be followed by a low one.",
         {"n_turns": "turns", "n_effective": "effective turns", "se": "standard error"},
         {"n_effective": 0},
     )

@@ -84,7 +84,7 @@ class SingleRiderAnalysis(StudyAnalysis):
     def periods(self, outcome: Outcome) -> pd.DataFrame:
         """Return one row a period and intensity: ``intensity, period, ring, value, se, n_turns, n_effective``.
 
-        ``se`` is the standard error that the turns of that trial leave, successive turns being alike; it is empty for
+        ``se`` is the standard error that the turns of that trial leave, however successive turns go together; it is empty for
         an outcome that was not measured turn by turn.
         """
         place = {name: number for number, name in enumerate(self.levels(outcome))}

@@ -40,7 +40,8 @@ def periods_exhibit(analysis: SingleRiderAnalysis, outcome: Outcome) -> FigureEx
         f"periods_{outcome.name}",
         period_values(frame, name_with_unit(outcome)),
         f"{outcome.label} of rider {analysis.rider} in every period, in the order ridden: {order}. Bars: 95 % of the"
-        " scatter of turns within the trial, successive turns being alike; the points scatter by more, because days differ."
+        " scatter of turns within the trial, allowing for how successive turns go together; the points scatter by more,"
+        " because days differ."
         " Horizontal lines: mean of each ring. Look for drift, and for one period that carries the difference.",
         f"Points by period, one panel an intensity, of {outcome.label}; rings in order {order}.",
         frame,
@@ -53,7 +54,8 @@ def periods_table(analysis: SingleRiderAnalysis, outcome: Outcome) -> TableExhib
         f"periods_{outcome.name}",
         analysis.periods(outcome),
         f"{name_with_unit(outcome)}, one row a period and intensity. Standard error: of the turns kept, which are worth"
-        " as many independent ones as the last column says, since successive turns are alike.",
+        " as many independent ones as the last column says: fewer where successive turns are alike, more where a high turn"
+        " tends to be followed by a low one, as when a rider holds a target.",
         {
             "se": "standard error of the turns",
             "n_turns": "turns kept",

@@ -169,7 +169,7 @@ def methods(analysis: SingleRiderAnalysis) -> list[str]:
             f"One rider, {show_count(len(analysis.periods_ridden), 'period')}; intensities:"
             f" {', '.join(analysis.study.settings.intensity_labels.values())}; {order}."
             " Torque was averaged over 360 one-degree bins by exact integration over angle in whole turns; power is work"
-            " over the turn divided by its duration. Standard errors of turns allow for successive turns being alike."
+            " over the turn divided by its duration. Standard errors of turns allow for how successive turns go together."
         ),
         (
             f"Effect: mean of the oval periods − mean of the round ones; {OVERALL_OF_PERIODS}. p: share of all schedules"
