@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.mechanics.crank_dynamics import SteadyTurn
-from analysis_lib.mechanics.periodic import axial_difference_deg
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.mechanics.power_error import power_error
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import show_number
@@ -29,7 +29,7 @@ class EnvironmentShift:
     @property
     def torque_phase_shift_deg(self) -> float:
         """Torque phase on the ergometer minus road, an axial difference in [−90, 90) degrees."""
-        return float(axial_difference_deg(self.ergometer.torque_phase_deg, self.road.torque_phase_deg))
+        return float(axial_change_deg(self.ergometer.torque_phase_deg - self.road.torque_phase_deg))
 
     @property
     def torque_rms_Nm(self) -> float:

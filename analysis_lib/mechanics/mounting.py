@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
-from analysis_lib.mechanics.periodic import axial_difference_deg
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.estimates import check_level, show_number
@@ -176,7 +176,7 @@ def _phase_and_mount(draws_deg: NDArray[np.float64], axis_deg: float, level: flo
     """Torque phase and the mount that meets it, each with the percentile interval of its axial deviations."""
     phase = axial_mean(draws_deg).angle_deg
     tail = (1 - level) / 2
-    below, above = np.quantile(axial_difference_deg(draws_deg, phase), [tail, 1 - tail])
+    below, above = np.quantile(axial_change_deg(draws_deg - phase), [tail, 1 - tail])
     mount = (axis_deg - phase) % 180.0
     return {
         "torque_phase_deg": phase,
@@ -191,7 +191,7 @@ def _phase_and_mount(draws_deg: NDArray[np.float64], axis_deg: float, level: flo
 
 def _nearest(targets_deg: NDArray[np.float64], mounts_deg: NDArray[np.float64]) -> NDArray[np.intp]:
     """Index of the mounting nearest to each target, as axes."""
-    distance = np.abs(axial_difference_deg(targets_deg[:, None], mounts_deg[None, :]))
+    distance = np.abs(axial_change_deg(targets_deg[:, None] - mounts_deg[None, :]))
     return np.argmin(distance, axis=1)
 
 
@@ -202,7 +202,7 @@ def _intensities_agree(draws: dict[str, NDArray[np.float64]], level: float) -> b
     tail = (1 - level) / 2 / len(pairs)
     for first, second in pairs:
         difference = axial_mean(second - first).signed_deg
-        spread = axial_difference_deg(second - first, difference)
+        spread = axial_change_deg(second - first - difference)
         below, above = np.quantile(spread, [tail, 1 - tail])
         if difference + below > 0 or difference + above < 0:
             return False

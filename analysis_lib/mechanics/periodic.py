@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -97,15 +98,13 @@ def differentiate_turn(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.fft.irfft(spectrum, n=count)
 
 
-def axial_difference_deg(
-    angle_deg: NDArray[np.float64] | float, from_deg: NDArray[np.float64] | float
-) -> NDArray[np.float64] | float:
-    """Signed angle from one axis to another, in [−90, 90) degrees.
+def axial_change_deg(difference_deg: Any) -> Any:
+    """Bring a difference of two axes, or an array or series of differences, into [−90, 90) degrees.
 
-    >>> axial_difference_deg(178.0, 2.0)
-    -4.0
+    >>> axial_change_deg(178.0 - 2.0), axial_change_deg(90.0)
+    (-4.0, -90.0)
     """
-    return (angle_deg - from_deg + 90.0) % 180.0 - 90.0
+    return (difference_deg + 90.0) % 180.0 - 90.0
 
 
 def axial_phase_deg(values: NDArray[np.float64]) -> float:

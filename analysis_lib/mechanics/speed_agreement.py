@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis_lib.mechanics.periodic import axial_difference_deg, axial_phase_deg, check_turn
+from analysis_lib.mechanics.periodic import axial_change_deg, axial_phase_deg, check_turn
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import show_number
 
@@ -101,4 +101,4 @@ def _phase_difference(shape: np.ndarray, truth: np.ndarray) -> float | None:
     sizes = [2 * abs(np.fft.rfft(turn)[2]) / turn.size for turn in (shape, truth)]
     if min(sizes) < SMALLEST_SWING / 2 or not all(map(math.isfinite, sizes)):
         return None
-    return float(axial_difference_deg(axial_phase_deg(shape), axial_phase_deg(truth)))
+    return float(axial_change_deg(axial_phase_deg(shape) - axial_phase_deg(truth)))

@@ -11,6 +11,7 @@ import pytest
 from edits import edit_table
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.reports.rider import rider_words
 from analysis_lib.reports.rider.joined_rings import join_rings
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
@@ -23,7 +24,7 @@ from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderA
 from analysis_lib.reports.study import exclusion_exhibits, meter_words, study_words
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
-from analysis_lib.reports.trials.turned_trials import TURNED_BY, as_axis, fit_turn_deg
+from analysis_lib.reports.trials.turned_trials import TURNED_BY, fit_turn_deg
 from analysis_lib.reports.trials.turned_words import turned_riders
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.synthetic.synthetic import small_rings_study, small_study
@@ -112,7 +113,7 @@ def test_a_mount_that_is_wrong_throughout_is_found_by_as_much_as_it_is_wrong(wro
     folder, _, analysis = wrong_mount
     turns = analysis.trials.set_index("ring")[TURNED_BY]
     assert turns["round"].isna().all() and len(turns["oval"]) == 8
-    off = [as_axis(turn - (RIDDEN_DEG - TOLD_DEG)) for turn in turns["oval"]]
+    off = [axial_change_deg(turn - (RIDDEN_DEG - TOLD_DEG)) for turn in turns["oval"]]
     assert np.abs(off).max() < NEAR_DEG
     assert dict(analysis.trials.groupby("ring")["state"].agg(set)) == {"oval": {"caution"}, "round": {"used"}}
     assert check_study(folder) == 0  # a caution is no fault

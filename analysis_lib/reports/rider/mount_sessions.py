@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
-from analysis_lib.reports.rider.oval_prediction import axial_change_deg
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.circular import axial_mean
 from analysis_lib.statistics.estimates import show_number

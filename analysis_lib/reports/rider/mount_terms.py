@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis_lib.mechanics.periodic import axial_phase_deg
+from analysis_lib.mechanics.periodic import axial_change_deg, axial_phase_deg
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.files.once import once
-from analysis_lib.reports.rider.oval_prediction import axial_change_deg
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider.road_shift import shift_to_road
 from analysis_lib.statistics.estimates import show_number

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis_lib.mechanics.periodic import axial_phase_deg
+from analysis_lib.mechanics.periodic import axial_change_deg, axial_phase_deg
 from analysis_lib.mechanics.prediction import ROUND, StrokePrediction, predict_on_oval
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
@@ -113,8 +113,3 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
         (float(changes.min()), float(changes.max())),
         analysis.slope,
     )
-
-
-def axial_change_deg(difference):
-    """Bring a difference of axes into [−90, 90) degrees."""
-    return (difference + 90.0) % 180.0 - 90.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
-from analysis_lib.reports.rider.oval_prediction import axial_change_deg
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider.road_shift import OUTDOORS, RoadShift
 from analysis_lib.signals.trial import TrialResult

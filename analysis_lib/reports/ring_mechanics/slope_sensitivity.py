@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 
 from analysis_lib.mechanics.crank_dynamics import Resistance, SteadyTurn, steady_turn
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.mechanics.power_error import power_error
 from analysis_lib.mechanics.stroke_model import make_stroke
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mechanics_figures import slope_panels
-from analysis_lib.reports.rider.oval_prediction import axial_change_deg
 from analysis_lib.reports.rider.ring_comparison import RingComparison
 from analysis_lib.statistics.estimates import show_number
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis_lib.mechanics.periodic import axial_phase_deg
+from analysis_lib.mechanics.periodic import axial_change_deg, axial_phase_deg
 from analysis_lib.mechanics.speed_agreement import compare_speeds
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.trials.other_ring import of_another_ring, predict_speed, shows_speed, swing_of
@@ -131,14 +131,5 @@ def fit_turn_deg(predict: Callable[[float], NDArray[np.float64]], measured: NDAr
         here, across = (speed / speed.mean() for speed in (predict(turned), predict(turned + 90.0)))
         of_torque = (here + across) / 2
         turned += axial_phase_deg(here - of_torque) - axial_phase_deg(shape - of_torque)
-        turned = as_axis(turned)
+        turned = axial_change_deg(turned)
     return turned
-
-
-def as_axis(turn_deg: float) -> float:
-    """Bring the turn of an axis into [-90, 90).
-
-    >>> as_axis(100.0), as_axis(90.0)
-    (-80.0, -90.0)
-    """
-    return (turn_deg + 90.0) % 180.0 - 90.0

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.reports.trials.rider_trials import NOT_USED
-from analysis_lib.reports.trials.turned_trials import TURNED_BY, as_axis, caution_of
+from analysis_lib.reports.trials.turned_trials import TURNED_BY, caution_of
 from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, MOST_NAMED
 
@@ -43,7 +44,7 @@ def _turns(oval: pd.DataFrame) -> tuple[int, int, float, float, float]:
     """Count turned trials and all, and give median and range of the turns, as axes next to one another."""
     turns = oval[TURNED_BY].dropna().to_numpy(float)
     centre = float(np.angle(np.exp(2j * np.radians(turns)).sum(), deg=True)) / 2
-    beside = np.sort(np.array([as_axis(turn - centre) for turn in turns]) + centre)
+    beside = np.sort(np.array([axial_change_deg(turn - centre) for turn in turns]) + centre)
     return len(turns), len(oval), float(np.median(beside)), float(beside[0]), float(beside[-1])
 
 
