@@ -9,6 +9,7 @@ import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.problems import Problem
 
 
 def problems_of(tiny):
@@ -291,6 +292,10 @@ def test_a_problem_survives_being_sent_between_processes(tiny):
     (error,) = open_study(tiny.root).errors
     again = pickle.loads(pickle.dumps(error))
     assert (str(again), again.severity, again.scope, again.rider) == (str(error), "error", "rider", "R01")
+    several = Problem(
+        "trials", "two faults", "none", "mend both", severity="caution", each=("T1: late", "T2: short")
+    )
+    assert pickle.loads(pickle.dumps(several)).each == several.each
 
 
 def test_a_folder_that_is_no_study_says_how_to_make_one(tmp_path):

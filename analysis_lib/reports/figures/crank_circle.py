@@ -22,7 +22,7 @@ def around(angle_deg: np.ndarray | float, radius: np.ndarray | float) -> tuple[A
     """Return x and y of points at angles clockwise from the top.
 
     >>> x, y = around(90.0, 2.0)
-    >>> round(x, 9), round(y, 9)
+    >>> round(float(x), 9), round(float(y), 9)
     (2.0, 0.0)
     """
     return radius * np.sin(np.deg2rad(angle_deg)), radius * np.cos(np.deg2rad(angle_deg))
