@@ -59,7 +59,7 @@ MARGIN = 0.05
 SIDE_ROOM = 34.0
 """Points beside a panel for its ticks and their words, which its name has not."""
 
-ROOM_FOR_LABEL = 0.82
+ROOM_FOR_LABEL = 0.85
 """Share of a panel's height with its words that the label of its vertical axis may take, which stands in its middle."""
 
 in_house_style = mpl.rc_context(RC)
