@@ -10,6 +10,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import Turns
 from analysis_lib.signals.turn_rules import GAP, NO_TORQUE, SATURATED, STUCK
 from analysis_lib.signals.units import UNITS_BY_QUANTITY
+from analysis_lib.statistics.estimates import show_number
 
 HIGHEST_POWER_W = 2500.0
 """Above the highest published power within a sprint, 2137 W at one instant (Martin et al. 1997, MSSE 29:1505)."""
@@ -51,6 +52,11 @@ THOUSANDTHS = (
 NO_TORQUE_HINT = (
     "look at unit and scale of the torque columns (N·m declared as mN·m read 1000 times too little, as pounds-force inch"
     f" {1 / _TORQUE['lbf in']:.2f} times, as kilogram-force centimetres {1 / _TORQUE['kgf cm']:.1f} times)"
+)
+NEGATIVE_HINT = (
+    "look at the sign of {channels} (where the recorder counts driving torque as negative, scale = -1 in the column's entry in"
+    " study.toml), at the direction of the crank angle and at the zero checks; where other recordings of this recorder are"
+    " positive, at how this file was stored"
 )
 SATURATED_HINT = (
     "look at full_scale_Nm, and at unit and scale of the torque columns (a channel read many times too large is beyond its"
@@ -118,8 +124,28 @@ def check_plausible(turns: Turns, name: str) -> list[str]:
     ]
 
 
-def unit_hint(turns: Turns) -> str:
-    """Name the unit to look at where most turns were dropped for what a wrong unit does; empty otherwise."""
+def fault_hint(turns: Turns) -> str:
+    """Name the sign or unit to look at where most turns were dropped for what a wrong one does; empty otherwise."""
+    negative = _negative_hint(turns)
+    if negative:
+        return negative
     hints = {NO_TORQUE: NO_TORQUE_HINT, STUCK: NO_TORQUE_HINT, GAP: SPARSE_HINT, SATURATED: SATURATED_HINT}
     most = [hint for reason, hint in hints.items() if 2 * turns.reasons.get(reason, 0) > turns.reason.size]
     return f"{most[0]}; " if most else ""
+
+
+def _negative_hint(turns: Turns) -> str:
+    """Say that the torque is negative, where it is in most turns by more than the least mean torque."""
+    least = -turns.rules.min_mean_torque_Nm
+    without = turns.reason == NO_TORQUE
+    if (
+        2 * np.count_nonzero(without) <= turns.reason.size
+        or np.median(turns.two_leg_torque_Nm[without]) >= least
+    ):
+        return ""
+    means = {name: np.median(profile[without].mean(axis=1)) for name, profile in turns.profiles.items()}
+    each = ", ".join(f"{name} {show_number(mean, 1)} N·m" for name, mean in means.items())
+    wrong = (
+        " and ".join(name for name, mean in means.items() if mean < least and name != "total") or "the torque"
+    )
+    return f"the torque is negative (mean of a turn: {each}): {NEGATIVE_HINT.format(channels=wrong)}; "

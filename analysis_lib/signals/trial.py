@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.crank_checks import check_leg_timing, check_sides
 from analysis_lib.signals.pedal_force import mean_radial_profiles
-from analysis_lib.signals.plausibility import check_plausible, unit_hint
+from analysis_lib.signals.plausibility import check_plausible, fault_hint
 from analysis_lib.signals.recording import Recording
 from analysis_lib.signals.revolutions import Turns, cut_turns
 from analysis_lib.signals.stroke import (
@@ -228,5 +228,5 @@ def _kept_or_refuse(turns: Turns, name: str) -> Turns:
         return turns.only_kept()
     except Refusal as refusal:
         refusal.what = f"{name or 'trial'}, turns"
-        refusal.remedy = unit_hint(turns) + refusal.remedy
+        refusal.remedy = fault_hint(turns) + refusal.remedy
         raise

@@ -61,6 +61,26 @@ def test_newton_metres_declared_as_thousandths_leave_no_turn_and_the_message_nam
         analyse_trial(_ride(0.02))
 
 
+def test_a_torque_of_the_wrong_sign_is_told_so_and_no_unit_is_blamed():
+    with pytest.raises(
+        Refusal, match=r"the torque is negative \(mean of a turn: total −16\.0 N·m\)"
+    ) as refused:
+        analyse_trial(_ride(-16.0))
+    assert (
+        "sign of the torque" in refused.value.remedy
+        and "direction of the crank angle" in refused.value.remedy
+    )
+    assert "mN·m" not in refused.value.remedy
+
+
+def test_the_leg_whose_torque_has_the_wrong_sign_is_named():
+    time_s = np.arange(0, 30, 0.01)
+    crank = 3 * np.pi * time_s
+    legs = {"left": -12 * (1 + np.cos(crank)), "right": 8 * (1 - np.cos(crank))}
+    with pytest.raises(Refusal, match=r"left −12\.0 N·m, right 8\.0 N·m, total −4\.0 N·m\).*sign of left"):
+        analyse_trial(Recording(time_s, crank, legs, name="ride"))
+
+
 def test_a_power_that_hardly_drives_anything_carries_a_caution():
     """200 W declared in pounds-force inch, 0.113 times as much: 22.6 W."""
     cautions = analyse_trial(_ride(200 / (3 * np.pi) * LBF_IN_IN_NM)).cautions
