@@ -54,9 +54,9 @@ NO_TORQUE_HINT = (
     f" {1 / _TORQUE['lbf in']:.2f} times, as kilogram-force centimetres {1 / _TORQUE['kgf cm']:.1f} times)"
 )
 NEGATIVE_HINT = (
-    "look at the sign of {channels} (where the recorder counts driving torque as negative, scale = -1 in the column's entry in"
-    " study.toml), at the direction of the crank angle and at the zero checks; where other recordings of this recorder are"
-    " positive, at how this file was stored"
+    "look at the sign of {channels} (where the recorder counts driving torque as negative, scale = -1 in the column's entry"
+    " in study.toml), at the direction of the crank angle and at the zero checks; where other recordings of this recorder"
+    " are positive, at how this file was stored"
 )
 SATURATED_HINT = (
     "look at full_scale_Nm, and at unit and scale of the torque columns (a channel read many times too large is beyond its"
