@@ -30,12 +30,16 @@ from analysis_lib.statistics.estimates import (
     Estimate,
     Interval,
     decimals_for,
+    show_df,
     show_level,
     show_number,
     show_p,
 )
 
 Word = Literal["difference", "equivalent", "undecided"]
+
+ZERO, LARGE = "zero", "effects that large"
+"""What the p of the two-sided test speaks against, and what that of the two one-sided tests does."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +84,7 @@ class Verdict:
     test: EquivalenceTest
 
     def sentence(self) -> str:
-        """The estimate with its 1 − alpha interval, then the verdict with what decided it."""
+        """The estimate with its 1 − alpha interval, then the verdict with each p behind the statement that it tests."""
         estimate = self.test.estimate
         unit = f" {estimate.unit}" if estimate.unit else ""
         if not estimate.se > 0:
@@ -90,20 +94,20 @@ class Verdict:
         shown = show_number(estimate.value, decimals_for(estimate.se), signed=True)
         beyond = min(abs(wide.low), abs(wide.high)) >= self.smallest_effect
         margin = f"{show_number(self.smallest_effect)}{unit}"
-        found = say_verdict(self.word, margin, self.differs_from_zero, beyond)
-        return f"{estimate.quantity}: {shown}{unit} ({self._show(wide)}). {found}{self._tested()}."
+        zero, large = show_p(estimate.p, ZERO), show_p(self.test.p, LARGE)
+        if self.word == "equivalent":
+            large = f"{self._show(self.test.interval())}, {large}"
+        found = say_verdict(self.word, margin, self.differs_from_zero, beyond, zero, large)
+        counted = f"n = {estimate.n}{show_df(estimate.df)}"
+        return f"{estimate.quantity}: {shown}{unit} ({self._show(wide)}; {counted}). {found}."
 
     def _show(self, bounds: Interval) -> str:
         return show_interval(bounds, self.test.estimate.se, self.test.estimate.unit)
 
-    def _tested(self) -> str:
-        """What decided, beside the 1 − alpha interval."""
-        if self.word == "equivalent":
-            return f" ({self._show(self.test.interval())}, {show_p(self.test.p)})"
-        return f" ({show_p(self.test.estimate.p)})" if self.word == "difference" else ""
 
-
-def say_verdict(word: Word, margin: str, differs: bool = False, beyond: bool = False) -> str:
+def say_verdict(
+    word: Word, margin: str, differs: bool = False, beyond: bool = False, zero: str = "", large: str = ""
+) -> str:
     """Say the word for an estimate and what it means, without a full stop.
 
     Parameters
@@ -113,21 +117,24 @@ def say_verdict(word: Word, margin: str, differs: bool = False, beyond: bool = F
         The smallest effect that matters, with its unit.
     differs, beyond : bool
         Whether the interval excludes zero, and whether the whole of it lies beyond the smallest effect.
+    zero, large : str
+        What tests the statement about zero, and that about the smallest effect; each stands behind its statement.
 
     Examples
     --------
-    >>> say_verdict("difference", "4 W", differs=True)
-    'Verdict: difference. It differs from zero; whether by as much as 4 W is not settled'
+    >>> say_verdict("difference", "4 W", differs=True, zero="p against zero = 0.007")
+    'Verdict: difference. It differs from zero (p against zero = 0.007); whether by as much as 4 W is not settled'
     """
+    of_zero, of_large = (f" ({tested})" if tested else "" for tested in (zero, large))
     if word == "equivalent":
-        zero = "It differs from zero, yet an" if differs else "An"
-        meaning = f"{zero} effect as large as {margin} in either direction is ruled out"
+        start = f"It differs from zero{of_zero}, yet an" if differs else "An"
+        meaning = f"{start} effect as large as {margin} in either direction is ruled out{of_large}"
     elif word == "undecided":
-        meaning = f"Neither zero nor an effect as large as {margin} can be ruled out"
+        meaning = f"Neither zero{of_zero} nor an effect as large as {margin}{of_large} can be ruled out"
     elif beyond:
-        meaning = f"It differs from zero by at least {margin}"
+        meaning = f"It differs from zero{of_zero}, and by at least {margin}"
     else:
-        meaning = f"It differs from zero; whether by as much as {margin} is not settled"
+        meaning = f"It differs from zero{of_zero}; whether by as much as {margin} is not settled"
     return f"Verdict: {word}. {meaning}"
 
 

@@ -124,7 +124,7 @@ class Estimate:
         value = show_number(self.value, decimals, signed=True)
         return (
             f"{self.quantity}: {value}{unit} ({show_level(level)} interval {low} to {high};"
-            f" n = {self.n}{_show_df(self.df)}; {show_p(self.p)}; {self.method})"
+            f" n = {self.n}{show_df(self.df)}; {show_p(self.p)}; {self.method})"
         )
 
 
@@ -186,19 +186,20 @@ def show_count(count: int, noun: str) -> str:
     return f"{count} {noun}" + ("" if count == 1 else "s")
 
 
-def show_p(p: float) -> str:
-    """Write a p value for a reader; never as 0.
+def show_p(p: float, against: str = "") -> str:
+    """Write a p value for a reader, never as 0; `against` names what it speaks against where it is not plain.
 
     Examples
     --------
-    >>> show_p(0.0274), show_p(2e-9)
-    ('p = 0.027', 'p < 0.0001')
+    >>> show_p(0.0274), show_p(2e-9), show_p(0.0069, "zero")
+    ('p = 0.027', 'p < 0.0001', 'p against zero = 0.0069')
     """
+    name = f"p against {against}" if against else "p"
     if math.isnan(p):
-        return "p not known"
+        return f"{name} not known"
     if p < 0.0001:
-        return "p < 0.0001"
-    return f"p = {p:.2g}" if p < 0.1 else f"p = {p:.2f}"
+        return f"{name} < 0.0001"
+    return f"{name} = {p:.2g}" if p < 0.1 else f"{name} = {p:.2f}"
 
 
 def show_level(level: float) -> str:
@@ -206,5 +207,10 @@ def show_level(level: float) -> str:
     return f"{100 * level:.4g} %"
 
 
-def _show_df(df: float) -> str:
+def show_df(df: float) -> str:
+    """Write degrees of freedom behind a count; nothing where there are none.
+
+    >>> show_df(6.0)
+    ', df = 6'
+    """
     return "" if math.isinf(df) or math.isnan(df) else f", df = {df:.4g}"

@@ -82,8 +82,8 @@ def test_the_answer_begins_with_the_estimate_and_its_interval(study):
     outcome = study.outcomes[0]
     bounds = study.effect(outcome).to_frame().set_index("intensity").loc["overall"]
     shown = re.match(
-        r"Primary outcome: .*, oval − round, overall: ([+−][\d.]+) W \(95 % interval (−?[\d.]+) to (−?[\d.]+) W\)\."
-        r" Verdict: (equivalent|difference|undecided)\. ",
+        r"Primary outcome: .*, oval − round, overall: ([+−][\d.]+) W \(95 % interval (−?[\d.]+) to (−?[\d.]+) W;"
+        r" n = 8, df = 6\)\. Verdict: (equivalent|difference|undecided)\. ",
         study_words.answer(study)[0],
     )
     numbers = [float(part.replace("−", "-")) for part in shown.groups()[:3]]

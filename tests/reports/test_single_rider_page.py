@@ -91,7 +91,14 @@ def test_one_riders_quality_strip_has_a_row_an_intensity_and_a_column_a_period(a
 
 def test_the_answer_speaks_of_one_rider_and_gives_an_interval(analysis):
     words = " ".join(single_rider_words.answer(analysis))
-    assert re.search(r"rider R01, [^.:]*: [+−][\d.]+ W \(95 % interval [^)]*\)\. Verdict: ", words)
+    assert re.search(
+        r"rider R01, [^.:]*: [+−][\d.]+ W \(95 % interval [^)]*; 12 periods\)\. Verdict: ", words
+    )
+    verdict = analysis.effects(analysis.outcomes[0])[OVERALL].test.verdict(
+        analysis.outcomes[0].smallest_effect
+    )
+    tested = {"difference": "differs from zero", "undecided": "Neither zero"}
+    assert verdict not in tested or f"{tested[verdict]} (p against zero = " in words
     assert "says nothing about others" in words
 
 

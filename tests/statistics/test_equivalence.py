@@ -45,12 +45,12 @@ def test_bioequivalence_of_areas_on_the_raw_scale():
     ("value", "se", "margin", "word", "differs", "phrase"),
     [
         (0.0, 1.0, 2.0, "equivalent", False, "is ruled out"),
-        (0.0, 1.0, 1.8, "undecided", False, "Neither zero nor"),
+        (0.0, 1.0, 1.8, "undecided", False, "Neither zero (p against zero"),
         (2.3, 1.0, 1.0, "difference", True, "not settled"),
         (6.0, 1.0, 3.0, "difference", True, "by at least 3 W"),
         (-6.0, 1.0, 3.0, "difference", True, "by at least 3 W"),
-        (0.5, 0.1, 2.0, "equivalent", True, "It differs from zero, yet an effect as large as 2 W"),
-        (2.0, 1.0, 1.0, "undecided", False, "Neither zero nor"),
+        (0.5, 0.1, 2.0, "equivalent", True, ", yet an effect as large as 2 W"),
+        (2.0, 1.0, 1.0, "undecided", False, "Neither zero (p against zero"),
     ],
 )
 def test_every_word(value, se, margin, word, differs, phrase):
@@ -59,21 +59,31 @@ def test_every_word(value, se, margin, word, differs, phrase):
     assert phrase in verdict.sentence()
 
 
-# ± 2.228 · se is the 95 % interval of t(10), ± 1.812 · se the 90 % one that decides equivalence (any table of t).
+# ± 2.228 · se is the 95 % interval of t(10), ± 1.812 · se the 90 % one that decides equivalence (any table of t). p of
+# t(10) by the closed form for even degrees of freedom (Abramowitz & Stegun 26.7.4): two-sided of 2 and 3 0.0734 and 0.0133,
+# one-sided above 2.5 0.0157, below 1 0.8296.
 @pytest.mark.parametrize(
     ("value", "margin", "said"),
     [
         (
             0.5,
             3.0,
-            "Power, oval − round: +0.5 W (95 % interval −1.7 to 2.7 W). Verdict: equivalent. An effect as large as 3 W in"
-            " either direction is ruled out (90 % interval −1.3 to 2.3 W, p = 0.016).",
+            "Power, oval − round: +0.5 W (95 % interval −1.7 to 2.7 W; n = 12, df = 10). Verdict: equivalent. An effect as"
+            " large as 3 W in either direction is ruled out (90 % interval −1.3 to 2.3 W, p against effects that large"
+            " = 0.016).",
         ),
         (
             2.0,
             1.0,
-            "Power, oval − round: +2.0 W (95 % interval −0.2 to 4.2 W). Verdict: undecided. Neither zero nor an effect as"
-            " large as 1 W can be ruled out.",
+            "Power, oval − round: +2.0 W (95 % interval −0.2 to 4.2 W; n = 12, df = 10). Verdict: undecided. Neither zero"
+            " (p against zero = 0.073) nor an effect as large as 1 W (p against effects that large = 0.83) can be ruled"
+            " out.",
+        ),
+        (
+            3.0,
+            2.5,
+            "Power, oval − round: +3.0 W (95 % interval 0.8 to 5.2 W; n = 12, df = 10). Verdict: difference. It differs"
+            " from zero (p against zero = 0.013); whether by as much as 2.5 W is not settled.",
         ),
     ],
 )

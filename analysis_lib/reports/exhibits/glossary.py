@@ -35,7 +35,11 @@ MEANINGS = {
     "contrast": "A rider's mean on one ring less the same rider's mean on another; the unit of the analysis.",
     "se, SD, df": "Standard error of an estimate; standard deviation of values; degrees of freedom, which grow with"
     " riders and not with trials.",
-    "p": "How often chance alone would give as large an effect. It says nothing of an effect's size.",
+    "p, p against zero": "If there were nothing to find, how often chance alone would give as large an effect. It says"
+    " nothing of an effect's size.",
+    "p against effects that large": "If the effect were just as large as the smallest that matters, how often chance alone"
+    " would give one as small as was found; below 5 %, an effect that large is ruled out. The larger p of two tests, one"
+    " a direction.",
     "adjusted, Holm, all at once": "Allowing for having looked at several intensities or rings, where one is more likely"
     " to stand out by chance.",
     "primary": "The outcome and the analysis that were named to answer the question; all others describe or check.",
@@ -64,11 +68,15 @@ OF_A_STUDY = (
     "sequence, period",
     "contrast",
     "se, SD, df",
-    "p",
+    "p, p against zero",
+    "p against effects that large",
     "adjusted, Holm, all at once",
     "primary",
     "torque phase",
 )
+
+OF_BOUNDS_ALONE = tuple(word for word in OF_A_STUDY if word != "p against effects that large")
+"""Of pages on which intervals alone rule effects out."""
 
 
 def explain(words: Sequence[str]) -> TableExhibit:

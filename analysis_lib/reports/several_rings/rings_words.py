@@ -9,12 +9,14 @@ from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
 from analysis_lib.reports.trials.turned_words import meter_doubts
 from analysis_lib.statistics.denominator_df import FTest
-from analysis_lib.statistics.equivalence import say_verdict, show_interval
-from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_number, show_p
+from analysis_lib.statistics.equivalence import ZERO, say_verdict, show_interval
+from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_df, show_number, show_p
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.planning.protocol_text import unit_after
+
+TOGETHER = "for all rings together"
 
 SECONDARY = " The secondary outcomes are not adjusted against each other: read them as a description."
 
@@ -90,26 +92,27 @@ def _ring_sentence(row: dict, outcome: Outcome, effect: RingsEffect) -> str:
     if not row["se"] > 0:
         return f"{head}: {show_number(row['estimate'], signed=True)}{unit}; the values do not vary, so no test can be made."
     shown = show_number(row["estimate"], decimals_for(row["se"]), signed=True)
-    held = held_together(row, effect, outcome.difference_unit)
-    return f"{head}: {shown}{unit} ({held}). {_verdict(row, effect, outcome)}."
+    held = show_interval(Interval(row["low"], row["high"], effect.level), row["se"], outcome.difference_unit)
+    counted = f"n = {row['n']}{show_df(row['df'])}"
+    return f"{head}: {shown}{unit} ({held} {TOGETHER}; {counted}). {_verdict(row, effect, outcome)}."
 
 
-def held_together(row: dict, effect: RingsEffect, unit: str = "") -> str:
+def held_together(row: dict, effect: RingsEffect) -> str:
     """Give the interval and p of one ring that hold for all rings at the same time."""
     bounds = Interval(row["low"], row["high"], effect.level)
-    return f"{show_interval(bounds, row['se'], unit)}, {show_p(row['p_family'])}, both for all rings together"
+    return f"{show_interval(bounds, row['se'])}, {show_p(row['p_family'])}, both {TOGETHER}"
 
 
 def _verdict(row: dict, effect: RingsEffect, outcome: Outcome) -> str:
-    """The verdict on one ring; one of no effect that matters with the interval that decided it."""
+    """The verdict on one ring, with p behind what is said of zero, and the interval behind what is ruled out."""
     low, high, smallest = row["low"], row["high"], outcome.smallest_effect
     beyond = min(abs(low), abs(high)) >= smallest
     margin = f"{show_number(smallest)}{unit_after(outcome)}"
-    said = say_verdict(row["verdict"], margin, low > 0 or high < 0, beyond)
-    if row["verdict"] != "equivalent":
-        return said
-    bounds = Interval(row["low_equivalence"], row["high_equivalence"], 1 - 0.1 / len(effect.rings))
-    return f"{said} ({show_interval(bounds, row['se'], outcome.difference_unit)} by itself)"
+    zero, large = f"{show_p(row['p_family'], ZERO)} {TOGETHER}", ""
+    if row["verdict"] == "equivalent":
+        bounds = Interval(row["low_equivalence"], row["high_equivalence"], 1 - 0.1 / len(effect.rings))
+        large = f"{show_interval(bounds, row['se'], outcome.difference_unit)} by itself"
+    return say_verdict(row["verdict"], margin, low > 0 or high < 0, beyond, zero, large)
 
 
 def exertion_sentences(analysis: RingsAnalysis) -> list[str]:

@@ -8,7 +8,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
-from analysis_lib.statistics.equivalence import say_verdict
+from analysis_lib.statistics.equivalence import ZERO, say_verdict
 from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL, OVERALL_OF_PERIODS
@@ -70,7 +70,7 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
         (
             f"{outcome.label} of rider {analysis.rider}, oval − round, {_over(analysis, outcome)}:"
             f" {show_number(test.estimate, 2, signed=True)}{unit} ({_bounds(effect, unit)};"
-            f" {show_p(test.p)} by randomisation over the schedule). {_verdict(effect, outcome, unit)}."
+            f" {show_count(test.n, 'period')}). {_verdict(effect, outcome, unit)}."
         )
     ]
     if test.smallest_p > 0.05:
@@ -82,12 +82,13 @@ def effect_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[st
 
 
 def _verdict(effect: SingleRiderEffect, outcome: Outcome, unit: str) -> str:
-    """The verdict; one of no effect that matters with the interval that decided it."""
+    """The verdict, with p behind what is said of zero, and the interval behind what is ruled out."""
     wide, smallest = effect.test.interval(0.95), outcome.smallest_effect
     word = effect.test.verdict(smallest)
     beyond = min(abs(wide.low), abs(wide.high)) >= smallest
-    said = say_verdict(word, f"{show_number(smallest)}{unit}", effect.test.p < 0.05, beyond)
-    return f"{said} ({_show(effect.test.interval(0.90), unit)})" if word == "equivalent" else said
+    zero = show_p(effect.test.p, ZERO)
+    large = _show(effect.test.interval(0.90), unit) if word == "equivalent" else ""
+    return say_verdict(word, f"{show_number(smallest)}{unit}", effect.test.p < 0.05, beyond, zero, large)
 
 
 def _over(analysis: SingleRiderAnalysis, outcome: Outcome) -> str:
@@ -106,7 +107,7 @@ def _bounds(effect: SingleRiderEffect, unit: str) -> str:
     for level in (0.95, 0.90):
         bounds = effect.test.interval(level)
         if isfinite(bounds.low) and isfinite(bounds.high):
-            return _show(bounds, unit)
+            return f"{_show(bounds, unit)} by randomisation over the schedule"
     return "no interval: too few schedules"
 
 

@@ -20,7 +20,7 @@ from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
 from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
-from analysis_lib.statistics.equivalence import judge
+from analysis_lib.statistics.equivalence import ZERO, judge
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_number, show_p
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.declared.protocol import Outcome
@@ -142,8 +142,8 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     return [
         f"{test.sentence()}.",
         (
-            f"The primary analysis gives {show_p(primary.p)}. Relabelling assumes nothing about distributions, but p cannot"
-            f" fall below the smallest possible one, however large the effect.{why if apart else ''}"
+            f"The primary analysis gives {show_p(primary.p, ZERO)}. Relabelling assumes nothing about distributions, but p"
+            f" cannot fall below the smallest possible one, however large the effect.{why if apart else ''}"
         ),
     ]
 
