@@ -31,10 +31,9 @@ def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
             word = getattr(trial, column)
             if word in words or (column == "recorder" and trial.exclude and not word):
                 continue
-            remedy = suggest(word, words, f"use a {column} of {home}")
-            yield about_trial(
-                trial, column, repr(word), f"a {column} of {home}: {listed(sorted(words))}", remedy
-            )
+            one = f"{'an' if column == 'intensity' else 'a'} {column} of {home}"
+            remedy = suggest(word, words, f"use {one}")
+            yield about_trial(trial, column, repr(word), f"{one}: {listed(sorted(words))}", remedy)
 
 
 def check_mounts(contents: Contents) -> Iterator[Problem]:
