@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-LEAST_HELD_DEG = (
-    20.0  # shorter holds do little harm: a change of 20 N m held over 20° moves a turn's mean by 0.6 N m
-)
+LEAST_HELD_DEG = 20.0
+"""Shorter holds do little harm: a change of 20 N m held over 20° moves a turn's mean by 0.6 N m."""
 FEWEST_HELD = 3  # samples
 ROUNDED_DEG = 1e-7  # what rounding takes off a travel
 STEPPED_DEG = 10.0

@@ -72,12 +72,14 @@ def test_live_channels_are_left_alone(rate_hz, step_Nm, floor_Nm):
         assert stuck_turns(recording_of(time, crank, stored(torque, step_Nm))) == []
 
 
-def test_a_rider_who_does_not_push_is_no_freeze():
-    """In turn 8 the right leg rests on the pedal: less than a step of the channel stands in its whole drive."""
+@pytest.mark.parametrize(("step_Nm", "floor_Nm"), [(0.5, -np.inf), (0.001, 2.0)])
+def test_a_rider_who_does_not_push_is_no_freeze(step_Nm, floor_Nm):
+    """In turn 8 the right leg rests on the pedal: one coarse step stands in its whole drive, or the channel's floor."""
     time, crank, torque = live_torque()
     resting = between(crank, 8, 10, 190)
-    torque["right"][resting] = 0.2 + 0.1 * np.sin(time[resting])
-    assert stuck_turns(recording_of(time, crank, stored(torque, 0.5))) == []
+    torque["right"][resting] = 0.6 + 0.05 * np.sin(time[resting])
+    floored = {leg: np.maximum(values, floor_Nm) for leg, values in torque.items()}
+    assert stuck_turns(recording_of(time, crank, stored(floored, step_Nm))) == []
 
 
 def test_what_is_usual_takes_ten_turns():
