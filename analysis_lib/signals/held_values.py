@@ -27,6 +27,7 @@ were found in steps of 0.1 N m or less, of 90° and more 97 in 100; in steps of 
 `tests/signals/test_held_values.py` draws such rides anew.
 """
 FINEST_STEP_NM = 1e-4  # below lies what the zero line takes off from one sample to the next
+MAD_TO_SD = 1.4826  # of normal values
 ROUNDED_CHANGE_SD = 1 / math.sqrt(6)  # of the difference of two rounded values, in steps
 
 
@@ -130,13 +131,14 @@ def frozen_holds(
     array of shape (holds, 2)
         First and last sample of each; none of a stepped channel, and none where fewer than ten turns tell what is usual.
     """
+    if holds.is_stepped or len(profiles) < FEWEST_TURNS or not len(holds.stretches):
+        return holds.stretches[:0]
     step = _step_Nm(torque_Nm)
     stretches = holds.stretches[np.abs(torque_Nm[holds.stretches[:, 0]]) > NEAR_ZERO_STEPS * step]
-    if holds.is_stepped or len(profiles) < FEWEST_TURNS or not len(stretches):
-        return stretches[:0]
     usual = np.median(profiles, axis=0)
     ends_deg = np.degrees(crank_rad[stretches])
-    return stretches[[_is_frozen(profiles, usual, step, *ends) for ends in ends_deg]]
+    frozen = [_is_frozen(profiles, usual, step, *ends) for ends in ends_deg]
+    return stretches[np.array(frozen, dtype=bool)]
 
 
 def _is_frozen(
@@ -151,7 +153,7 @@ def _is_frozen(
         return False
     changes = profiles[:, high] - profiles[:, low]
     middle = float(np.median(changes))
-    spread = 1.4826 * float(np.median(np.abs(changes - middle)))
+    spread = MAD_TO_SD * float(np.median(np.abs(changes - middle)))
     return middle - step > SPREADS_APART * max(spread, ROUNDED_CHANGE_SD * step)
 
 
