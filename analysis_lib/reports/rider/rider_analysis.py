@@ -25,6 +25,7 @@ from analysis_lib.reports.rider.stroke_draws import StrokeDraws, draw_strokes, r
 from analysis_lib.reports.trials.other_ring import doubt_rings
 from analysis_lib.reports.trials.power_cautions import doubt_power
 from analysis_lib.reports.trials.rider_trials import analyse_listed_trial, labelled_trials, with_quality
+from analysis_lib.reports.trials.ring_shapes import doubt_shapes
 from analysis_lib.reports.trials.scale_cautions import doubt_scales
 from analysis_lib.reports.trials.turned_trials import doubt_mounts
 from analysis_lib.signals.trial import TrialResult
@@ -234,6 +235,7 @@ def read_rider(study: Study, rider: str) -> tuple[pd.DataFrame, dict[str, TrialR
     told = pd.DataFrame(states, trials.index, ["state", "reason"], dtype="str")
     trials = trials.assign(state=told["state"], reason=told["reason"])
     trials = doubt_mounts(study.settings, doubt_rings(study.settings, trials, results), results)
+    trials = doubt_shapes(study.settings, trials, results)
     trials = doubt_scales(study.settings, trials, results)
     trials = doubt_power(trials, results)
     return with_quality(trials, results), results

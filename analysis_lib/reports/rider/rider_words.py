@@ -16,6 +16,7 @@ from analysis_lib.reports.trials.other_ring import OTHER_RING, of_another_ring
 from analysis_lib.reports.trials.power_exhibits import power_doubts
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
+from analysis_lib.reports.trials.shape_words import first_shape_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count, show_number
 
@@ -30,8 +31,9 @@ def answer(analysis: RiderAnalysis) -> list[str]:
         words.append(f"No mounting can be advised: {refusal}")
     words.append(f"{used} of {listed} listed trials of rider {analysis.rider} could be used.")
     words += caution_sentences(analysis)
-    doubts = [*_other_ring(analysis), *first_turn_doubts(analysis.trials), *scale_doubts(analysis)]
-    doubts += power_doubts(analysis)
+    doubts = [*_other_ring(analysis), *first_turn_doubts(analysis.trials)]
+    doubts += first_shape_doubts(analysis.study.settings, analysis.trials)
+    doubts += [*scale_doubts(analysis), *power_doubts(analysis)]
     return [*doubts, *words, *_which_oval(analysis), *_cannot_say(analysis)]
 
 

@@ -15,6 +15,7 @@ from analysis_lib.reports.trials.other_ring import CAUTION_OF_RING, is_throughou
 from analysis_lib.reports.trials.power_cautions import power_doubts
 from analysis_lib.reports.trials.rider_trials import BY_RULE, CAUTION, NOT_USED
 from analysis_lib.reports.trials.scale_cautions import powers_of
+from analysis_lib.reports.trials.shape_words import shape_cautions, shape_doubts
 from analysis_lib.reports.trials.turned_words import turn_cautions, turn_doubts
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.doubts.power_doubts import PowerDoubt
@@ -62,7 +63,7 @@ def read_everything(study: Study) -> Readings:
         return Readings(read, of_recorders, [])
     scales = recorders_in_doubt(check_scales(study.settings, study.trials, powers_W))
     doubtful = (read["state"] == CAUTION) | read["reason"].str.startswith(BY_RULE)
-    told = _doubts_of(read, doubtful, [part.said for part in of_power])
+    told = shape_doubts(study.settings, read) + _doubts_of(read, doubtful, [part.said for part in of_power])
     doubts = [*(part.sentence() for part in scales), *(part.sentence() for part in of_power), *told]
     return Readings(read, of_recorders, doubts)
 
@@ -100,6 +101,6 @@ def _doubts_of(read: pd.DataFrame, doubtful: pd.Series, elsewhere: list[str]) ->
         said = [f"{words[0].upper()}{words[1:]}."]
         reasons = reasons.str.replace(CAUTION_OF_RING, "", regex=False).str.strip()
     turns = turn_doubts(read)
-    for words in [*elsewhere, *turn_cautions(read)]:
+    for words in [*elsewhere, *turn_cautions(read), *shape_cautions(read)]:
         reasons = reasons.str.replace(words, "", regex=False).str.strip()
     return [*said, *turns, *(f"{trial}: {reason}" for trial, reason in reasons.items() if reason)]

@@ -9,6 +9,7 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.power_exhibits import power_doubts
 from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE, CAUTION, NOT_USED, USED
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
+from analysis_lib.reports.trials.shape_words import first_shape_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.declared.trial_rules import RULES
@@ -35,6 +36,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     who = f"; {', '.join(short)} {'does' if len(short) == 1 else 'do'} not" if short else ""
     return [
         *first_turn_doubts(analysis.trials),
+        *first_shape_doubts(analysis.study.settings, analysis.trials),
         *scale_doubts(analysis),
         *power_doubts(analysis),
         f"{len(riders) - len(short)} of {show_count(len(riders), 'rider')} have a usable trial on every ring at every"
@@ -104,7 +106,8 @@ def cautions_table(analysis: StudyAnalysis) -> TableExhibit:
     return TableExhibit(
         "cautions",
         frame.reset_index(drop=True),
-        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle, a mount, a scale of torque or a"
-        " power that looks wrong, a recorder's own assumption. The study's page says what its result is without them.",
+        f"The {len(frame)} trials that are used with caution: few turns, a side, an angle, a mount, a ring's shape, a scale"
+        " of torque or a power that looks wrong, a recorder's own assumption. The study's page says what its result is"
+        " without them.",
         {"reason": "caution"},
     )

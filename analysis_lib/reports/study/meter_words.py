@@ -6,6 +6,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials.shape_words import shape_meter_doubts
 from analysis_lib.reports.trials.turned_words import meter_doubts
 from analysis_lib.statistics.estimates import show_count, show_number
 
@@ -21,7 +22,9 @@ def meter_sentences(analysis: StudyAnalysis) -> list[str]:
     overall = gaps[gaps["intensity"] == "overall"]
     one = overall[overall["sectors"] == 1].iloc[0]
     worst = overall.iloc[int(overall["mean_W"].abs().argmax())]
-    contradicted = meter_doubts(analysis.trials)
+    contradicted = meter_doubts(analysis.trials) + shape_meter_doubts(
+        analysis.study.settings, analysis.trials
+    )
     more = (
         f"More readings can be worse: {_watts(worst.mean_W)} at {worst.sectors:.0f} a turn."
         if abs(worst.mean_W) > 1.01 * abs(one.mean_W)

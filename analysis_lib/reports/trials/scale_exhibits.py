@@ -9,6 +9,8 @@ from analysis_lib.reports.exhibits.notebook_page import Tone
 from analysis_lib.reports.files.once import once
 from analysis_lib.reports.trials.other_ring import first_ring_doubts
 from analysis_lib.reports.trials.power_exhibits import power_doubts, power_tables
+from analysis_lib.reports.trials.shape_exhibits import shape_tables
+from analysis_lib.reports.trials.shape_words import first_shape_doubts
 from analysis_lib.reports.trials.trials_at_hand import TrialsAtHand
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
@@ -40,10 +42,11 @@ def scale_checks(analysis: TrialsAtHand) -> list[ScaleCheck]:
 
 
 def first_doubts(analysis: TrialsAtHand) -> list[str]:
-    """Say before a study's answer what it must not be relied on for: rings exchanged, mounts contradicted, a scale."""
+    """Say before a study's answer what it must not be relied on for: exchanged rings, wrong mounts or shapes, a scale."""
     return [
         *first_ring_doubts(analysis.trials),
         *first_turn_doubts(analysis.trials),
+        *first_shape_doubts(analysis.study.settings, analysis.trials),
         *scale_doubts(analysis),
         *power_doubts(analysis),
     ]
@@ -82,7 +85,7 @@ def tone_of_scales(analysis: TrialsAtHand) -> Tone:
 
 
 def scale_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
-    """The table of what tells of the scales, where anything does; those of odd powers and turned trials, where any are."""
+    """The table of what tells of the scales, where anything does; then those of power, mounts and shapes, where any are."""
     checks = scale_checks(analysis)
     if not checks:
         return _further_tables(analysis)
@@ -113,7 +116,7 @@ def scale_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
 
 
 def _further_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
-    return [*power_tables(analysis), *turn_tables(analysis.trials)]
+    return [*power_tables(analysis), *turn_tables(analysis.trials), *shape_tables(analysis)]
 
 
 def _how(checks: list[ScaleCheck]) -> str:
