@@ -26,6 +26,7 @@ NO_ROW = {
     r"|(cannot be written|could not be tested|not known in [^:]*): .*)",
     "published, with its source (a citation is a name)": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002"
     r"|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005|\d{4}[a-z]?[;,)]|Biomechanics \d{4}, \d+:\d+|\d{4} \(|power at 1\.\d+"
+    r"|five looks in 14 %|J R Stat Soc A \d+:\d+"
     r"|about 310 to 460 W)",
     "a count of a table's rows (it stands in none of them)": r"((\d+ )?of \d+ (riders|(listed )?trials?)|in \d+ the speed"
     r"|root mean square over \d+ trials|\d+ of \d+ whole turns were dropped \([^)]*\)"

@@ -139,7 +139,9 @@ def test_a_study_of_one_outcome_speaks_of_no_other_and_every_number_has_its_row(
         state=["caution" if trial == "R01-P1-easy" else "used" for trial in alike.trials["trial"]],
         reason=["Few turns." if trial == "R01-P1-easy" else "" for trial in alike.trials["trial"]],
     )
-    study = replace(alike, study=replace(alike.study, settings=alone))
+    listed = alike.study.trials
+    begun = listed[listed["rider"] != "R03"]  # as if the third were still to ride
+    study = replace(alike, study=replace(alike.study, settings=alone, trials=begun))
     study.__dict__["trials"] = trials
     text = page_of("04_study_report.ipynb", monkeypatch, analysis=study)
     assert sentences_without_rows(text, names_with_numbers(alike.study.root)) == []
@@ -156,6 +158,8 @@ def test_a_study_of_one_outcome_speaks_of_no_other_and_every_number_has_its_row(
     assert "1 of 36 trials behind these numbers is used under caution" in words
     links = links_of(text)
     assert "table-cautions--used-under-caution" in links
+    assert "An interim look, before the study's end: 2 of 3 planned riders so far, 2 of them" in words
+    assert {"table-progress--planned-riders", "table-progress--riders-so-far"} <= set(links)
     assert {"table-floor_power_W--overall", "table-tests_power_W--standard-error-overall"} <= set(links)
     for line in re.findall(r"<p class=\"said[^>]*>(.)", text):
         assert not line.islower()

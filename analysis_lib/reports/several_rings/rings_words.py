@@ -5,8 +5,10 @@ from __future__ import annotations
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.several_rings.rings_analysis import REFERENCE, RingsAnalysis
 from analysis_lib.reports.study.exertion_exhibits import exertion_cautions
+from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
+from analysis_lib.reports.trials.shape_words import shape_meter_doubts
 from analysis_lib.reports.trials.turned_words import meter_doubts
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.equivalence import ZERO, say_verdict, show_interval
@@ -41,6 +43,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
     return [
         *_made_up(analysis),
         *first_doubts(analysis),
+        *interim_sentences(analysis.study),
         *floor_cautions(analysis, outcome, effect),
         f"Primary outcome, {outcome.label}, mean over intensities:",
         *ring_sentences(outcome, effect),
@@ -173,6 +176,7 @@ def meter_sentences(analysis: RingsAnalysis) -> list[str]:
             " as far as the recorded angle, torque and zero are true."
         ),
         *meter_doubts(analysis.trials),
+        *shape_meter_doubts(analysis.study.settings, analysis.trials),
     ]
 
 

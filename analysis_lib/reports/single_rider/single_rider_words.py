@@ -6,6 +6,7 @@ from math import isfinite
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
+from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
 from analysis_lib.statistics.equivalence import ZERO, say_verdict
@@ -49,6 +50,7 @@ def answer(analysis: SingleRiderAnalysis) -> list[str]:
     return [
         *_made_up(analysis),
         *first_doubts(analysis),
+        *interim_sentences(analysis.study),
         *effect_sentences(analysis, outcome),
         *([single] if len(analysis.levels(outcome)) > 1 else []),
         *caution_sentences(analysis),

@@ -17,6 +17,7 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.estimates import Estimate
 from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.progress import progress_of
 
 
 def write_results(analysis: StudyAnalysis, results_dir: str) -> None:
@@ -40,6 +41,7 @@ def write_json_results(
         "answer": list(answer),
         "riders_analysed": sorted(analysis.tables),
         "riders_left_out": dict(analysis.left_out),
+        "interim": progress_of(analysis.study).is_interim,
         "outcomes": [_outcome(outcome, estimates_of) for outcome in analysis.outcomes],
     }
     text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)

@@ -14,6 +14,7 @@ from analysis_lib.reports.study.answer_cautions import (
     without_cautions,
 )
 from analysis_lib.reports.study.doubtful_rings import without_doubtful_rings
+from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
@@ -43,6 +44,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
     return [
         *first_doubts(analysis),
         *without_doubtful_rings(analysis, outcome),
+        *interim_sentences(analysis.study),
         *floor_cautions(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
         *few_riders(outcome, effect.overall),

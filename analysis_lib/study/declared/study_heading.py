@@ -19,6 +19,10 @@ class StudyHeading(SettingsPart):
         default=False,
         description="true where nobody was measured: every page then says that the data are simulated",
     )
+    ended: bool = Field(
+        default=False,
+        description="true when no more trials will be ridden: until then an answer may be called an interim look",
+    )
 
     @property
     def notice(self) -> str:
