@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import matplotlib as mpl
@@ -144,9 +145,14 @@ def legend_above(figure: Figure, axes: Axes, title: str = "") -> None:
     figure.legend(handles, words, loc="outside upper right", ncols=len(words))
 
 
-def in_lines(words: str, room: float, **font: Any) -> str:
+def in_lines(words: str, room: float, size: float, weight: str = "normal") -> str:
     """Break words that are longer than `room` points into lines that are not, but for single words that long."""
-    letters, lines = FontProperties(**font), [""]
+    return _broken(words, room, size, weight, tuple(mpl.rcParams["font.family"]))
+
+
+@lru_cache(1024)  # pages name the same few panels again and again
+def _broken(words: str, room: float, size: float, weight: str, family: tuple[str, ...]) -> str:
+    letters, lines = FontProperties(list(family), size=size, weight=weight), [""]
     if measure(words, letters, False)[0] <= room:
         return words
     for word in words.split():
@@ -167,9 +173,8 @@ def _share_of_figure(axes: Axes) -> tuple[float, float]:
 
 def name_panel(axes: Axes, words: object) -> None:
     """Name a panel above its upper left corner."""
-    font: Any = {"size": RC["font.size"], "weight": "bold"}
     room = _share_of_figure(axes)[0] - SIDE_ROOM
-    name = in_lines(str(words), room, **font)
+    name = in_lines(str(words), room, RC["font.size"], "bold")
     axes.annotate(name, (0, 1.02), xycoords="axes fraction", va="bottom", ha="left", fontweight="bold")
 
 
