@@ -10,6 +10,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.once import once
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.reports.trials.other_ring import OTHER_RING, of_another_ring, predict_speed, swing_of
+from analysis_lib.reports.trials.ring_shapes import shape_verdict
 from analysis_lib.reports.trials.speed_verdict import speed_verdict
 
 
@@ -18,7 +19,7 @@ def compare_trial_speeds(analysis: RiderAnalysis) -> pd.DataFrame:
     """Return one row a trial: measured swing, how the predicted crank speed fits, and a verdict in words.
 
     Columns ``trial, ring, intensity, swing_pct, rms_pct, explained_pct, swing_ratio, phase_deg, verdict``. A trial that
-    carries the caution of another ring is said to turn as on that.
+    carries the caution of another ring, or of another shape, is said to turn as on that.
     """
     exchanged = of_another_ring(analysis.used)
     rows = zip(analysis.used.itertuples(), exchanged, strict=True)
@@ -42,5 +43,5 @@ def _trial_speed(analysis: RiderAnalysis, row, is_other: bool) -> dict[str, obje
         "explained_pct": 100 * fit.share_explained,
         "swing_ratio": fit.swing_ratio,
         "phase_deg": np.nan if fit.phase_difference_deg is None else fit.phase_difference_deg,
-        "verdict": OTHER_RING if is_other else speed_verdict(fit, swing),
+        "verdict": OTHER_RING if is_other else shape_verdict(row) or speed_verdict(fit, swing),
     }

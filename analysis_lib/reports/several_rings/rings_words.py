@@ -7,9 +7,7 @@ from analysis_lib.reports.several_rings.rings_analysis import REFERENCE, RingsAn
 from analysis_lib.reports.study.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
-from analysis_lib.reports.trials.scale_exhibits import first_doubts
-from analysis_lib.reports.trials.shape_words import shape_meter_doubts
-from analysis_lib.reports.trials.turned_words import meter_doubts
+from analysis_lib.reports.trials.scale_exhibits import first_doubts, meter_cautions
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.equivalence import ZERO, say_verdict, show_interval
 from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_df, show_number, show_p
@@ -175,8 +173,7 @@ def meter_sentences(analysis: RingsAnalysis) -> list[str]:
             "Power in this report is work over the turn divided by its duration, which has no such error; that holds"
             " as far as the recorded angle, torque and zero are true."
         ),
-        *meter_doubts(analysis.trials),
-        *shape_meter_doubts(analysis.study.settings, analysis.trials),
+        *meter_cautions(analysis),
     ]
 
 

@@ -31,9 +31,7 @@ UNTOLD_SHARES = (0.6, 1.4)
 """Without a trial on the round ring: stated inertia over the true one, two standard uncertainties of the usual 20 % either
 way; with both the ring must be in doubt."""
 
-ROUNDER = "The crank's speed swings less than the declared shape of its ring makes it"
-MORE_OVAL = "The crank's speed swings more than the declared shape of its ring makes it"
-LOOK_AT = ": look at axis_ratio, or outline, in study.toml."
+LOOK_AT = "axis_ratio, or outline, in study.toml"
 
 
 def doubt_shapes(
@@ -87,7 +85,21 @@ def shape_caution(row) -> str:
     factor = getattr(row, RING_FACTOR)
     if factor != factor:
         return ""
-    return (ROUNDER if factor < 1 else MORE_OVAL) + LOOK_AT
+    more = "less" if factor < 1 else "more"
+    return f"The crank's speed swings {more} than the declared shape of its ring makes it: look at {LOOK_AT}."
+
+
+def shape_verdict(row) -> str:
+    """Say in short of one trial, a row with `RING_FACTOR`, what its ring looks; "" where it is not in doubt.
+
+    >>> from types import SimpleNamespace
+    >>> shape_verdict(SimpleNamespace(ring_factor=1.6))
+    'as with a more oval ring: look at axis_ratio, or outline, in study.toml'
+    """
+    factor = getattr(row, RING_FACTOR)
+    if factor != factor:
+        return ""
+    return f"as with a {'rounder' if factor < 1 else 'more oval'} ring: look at {LOOK_AT}"
 
 
 def doubtful_factors(on_oval: Sequence[SpeedWaves], share: float) -> list[float]:

@@ -10,10 +10,10 @@ from analysis_lib.reports.files.once import once
 from analysis_lib.reports.trials.other_ring import first_ring_doubts
 from analysis_lib.reports.trials.power_exhibits import power_doubts, power_tables
 from analysis_lib.reports.trials.shape_exhibits import shape_tables
-from analysis_lib.reports.trials.shape_words import first_shape_doubts
+from analysis_lib.reports.trials.shape_words import first_shape_doubts, shape_meter_doubts
 from analysis_lib.reports.trials.trials_at_hand import TrialsAtHand
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
-from analysis_lib.reports.trials.turned_words import first_turn_doubts
+from analysis_lib.reports.trials.turned_words import first_turn_doubts, meter_doubts
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.doubts.torque_scale import (
     ASKED,
@@ -50,6 +50,11 @@ def first_doubts(analysis: TrialsAtHand) -> list[str]:
         *scale_doubts(analysis),
         *power_doubts(analysis),
     ]
+
+
+def meter_cautions(analysis: TrialsAtHand) -> list[str]:
+    """Say why what a meter would show is not to be relied on: mounts or shapes that recordings contradict; else nothing."""
+    return [*meter_doubts(analysis.trials), *shape_meter_doubts(analysis.study.settings, analysis.trials)]
 
 
 def scale_doubts(analysis: TrialsAtHand) -> list[str]:

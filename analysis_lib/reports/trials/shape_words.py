@@ -162,7 +162,7 @@ def shape_meter_doubts(settings: StudySettings, trials: pd.DataFrame) -> list[st
     totals = [here.to_dict("records")[-1] for _, here in riders.groupby("ring", sort=False)]
     return [
         "What such a meter would show is not to be relied on here: it rests on a declared shape that the recordings"
-        f" contradict in {_counted(total)}, by which it is {show_number(total['factor'], 2)} times as oval. It is held"
-        " against no effect; correct the shape first."
+        f" contradict in {_counted(total)}, by which the ring is {show_number(total['factor'], 2)} times as oval. It"
+        " is held against no effect; correct the shape first."
         for total in totals
     ]
