@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
@@ -30,14 +32,46 @@ def maximise_likelihood(data: BlockedData) -> LikelihoodPoint:
     in which their residual variance is near 1. A covariance may have either sign, and steps are shortened
     so that its square stays below the product of its variances.
 
+    One of several residual variances may be zero too, where the other variances still make every row vary on its own:
+    with one value a rider, period and intensity the variance of periods does that at one intensity.
+
     Raises
     ------
     Refusal
-        When a residual variance runs to zero, a correlation to ±1, or the search does not settle.
+        When a residual variance runs to zero that nothing replaces, a correlation to ±1, or the search does not settle.
     """
+    point = _search(data)
+    gone = _vanishing(data, point.variances)
+    return _maximum_without(data, gone) if gone.size else point
+
+
+def _maximum_without(data: BlockedData, gone: NDArray[np.intp]) -> LikelihoodPoint:
+    """Climb with some residual variances at zero, and make sure that the likelihood falls from there."""
+    if gone.size == data.n_residual:
+        raise _no_residual_left()
+    kept = np.setdiff1d(np.arange(len(data.parts)), gone)
+    rest = replace(data, parts=data.parts[kept], n_residual=data.n_residual - gone.size)
+    try:
+        found = _search(rest).variances
+    except Refusal as refusal:
+        raise _no_residual_left() from refusal
+    if _vanishing(rest, found).size:
+        raise _no_residual_left()
+    variances = np.zeros(len(data.parts))
+    variances[kept] = found
+    point = evaluate_likelihood(data, variances)
+    if (point.score[gone] > 0).any():
+        raise _no_residual_left()
+    return point
+
+
+def _search(data: BlockedData) -> LikelihoodPoint:
+    """Climb until the likelihood rises no more, or a residual variance is next to none."""
     n_parts, n_residual = len(data.parts), data.n_residual
     start_values = np.full(n_parts, 1 / (n_parts - n_residual + 1))
     start_values[_covariances(data)] = 0.0
+    if not _is_regular(data, start_values):
+        raise _no_residual_left()
     point = evaluate_likelihood(data, start_values)
     for _ in range(MOST_STEPS):
         try:
@@ -47,13 +81,27 @@ def maximise_likelihood(data: BlockedData) -> LikelihoodPoint:
         step *= _share_that_keeps_residual(point.variances[-n_residual:], step[-n_residual:])
         gain = float(point.score @ step)
         start, point = point, _climb(data, point, step, gain)
-        if (point.variances[-n_residual:] < LEAST_RESIDUAL * np.abs(point.variances).sum()).any():
-            raise _no_residual_left()
-        if gain < SETTLED:
+        if gain < SETTLED or _vanishing(data, point.variances).size:
             return point
         if point is start:
             break
     raise _not_settled(data, point)
+
+
+def _vanishing(data: BlockedData, variances: Array) -> NDArray[np.intp]:
+    """Places of the residual variances that are next to none beside all others."""
+    residual = variances[-data.n_residual :]
+    small = np.flatnonzero(residual < LEAST_RESIDUAL * np.abs(variances).sum())
+    return small + len(data.parts) - data.n_residual
+
+
+def _is_regular(data: BlockedData, variances: Array) -> bool:
+    """Whether rows vary on their own: always where each has a residual variance, for the search leaves these above 0."""
+    own = np.diagonal(data.parts[-data.n_residual :].sum(axis=0) + data.padding, axis1=-2, axis2=-1)
+    if own.all():
+        return True
+    smallest = np.linalg.eigvalsh(np.tensordot(variances, data.parts, axes=1) + data.padding).min()
+    return bool(smallest >= LEAST_RESIDUAL * np.abs(variances).sum())
 
 
 def _covariances(data: BlockedData) -> list[int]:
@@ -102,7 +150,7 @@ def _climb(data: BlockedData, point: LikelihoodPoint, step: Array, gain: float) 
         # A share of exactly 1 lands on 0 up to rounding; a variance just below 0 is 0.
         clipped = np.maximum(wanted, 0.0)
         clipped[_covariances(data)] = wanted[_covariances(data)]
-        if not _is_possible(data, clipped):
+        if not (_is_possible(data, clipped) and _is_regular(data, clipped)):
             continue
         reached = evaluate_likelihood(data, clipped)
         if reached.loglik >= point.loglik + 1e-4 * share * gain - ROUNDING * (1 + abs(point.loglik)):
@@ -129,7 +177,7 @@ def _not_settled(data: BlockedData, point: LikelihoodPoint) -> Refusal:
 def _no_residual_left() -> Refusal:
     return Refusal(
         "residual variance",
-        "next to none inside the smallest groups, beside the variance between groups",
-        "values that still differ inside the smallest groups",
-        "leave out the finest grouping, or look for values that were copied",
+        "next to none inside the smallest groups: the groupings take all of the spread",
+        "values that differ inside the smallest groups by more than the groupings tell",
+        "leave out the finest grouping, or record repeats",
     )

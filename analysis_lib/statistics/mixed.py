@@ -128,7 +128,7 @@ def _check_something_left(rest: Array, y: Array) -> None:
             "y of a mixed model",
             "values that the columns of X explain exactly",
             "values that vary around the fixed effects",
-            "look for an outcome among the columns of X, or for values that were copied",
+            "look for an outcome among the columns of X; values that do not vary need no model",
         )
 
 
@@ -138,7 +138,19 @@ def _find_variances(data: MixedData, rest: Array, basis: Array) -> LikelihoodPoi
     at_identity = np.repeat([0.0, 1.0], [len(data.random_terms), blocks.n_residual])
     whole = 0.5 * (blocks.parts**2).sum(axis=(1, 2, 3))
     check_components_differ(evaluate_likelihood(blocks, at_identity).expected, whole, data)
-    return maximise_likelihood(blocks)
+    try:
+        return maximise_likelihood(blocks)
+    except Refusal as refusal:
+        refusal.remedy += _repeated_values(data)
+        raise
+
+
+def _repeated_values(data: MixedData) -> str:
+    """Hint at copies where every value occurs again among the rows that share all labels, and only there."""
+    labels = {str(place): term.codes for place, term in enumerate(data.random_terms)}
+    cells = pd.DataFrame({**labels, "y": data.y})
+    repeated = bool(labels) and cells.duplicated(keep=False).all()
+    return ", or look for values that were copied: each stands twice or more in its group" if repeated else ""
 
 
 def _name_model(data: MixedData) -> str:
@@ -162,6 +174,11 @@ def _explain_zeros(variances: Array, names: tuple[str, ...], df_method: DfMethod
         else "Satterthwaite tests are those of a model without it"
     )
     note = f"The variance of {' and '.join(zero)} was estimated as zero; {tests}."
+    if any(name.startswith("residual") for name in zero):
+        note += (
+            " Where a residual is zero the data do not tell it from what differs between groups, so all of the spread there"
+            " counts as theirs."
+        )
     if names[0] in zero:
         note += (
             f" Rows of one {names[0]} are no more alike than rows of different ones, so these are not the"

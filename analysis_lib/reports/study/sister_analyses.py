@@ -196,11 +196,12 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
 
 def _describe_model(model: RingModel, called: Callable[[object], str]) -> str:
     """Name the variance components; a residual of one intensity by what pages call that."""
-    components = {
-        ": ".join(map(called, term.split(": "))): value for term, value in model.variance_components.items()
-    }
-    parts = ", ".join(f"{term} {value:.3g}" for term, value in components.items())
-    return f"variance components {parts}. {' '.join(model.notes)}".strip()
+    names = {term: ": ".join(map(called, term.split(": "))) for term in model.variance_components}
+    parts = ", ".join(f"{names[term]} {value:.3g}" for term, value in model.variance_components.items())
+    notes = " ".join(model.notes)
+    for term, name in names.items():
+        notes = notes.replace(term, name)
+    return f"variance components {parts}. {notes}".strip()
 
 
 def _rows(name: str, estimates: dict[object, Estimate], smallest_effect: float) -> pd.DataFrame:
