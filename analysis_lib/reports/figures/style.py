@@ -152,7 +152,7 @@ def in_lines(words: str, room: float, size: float, weight: str = "normal") -> st
 
 @lru_cache(1024)  # pages name the same few panels again and again
 def _broken(words: str, room: float, size: float, weight: str, family: tuple[str, ...]) -> str:
-    letters, lines = FontProperties(list(family), size=size, weight=weight), [""]
+    letters, lines = FontProperties(family=list(family), size=size, weight=weight), [""]
     if measure(words, letters, False)[0] <= room:
         return words
     for word in words.split():
