@@ -11,7 +11,7 @@ PROJECT = Path(__file__).resolve().parents[1]
 MODULES = [path for room in ("analysis_lib", "tests") for path in sorted((PROJECT / room).rglob("*.py"))]
 SAID = re.findall(r"`([^`\n]+)`", (PROJECT / "DEVELOPERS.md").read_text(encoding="utf-8"))
 DOTTED = {name.removesuffix("()") for name in SAID if re.fullmatch(r"[\w/]+(\.[A-Za-z]\w*)+(\(\))?", name)}
-MADE = (".json", ".toml", ".csv", ".html", ".md")
+MADE = (".json", ".toml", ".csv", ".html", ".md", ".txt")
 """Files that a run or a user makes."""
 
 NO_DEFINITIONS = {"analysis_lib", "subplot_kw", "rows_of", "mathjax_ignore"}
