@@ -82,7 +82,7 @@ def test_each_fault_is_told_once_and_loses_nothing_else(faulty, capsys):
         lines = [line for line in said.splitlines() if trial in line]
         assert len(lines) == 1 and words in lines[0], (trial, lines)
     (one_ring,) = [line for line in said.splitlines() if "(R03)" in line and "round only" in line]
-    assert "cannot be compared within himself" in one_ring
+    assert "rings cannot be compared within this rider" in one_ring
     misspelt, without_trials = (line for line in said.splitlines() if "R07" in line)
     assert "(R07-P1-steady), column rider – got 'r07'" in misspelt and "did you mean 'R07'?" in misspelt
     assert "(R07), column rider – got a rider without trials" in without_trials

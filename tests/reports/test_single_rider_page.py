@@ -81,6 +81,24 @@ def test_the_noise_of_turns_is_that_of_means_of_independent_trials(analysis):
     assert found["se_periods"] == pytest.approx(
         abs(groups[0].mean() - groups[1].mean()) / abs(welch.statistic)
     )
+    # What turns add is independent of what periods add
+    assert found["se_endless"] ** 2 == pytest.approx(found["se_periods"] ** 2 - by_hand**2)
+    (said,) = single_rider_words.noise_sentences(analysis, analysis.outcomes[0])
+    saved = found["se_endless"] / found["se_periods"]
+    assert saved > 0.5**0.5 and re.search(r"of two, which leaves less at [^.]*Easy \(RPE 11\)", said)
+    assert f"at Easy (RPE 11) {found['se_endless']:.2f} W of {found['se_periods']:.2f} W" in said
+
+
+def test_the_meter_s_error_is_held_against_the_intervals_of_the_one_rider(analysis):
+    rows = single_rider_exhibits.effects_frame(analysis, analysis.outcomes[0]).set_index("intensity")
+    errors = analysis.meter_gaps().query("sectors == 1").set_index("intensity")["mean_W"]
+    words = " ".join(single_rider_words.meter_sentences(analysis))
+    for name, called in (("easy", "Easy (RPE 11)"), ("hard", "Hard (RPE 16)"), (OVERALL, OVERALL)):
+        where = "inside" if rows.loc[name, "low"] <= errors[name] <= rows.loc[name, "high"] else "outside"
+        shown = re.escape(f"{called} ({errors[name]:+.2f} W)".replace("-", "−"))
+        assert re.search(rf"at [^:]*{shown}[^:]* the error lies {where}", words)
+    assert "of rider R01 (rigid" in words and "mean over" not in words and "ranging" not in words
+    assert list(study_exhibits.meter_table(analysis).frame) == ["intensity", "sectors", "mean_W"]
 
 
 def test_one_riders_quality_strip_has_a_row_an_intensity_and_a_column_a_period(analysis):

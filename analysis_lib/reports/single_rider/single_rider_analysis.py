@@ -84,8 +84,8 @@ class SingleRiderAnalysis(StudyAnalysis):
     def periods(self, outcome: Outcome) -> pd.DataFrame:
         """Return one row a period and intensity: ``intensity, period, ring, value, se, n_turns, n_effective``.
 
-        ``se`` is the standard error that the turns of that trial leave, however successive turns go together; it is empty for
-        an outcome that was not measured turn by turn.
+        ``se`` is the standard error that the turns of that trial leave, however successive turns go together; it is empty
+        for an outcome that was not measured turn by turn.
         """
         place = {name: number for number, name in enumerate(self.levels(outcome))}
         rows = self.values_of(outcome.name)
@@ -99,7 +99,8 @@ class SingleRiderAnalysis(StudyAnalysis):
         """Return, by intensity, the standard error of oval − round that the scatter of turns alone would leave.
 
         Each ring's mean over k periods has √(Σ se²)/k; beside it ``se_periods``, from the scatter of periods on each
-        ring: √(s²/k) summed over both. Their ratio says how much longer trials could still help.
+        ring: √(s²/k) summed over both, in which the turns' scatter is included. Their ratio says how much longer trials
+        could still help: ``se_endless``, √(periods² − turns²), is what trials without end would leave.
         """
         rows = []
         for intensity, here in (
@@ -110,8 +111,9 @@ class SingleRiderAnalysis(StudyAnalysis):
                 sum(float((part["se"] ** 2).sum(skipna=False)) / len(part) ** 2 for part in rings)
             )
             periods = np.sqrt(sum(part["value"].var(ddof=1) / len(part) for part in rings))
-            rows.append((intensity, turns, periods, turns / periods if periods > 0 else np.nan))
-        return pd.DataFrame(rows, columns=["intensity", "se_turns", "se_periods", "share"])
+            share = turns / periods if periods > 0 else np.nan
+            rows.append((intensity, turns, periods, share, np.sqrt(max(periods**2 - turns**2, 0.0))))
+        return pd.DataFrame(rows, columns=["intensity", "se_turns", "se_periods", "share", "se_endless"])
 
     @cached_property
     def periods_ridden(self) -> pd.DataFrame:

@@ -29,6 +29,7 @@ DIGITS = {
     "se_turns": 2,
     "se_periods": 2,
     "share": 2,
+    "se_endless": 2,
 }
 
 
@@ -148,6 +149,11 @@ def noise_table(analysis: SingleRiderAnalysis, outcome: Outcome) -> TableExhibit
         f"Standard error of oval − round, {name_with_unit(outcome)}: what the scatter of turns within trials"
         " would leave by itself, beside what the scatter of periods on one ring gives. A small share says that longer"
         " trials would not help; more periods would.",
-        {"se_turns": "from turns", "se_periods": "from periods", "share": "turns / periods"},
+        {
+            "se_turns": "from turns",
+            "se_periods": "from periods",
+            "share": "turns / periods",
+            "se_endless": "with endless trials",
+        },
         DIGITS,
     )

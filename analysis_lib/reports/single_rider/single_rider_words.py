@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
 from math import isfinite
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
+from analysis_lib.reports.study import meter_words
 from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
@@ -21,6 +23,8 @@ LOTS = {
     "free": "the oval periods were drawn by lot among all periods",
 }
 
+TWICE_THE_PERIODS = 0.5**0.5
+"""Share of turns in a standard error from which trials without end leave no more than twice as many periods do."""
 
 NOT_ADJUSTED = (
     "The intensities and the outcomes are not adjusted against each other: read them as a description."
@@ -123,6 +127,41 @@ def schedule_sentences(analysis: SingleRiderAnalysis) -> list[str]:
     counts = analysis.periods_ridden["ring"].value_counts()
     ridden = ", ".join(f"{counts[ring]} {ring}" for ring in ("round", "oval") if ring in counts)
     return [f"Periods with a trial: {ridden}. study.toml says that {LOTS[analysis.lot]}."]
+
+
+def meter_sentences(analysis: SingleRiderAnalysis) -> list[str]:
+    """Say what a meter could have made up, held against the intervals of the schedule's test."""
+    return meter_words.meter_sentences(analysis, partial(_bounds_by_intensity, analysis))
+
+
+def _bounds_by_intensity(analysis: SingleRiderAnalysis, outcome: Outcome) -> dict[str, Interval]:
+    """The 95 % intervals by intensity, where there are schedules enough for one."""
+    found = {name: effect.test.interval(0.95) for name, effect in analysis.effects(outcome).items()}
+    return {name: bounds for name, bounds in found.items() if isfinite(bounds.low) and isfinite(bounds.high)}
+
+
+def noise_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[str]:
+    """Say what trials without end would leave of each standard error, and whether twice as many periods leave less."""
+    unit, called = unit_after(outcome), analysis.study.settings.intensity_label
+    rows = analysis.turn_noise(outcome).dropna().to_dict("records")
+    if not rows:
+        return [f"{outcome.label} has no scatter of turns to hold against that of periods."]
+
+    def shown(row, name: str) -> str:
+        return f"{show_number(row[name], 2)}{unit}"
+
+    each = "; ".join(
+        f"at {called(row['intensity'])} {shown(row, 'se_endless')} of {shown(row, 'se_periods')}"
+        for row in rows
+    )
+    better = [called(row["intensity"]) for row in rows if row["share"] < TWICE_THE_PERIODS]
+    others = [called(row["intensity"]) for row in rows if row["share"] >= TWICE_THE_PERIODS]
+    less = f"which leaves less at {' and '.join(better)}" if better else ""
+    no_less = f"which leaves no less at {' and '.join(others)}" if others else ""
+    return [
+        f"Trials without end would leave, of the standard error of {outcome.label}, {each}. Twice as many periods divide it"
+        f" by the square root of two, {' and '.join(part for part in (less, no_less) if part)}."
+    ]
 
 
 def missing_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[str]:

@@ -20,8 +20,8 @@ def interim_sentences(study: Study) -> list[str]:
     return [
         f"An interim look, before the study's end: {_so_far(progress)}. Keep the verdict for the end. Whoever looks again"
         " and again and stops at a difference finds one by chance in more than one of twenty studies without any effect –"
-        f" with five looks in {FIVE_LOOKS_PCT} % (Armitage, McPherson & Rowe 1969, J R Stat Soc A 132:235). If no more will be"
-        " ridden, write ended = true under [study] in study.toml."
+        f" with five looks in {FIVE_LOOKS_PCT} % (Armitage, McPherson & Rowe 1969, J R Stat Soc A 132:235). If no more will"
+        " be ridden, write ended = true under [study] in study.toml."
     ]
 
 

@@ -190,15 +190,17 @@ def _rose(analysis: StudyAnalysis, intensity: str) -> Rose:
 
 
 def meter_table(analysis: StudyAnalysis) -> TableExhibit:
-    """Give what meters alone would add to oval − round."""
+    """Give what meters alone would add to oval − round; of one rider there is one value a row."""
+    gaps, alone = analysis.meter_gaps(), len(analysis.tables) == 1
+    of = f"of rider {next(iter(analysis.tables))}" if alone else "mean, lowest and highest rider"
     return TableExhibit(
         "meter",
-        analysis.meter_gaps(),
+        gaps.drop(columns=["lowest_W", "highest_W", "riders"]) if alone else gaps,
         "What a meter alone would add to oval − round, by speed readings a turn, with the same torque on both"
-        " rings: mean, lowest and highest rider. More readings need not err less.",
+        f" rings: {of}. More readings need not err less.",
         {
             "sectors": "readings a turn",
-            "mean_W": "mean (W)",
+            "mean_W": "meter alone (W)" if alone else "mean (W)",
             "lowest_W": "lowest (W)",
             "highest_W": "highest (W)",
         },

@@ -149,7 +149,7 @@ def check_riders(contents: Contents) -> Iterator[Problem]:
         elif len({trial.ring for trial in trials}) == 1:
             got, remedy = (
                 f"trials on {trials[0].ring} only",
-                "the rider cannot be compared within himself",
+                "rings cannot be compared within this rider",
             )
             wanted = "both rings" if len(contents.settings.rings) == 2 else "two rings or more"
             yield about_rider(rider, "rider", got, f"trials on {wanted}", remedy, "note")
