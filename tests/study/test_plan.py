@@ -405,8 +405,10 @@ def test_a_study_that_keeps_to_its_protocol_deviates_in_what_is_missing_alone(fr
     found = deviations_of(tiny)
     schedule = protocol.plan.schedule
     first = schedule[(schedule["period"] == 1) & (schedule["place"] == 1)].set_index("rider")["intensity"]
-    other_order = {f"rider {r}, period 1, 2, order of intensities" for r in ("R01",) if first[r] != "easy"}
-    other_order |= {"rider R02, period 1, 2, order of intensities"} if first["R02"] != "easy" else set()
+    other_order = {
+        f"rider {r}, periods 1 and 2, order of intensities" for r in ("R01",) if first[r] != "easy"
+    }
+    other_order |= {"rider R02, periods 1 and 2, order of intensities"} if first["R02"] != "easy" else set()
     assert set(found) == {"riders", *other_order}
     assert "R03" in found["riders"]
 
@@ -423,7 +425,7 @@ def test_a_study_that_keeps_to_its_protocol_deviates_in_what_is_missing_alone(fr
         ("study.toml", "dropout = 0.0", "dropout = 0.3", "plan.dropout", "0.3"),
         ("study.toml", "[plan]", "[rules]\nmin_turns = 5\n[plan]", "rules.min_turns", "planned 30; found 5"),
         ("study.toml", "washout_hours = 0.1", "washout_hours = 0.0", "plan.washout_hours", "0.1"),
-        ("trials.csv", "2026-03-02T09:20:00", "2026-03-02T09:14:00", "rider R01, rest before period 2", "0.0667 h"),
+        ("trials.csv", "2026-03-02T09:20:00", "2026-03-02T09:04:00", "rider R01, rest before period 2", "0.0667 h"),
         ("trials.csv", "chain dropped", "felt slow", "trial T8", "felt slow"),
         ("plan/protocol.md", "Tiny", "Tinier", "plan/protocol.md", "changed since"),
         ("plan/allocation_open.csv", "R12", "R99", "plan/allocation_open.csv", "changed since"),
@@ -434,6 +436,15 @@ def test_every_change_is_named(frozen, file, old, new, what, words):
     assert what not in deviations_of(tiny)
     tiny.replace(file, old, new)
     assert words in deviations_of(tiny)[what]
+
+
+def test_a_rest_runs_from_first_ride_to_first_ride_as_the_schedule_says(frozen):
+    """R01 begins period 1 at 09:00 and 2 at 09:20; a second ride at 09:18 leaves 20 min, and the plan asks for 6."""
+    tiny, protocol = frozen
+    tiny.replace("trials.csv", "2026-03-02T09:10:00", "2026-03-02T09:18:00")
+    assert not [what for what in deviations_of(tiny) if "rest before" in what]
+    said = (protocol.folder / "protocol.md").read_text(encoding="utf-8")
+    assert "at least 0.1 h from the first ride of a period to the first of the next" in said
 
 
 def test_outcomes_that_come_or_go_are_named(frozen):

@@ -11,6 +11,7 @@ from analysis_lib.study.planning import plan_power
 from analysis_lib.study.planning.plan import STUDIES, RingsPlan, StudyPlan
 from analysis_lib.study.planning.protocol_deviations import Deviation
 from analysis_lib.study.planning.protocol_text import unit_after
+from analysis_lib.study.planning.schedule import REST_RULE
 
 
 def power_table(plan: StudyPlan) -> TableExhibit:
@@ -128,8 +129,8 @@ def visits_table(plan: StudyPlan) -> TableExhibit:
     return TableExhibit(
         "visits",
         counted,
-        "Visits and periods, with rides and riders by sequence. Visit 0 is for getting used to each ring. The"
-        " names stand in the open lists of the folder plan, for whoever mounts the rings.",
+        "Visits and periods, with rides and riders by sequence. Visit 0 is for getting used to each ring. Rest:"
+        f" {REST_RULE}. The names stand in the open lists of the folder plan, for whoever mounts the rings.",
         {"rest_before_h": "rest before (h)"},
     )
 

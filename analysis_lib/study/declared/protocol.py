@@ -182,7 +182,9 @@ class Plan(SettingsPart):
     dropout: float = Field(
         ge=0, lt=1, description="share of riders expected to stop early: 0.1 is one in ten"
     )
-    washout_hours: float = Field(ge=0, description="shortest rest between two periods")
+    washout_hours: float = Field(
+        ge=0, description="shortest rest, from the first ride of a period to the first of the next"
+    )
     allocation_seed: int = Field(
         ge=0,
         description="whole number from which the allocation is drawn; keep it from whoever enrols riders",

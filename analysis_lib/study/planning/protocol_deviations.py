@@ -12,6 +12,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.statistics.estimates import show_count
+from analysis_lib.study.checks.alike import grouped
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.problems import listed
 from analysis_lib.study.declared.protocol import PLAN_FOLDER
@@ -26,7 +27,7 @@ from analysis_lib.study.planning.frozen_protocol import (
     sha256_of_file,
 )
 from analysis_lib.study.planning.protocol_reading import read_frozen_table, read_protocol
-from analysis_lib.study.planning.schedule import TRIAL
+from analysis_lib.study.planning.schedule import REST_RULE, TRIAL
 
 NOTHING = "nothing"
 SUBJECTS = ("rider", "trial", "protocol")
@@ -81,17 +82,19 @@ def compare_with_protocol(study: Study) -> list[Deviation]:
 
 
 def deviation_sentences(study: Study) -> list[str]:
-    """Say where a study left its frozen protocol: which protocol that is and how many deviations, then one line each.
+    """Say where a study left its frozen protocol: which protocol that is and how many deviations, then one line each; lines
+    that are alike are told once, as `check` tells them.
 
     Where no protocol was frozen there is the one line that says so, and no count.
     """
     found = [deviation.sentence() for deviation in compare_with_protocol(study)]
+    told = grouped(found, study.names)
     compared = what_was_compared(study)
     if not compared:
-        return found
+        return told
     if not found:
         return [f"{compared}: nothing was found that differs."]
-    return [f"{compared}; {show_count(len(found), 'deviation')}:", *found]
+    return [f"{compared}; {show_count(len(found), 'deviation')}:", *told]
 
 
 def what_was_compared(study: Study) -> str:
@@ -165,10 +168,10 @@ def _changed_riding(study: Study, frozen: dict[str, Any]) -> Iterator[Deviation]
         yield from _changed_seed(study, allocation)
         yield from _changed_riders(study, dict(zip(allocation["rider"], allocation["sequence"], strict=True)))
     plan = frozen["promised"]["plan"]
-    yield from _short_rests(study, plan["washout_hours"])
     if schedule is not None:
         yield from _changed_orders(study, schedule[schedule["ride"] == TRIAL])
     yield from _other_exclusions(study, plan["exclusions"])
+    yield from _short_rests(study, plan["washout_hours"])
 
 
 def _changed_seed(study: Study, allocation: pd.DataFrame) -> Iterator[Deviation]:
@@ -201,15 +204,30 @@ def _changed_riders(study: Study, allocated: dict[str, str]) -> Iterator[Deviati
 
 
 def _short_rests(study: Study, washout_hours: float) -> Iterator[Deviation]:
-    """Rests between the last start of one period and the first of the next: no rest can be longer than that."""
+    """Rests as the schedule plans them, from the first ride of one period to the first of the next; one line a rider."""
     ridden = study.trials[study.trials["started_at"].notna()]
-    starts = ridden.groupby(["rider", "period"])["started_at"].agg(["min", "max"])
-    for rider, periods in starts.groupby(level="rider"):
-        rests_h = (periods["min"] - periods["max"].shift()).dt.total_seconds() / 3600
+    starts = ridden.groupby(["rider", "period"])["started_at"].min()
+    for rider, firsts in starts.groupby(level="rider"):
+        rests_h = firsts.diff().dt.total_seconds() / 3600
         short = rests_h[rests_h < washout_hours]
-        for period, rest_h in zip(short.index.get_level_values("period"), short, strict=True):
-            what = f"rider {rider}, rest before period {period}"
-            yield Deviation(what, f"at least {washout_hours:g} h", f"at most {rest_h:.3g} h")
+        if short.empty:
+            continue
+        what = f"rider {rider}, rest before {_periods(list(short.index.get_level_values('period')))}"
+        least = "" if len(short) == 1 else " at the least"
+        yield Deviation(what, f"at least {washout_hours:g} h {REST_RULE}", f"{short.min():.3g} h{least}")
+
+
+def _periods(numbers: list[int]) -> str:
+    """Name periods in words.
+
+    >>> _periods([3]), _periods([1, 2]), _periods([1, 2, 4]), _periods([2, 3, 4])
+    ('period 3', 'periods 1 and 2', 'periods 1, 2 and 4', 'periods 2 to 4')
+    """
+    if len(numbers) == 1:
+        return f"period {numbers[0]}"
+    if len(numbers) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
+        return f"periods {numbers[0]} to {numbers[-1]}"
+    return f"periods {listed(numbers[:-1])} and {numbers[-1]}"
 
 
 def _changed_orders(study: Study, schedule: pd.DataFrame) -> Iterator[Deviation]:
@@ -225,7 +243,7 @@ def _changed_orders(study: Study, schedule: pd.DataFrame) -> Iterator[Deviation]
             key = (rider, _called(study, wanted), _called(study, found))
             periods.setdefault(key, []).append(period)
     for (rider, wanted_order, order), where in periods.items():
-        what = f"rider {rider}, period {listed(where)}, order of intensities"
+        what = f"rider {rider}, {_periods(where)}, order of intensities"
         yield Deviation(what, wanted_order, order)
 
 

@@ -15,6 +15,7 @@ from analysis_lib.study.declared.settings import StudySettings
 from analysis_lib.study.outcomes.metabolic_power import EQUATIONS
 from analysis_lib.study.planning.plan import StudyPlan
 from analysis_lib.study.planning.plan_power import EQUIVALENCE, power_table
+from analysis_lib.study.planning.schedule import REST_RULE
 
 #: Confidence level of the pages' intervals.
 LEVEL = 0.95
@@ -127,9 +128,8 @@ def _describe_design(plan: StudyPlan) -> list[str]:
     return [
         f"Randomised crossover, {settings.periods} periods, {wanted.periods_a_visit} a visit. Sequences: {orders}.",
         (
-            f"Riders are allocated to sequences in blocks from a stored seed: {counts}. At least"
-            f" {wanted.washout_hours:g} h of rest lie between two periods{reason}; the schedule has"
-            " it at the first ride of each."
+            f"Riders are allocated to sequences in blocks from a stored seed: {counts}. The rest is at"
+            f" least {wanted.washout_hours:g} h {REST_RULE}{reason}; the schedule has it at the first ride of each."
         ),
         (
             "Every rider first rides each ring once to get used to it. The intensities"

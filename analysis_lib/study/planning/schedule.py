@@ -12,6 +12,8 @@ from analysis_lib.study.planning.allocation_list import derived_seed
 
 FAMILIARISATION, TRIAL = "familiarisation", "trial"
 FOR_INTENSITIES, FOR_FAMILIARISATION = 2, 3
+REST_RULE = "from the first ride of a period to the first of the next"
+"""What a rest is in schedule, protocol and comparison; the rides of a period take part of it."""
 COLUMNS = ["rider", "label", "visit", "period", "ride", "place", "ring", "intensity", "rest_before_h"]
 
 
@@ -34,7 +36,7 @@ def make_schedule(settings: StudySettings, allocation: pd.DataFrame) -> pd.DataF
     -------
     DataFrame
         One row a ride: rider, label, visit, period, ride ("familiarisation" or "trial"), place within the
-        period, ring, intensity, and rest_before_h, the shortest rest since the period before: at a period's
+        period, ring, intensity, and rest_before_h, the shortest time since the period before began: at a period's
         first ride, and empty at all others.
     """
     riders = [str(rider) for rider in allocation["rider"]]
