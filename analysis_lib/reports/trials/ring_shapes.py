@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 
 import numpy as np
 import pandas as pd
 
+from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.ring_factor import SpeedWaves, inertia_share, ring_factor, speed_waves
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.trials.other_ring import FEWEST_PULSES, of_another_ring, shows_speed
@@ -52,11 +54,12 @@ def doubt_shapes(
     results : dict of trial to TrialResult
         Trials without a result stay as they are.
     """
+    drive = cache(settings.drivetrain_for)  # trials share few rings and mounts, and their gears
     known = ~of_another_ring(trials) & trials[TURNED_BY].isna() & trials["trial"].isin(list(results))
     waves = {
         str(row.trial): wave
         for row in trials[known].itertuples()
-        if (wave := _waves_of(settings, row, results[str(row.trial)])) is not None
+        if (wave := _waves_of(settings, drive, row, results[str(row.trial)])) is not None
     }
     rings = {
         ring: [trial for trial in map(str, here["trial"]) if trial in waves]
@@ -126,7 +129,9 @@ def doubtful_factors(on_oval: Sequence[SpeedWaves], share: float) -> list[float]
     return [float(factor) for factor in factors]
 
 
-def _waves_of(settings: StudySettings, row, result: TrialResult) -> SpeedWaves | None:
+def _waves_of(
+    settings: StudySettings, drive: Callable[..., Drivetrain], row, result: TrialResult
+) -> SpeedWaves | None:
     """Take a trial's speed apart by what is declared; None where its recording or its row do not tell enough."""
     recorder = settings.recorders[row.recorder]
     steps = float(result.quality["samples_per_turn"])
@@ -136,7 +141,7 @@ def _waves_of(settings: StudySettings, row, result: TrialResult) -> SpeedWaves |
     if not shows_speed(recorder) or steps < FEWEST_PULSES or (is_oval and row.mount_deg != row.mount_deg):
         return None
     try:
-        drivetrain = settings.drivetrain_for(row.ring_name, row.mount_deg if is_oval else None)
+        drivetrain = drive(row.ring_name, row.mount_deg if is_oval else None)
         return speed_waves(drivetrain, result.torque_at_angles(), result.speed_at_angles(), steps)
     except Refusal:
         return None
