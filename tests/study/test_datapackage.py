@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -110,7 +111,8 @@ def test_other_differences_are_notes(tiny):
     notes = problems_of(tiny)
     assert {note.severity for note in notes} == {"note"}
     text = " ".join(map(str, notes))
-    assert "age_band, age" in text and "hr_bpm" in text and "nothing about recordings/T9.csv" in text
+    assert "no entry for column age –" in text and "an entry for column age_band, which" in text
+    assert "something else about column hr_bpm" in text and "nothing about recordings/T9.csv" in text
 
 
 def describe_own(tiny, table, name, cells, **field):
@@ -223,9 +225,20 @@ def test_the_template_has_a_descriptor_that_stays_true_once_study_toml_is_filled
     (tiny.root / "datapackage.json").write_bytes((tmp_path / "new" / "datapackage.json").read_bytes())
     said = {str(problem.what): problem.got for problem in problems_of(tiny)}
     assert said == {  # columns that a lab or its study.toml has added since
-        "datapackage.json, trials.csv": "something else about hr_bpm",
-        "datapackage.json, riders.csv": "something else about age_band",
+        "datapackage.json, trials.csv": "no entry for column hr_bpm",
+        "datapackage.json, riders.csv": "no entry for column age_band",
     }
+    remedies = [problem.remedy for problem in problems_of(tiny)]
+    entry = re.search(r"add (\{[^}]*\}) to the fields of trials\.csv there", " ".join(remedies))
+    assert entry is not None
+    descriptor = json.loads((tiny.root / "datapackage.json").read_text(encoding="utf-8"))
+    (trials,) = [part for part in descriptor["resources"] if part["path"] == "trials.csv"]
+    trials["schema"]["fields"].append(json.loads(entry[1]))
+    (tiny.root / "datapackage.json").write_text(json.dumps(descriptor), encoding="utf-8")
+    assert [str(problem.what) for problem in problems_of(tiny)] == ["datapackage.json, riders.csv"]
+    trials["schema"]["fields"].append({"name": "mood", "type": "string"})
+    (tiny.root / "datapackage.json").write_text(json.dumps(descriptor), encoding="utf-8")
+    assert "an entry for column mood, which the table does not have" in {p.got for p in problems_of(tiny)}
 
 
 def test_a_file_that_is_gone_is_noted_unless_it_is_optional_and_nobody_is_sent_to_a_function(tiny):

@@ -6,6 +6,7 @@ the lab gave them, and recordings to their sizes and checksums.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -28,6 +29,7 @@ from analysis_lib.study.tables.tables import read_table
 
 TABLE_FILES = (RIDERS.file, TRIALS.file, ZERO_CHECKS.file, CALIBRATIONS.file)
 UNCHANGED = "recordings are never changed"
+OR_DELETE = "or delete the file: nothing needs it"
 PUT_BACK = f"put the recording back as it was; if the change is meant, {REMEDY}"
 
 
@@ -115,8 +117,8 @@ def _about_table(
     if file not in actual:
         return
     resource = described.get(file, {})
-    if got := _difference(resource, actual[file]):
-        yield about_study(f"{FILE}, {file}", got, "the columns and units of the table", REMEDY, "note")
+    for got, remedy in _differences(resource, actual[file]):
+        yield about_study(f"{FILE}, {file}", got, "the columns and units of the table", remedy, "note")
     frame = {
         RIDERS.file: contents.riders,
         TRIALS.file: contents.trials,
@@ -134,17 +136,34 @@ def _about_table(
             yield about_study(place, fault.got, f"{fault.wanted}, by {FILE}", remedy)
 
 
-def _difference(described: dict[str, Any], actual: dict[str, Any]) -> str:
-    """Say in which columns a descriptor contradicts a table, or "". It may say less of a column that is known."""
+def _differences(described: dict[str, Any], actual: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Say where a descriptor contradicts a table, and what to do. It may say less of a column that is known."""
     was = {field.get("name"): field for field in described.get("schema", {}).get("fields", [])}
     now = {field["name"]: field for field in actual["schema"]["fields"]}
+    if not was:
+        yield "no column of the table", REMEDY
+        return
     own = own_fields(described, actual)
-    differing = [
-        name
-        for name in {**was, **now}
-        if name not in own and (name not in was or name not in now or not _within(was[name], now[name]))
-    ]
-    return f"something else about {listed(differing)}" if differing else ""
+    unlisted = [name for name in now if name not in was and name not in own]
+    gone = [name for name in was if name not in now and name not in own]
+    other = [name for name in was if name in now and name not in own and not _within(was[name], now[name])]
+    if unlisted:
+        entries = ", ".join(
+            json.dumps({"name": name, "type": now[name].get("type", "any")}) for name in unlisted
+        )
+        yield (
+            f"no entry for {_columns(unlisted)}",
+            f"add {entries} to the fields of {actual['path']} there, {OR_DELETE}",
+        )
+    if gone:
+        remedy = f"take it out of the fields of {actual['path']} there, {OR_DELETE}"
+        yield f"an entry for {_columns(gone)}, which the table does not have", remedy
+    if other:
+        yield f"something else about {_columns(other)}", REMEDY
+
+
+def _columns(names: list[str]) -> str:
+    return f"column{'s' if len(names) > 1 else ''} {listed(names)}"
 
 
 def _within(said: Any, true: Any) -> bool:
