@@ -108,7 +108,8 @@ def test_every_page_says_it_first_and_asserts_nothing_of_a_meter(wrong_shape):
     own = (single_rider_words.answer(alone), rider_words.answer(riders["R02"]))
     for trials, (first, *_) in [*((8, said) for said in studies), *((2, said) for said in own)]:
         assert first.startswith(
-            f"Not to be relied on as it stands: in {trials} of {trials} trials on the ring oval"
+            "What is predicted for an oval ring, and what a meter would show, is not to be relied on as it stands:"
+            f" in {trials} of {trials} trials on the ring oval the crank's speed swings as with"
         )
     meter = " ".join(meter_words.meter_sentences(analysis))
     assert "contradict in 8 of 8 trials" in meter and "the error lies" not in meter

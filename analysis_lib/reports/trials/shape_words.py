@@ -150,8 +150,8 @@ def shape_cautions(trials: pd.DataFrame) -> list[str]:
 def first_shape_doubts(settings: StudySettings, trials: pd.DataFrame) -> list[str]:
     """Say before an answer that a ring's declared shape is contradicted, and what of the page rests on it."""
     return [
-        f"Not to be relied on as it stands: {said[0].lower()}{said[1:]} What is predicted for that ring, and what a meter"
-        " would show, is that of the declared shape. Mean power, torque and cadence do not rest on it."
+        "What is predicted for an oval ring, and what a meter would show, is not to be relied on as it stands:"
+        f" {said[0].lower()}{said[1:]} Measured power, torque and cadence do not rest on the declared shape."
         for said in shape_doubts(settings, trials)
     ]
 
