@@ -18,20 +18,26 @@ from analysis_lib.reports.figures.style import in_house_style, share_limits
 from analysis_lib.reports.figures.torque_figures import polar_panels
 
 
-def test_riders_of_the_lowest_and_highest_intensity_stay_off_the_edges():
+def test_riders_stay_off_the_edges_and_a_difference_looks_the_same_at_every_intensity():
     cells = pd.DataFrame(
         {
             "intensity": np.repeat(["easy", "hard"], 2),
             "rider": ["A", "B"] * 2,
             "round": [150.0, 152.0, 300.0, 301.0],
-            "oval": [151.0, 153.0, 302.0, 303.0],
+            "oval": [151.0, 153.0, 302.0, 309.0],
         }
     )
-    for axes in paired_panels(cells, "Power", "W").axes:
+    spans = []
+    panels = paired_panels(cells, "Power", "W").axes
+    for axes, lowest, highest in zip(panels, (150, 300), (153, 309), strict=True):
         low, high = axes.get_ylim()
         # A marker of 4 points on axes of some 40 mm reaches 2 points, a fiftieth of the height
-        assert (150 - low) / (high - low) > 0.03
-        assert (high - 303) / (high - low) > 0.03
+        assert (lowest - low) / (high - low) > 0.03
+        assert (high - highest) / (high - low) > 0.03
+        spans.append(high - low)
+    assert spans[0] == pytest.approx(spans[1])
+    # 9 W at most, and not the 159 W from the lowest to the highest intensity
+    assert spans[0] < 12
 
 
 def test_limits_that_were_set_by_hand_stay():

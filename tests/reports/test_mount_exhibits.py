@@ -113,6 +113,33 @@ def test_of_one_mount_there_is_nothing_to_choose_and_the_wanted_one_stands_besid
     assert "The ring has one mount only, 70°, so there is nothing to choose." in said and wanted in said
     for word in ("will do", "nearest", "compromise"):
         assert word not in said
+    assert_only_mount_is_held_against_all_angles(one)
+
+
+def assert_only_mount_is_held_against_all_angles(one):
+    """Nothing compares one mount with itself; its square is filled only where it lies in the drawn zone."""
+    curves = one.mounting.criteria.curves
+    at_mount = curves[curves["mount_deg"] == 70].set_index("criterion")["flat"]
+    assert 0 < at_mount.sum() < len(at_mount)
+    exhibit = mount_exhibits.criteria_exhibit(one)
+    for axes, criterion in zip(exhibit.figure.axes, CRITERIA, strict=True):
+        (filled, empty) = axes.lines[-2:]
+        assert (len(filled.get_xdata()), len(empty.get_xdata())) == (
+            (1, 0) if at_mount[criterion] else (0, 1)
+        )
+        assert f"{criterion}: {'in' if at_mount[criterion] else 'outside'} the zone" in exhibit.alt
+    table = mount_exhibits.mounts_table(one).frame
+    assert table.set_index("criterion")["in_zone"].eq("yes").to_dict() == at_mount.to_dict()
+    words = " ".join(mount_words.mounting(one))
+    outside = at_mount[~at_mount].index[-1]
+    assert f"{outside} another angle would be" in words and "choose" in words
+    assert [name for name in mount_exhibits.intensity_table(one).frame if name.startswith("best_")] == []
+    wanted = mount_exhibits.wanted_mount_exhibit(one)
+    assert len(wanted.figure.axes) == 1 and "nearest" not in wanted.caption
+    assert "nearest" not in mount_terms.mount_terms(one).sentence()
+    sessions = compare_sessions(one)
+    assert "nearest" not in sessions.sentence() + sessions_table(sessions).caption
+    assert "nearest_mount_deg" not in sessions.frame
 
 
 def test_the_page_names_verdict_spread_and_comfort(analysis):

@@ -25,6 +25,7 @@ from analysis_lib.reports.figures.style import (
     name_panel,
     new_figure,
     share_limits,
+    share_span,
 )
 
 ROOM_FOR_NAMES = 0.82
@@ -33,13 +34,16 @@ ROOM_FOR_NAMES = 0.82
 
 @in_house_style
 def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
-    """Return one panel an intensity: each rider's round and oval mean joined; columns ``rider, intensity, round, oval``."""
+    """Return one panel an intensity: each rider's round and oval mean joined; columns ``rider, intensity, round, oval``.
+
+    Intensities lie far apart beside what a ring does, so each panel has an axis of its own, of the same span.
+    """
     intensities = list(dict.fromkeys(cells["intensity"]))
     figure, panels = new_figure(1, len(intensities), height_mm=60)
     for axes, intensity in zip(panels, intensities, strict=True):
         _draw_slopes(axes, cells[cells["intensity"] == intensity])
         name_panel(axes, intensity)
-    share_limits(panels)
+    share_span(panels)
     label_values(panels[0], f"{label} ({unit})")
     return figure
 

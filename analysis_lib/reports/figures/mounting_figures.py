@@ -37,8 +37,12 @@ def mounting_panels(phases: pd.DataFrame, mounts: pd.DataFrame) -> Figure:
     """Return the mount that each intensity asks for beside how probable each available mount is to be the nearest.
 
     ``phases``: ``intensity, mount_deg, low_deg, high_deg``, unwrapped to one stretch of the axis; ``mounts``:
-    ``mount_deg`` (on the same stretch) and ``probability``.
+    ``mount_deg`` (on the same stretch) and ``probability``. A single mount has nothing beside it.
     """
+    if len(mounts) == 1:
+        figure, (axes,) = new_figure(height_mm=58)
+        _draw_phases(axes, phases, mounts)
+        return figure
     figure, (left, right) = new_figure(1, 2, height_mm=58, width_ratios=[1.5, 1])
     _draw_phases(left, phases, mounts)
     _draw_probabilities(right, mounts)
@@ -88,7 +92,7 @@ def _draw_phases(axes: Axes, phases: pd.DataFrame, mounts: pd.DataFrame) -> None
     axes.set_yticks(rows, phases["intensity"])
     axes.set_ylim(-0.6, len(phases) - 0.4)
     axes.set_xlabel("Mount angle, crank to major axis (deg)")
-    name_panel(axes, "wanted mount; dotted: available mounts")
+    name_panel(axes, f"wanted mount; dotted: {'available mounts' if len(mounts) > 1 else 'the only mount'}")
 
 
 def _draw_probabilities(axes: Axes, mounts: pd.DataFrame) -> None:

@@ -26,28 +26,86 @@ SHORT = {
 
 
 def criteria_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
-    """Draw every criterion over mount angle with its flat zone and the available mounts."""
+    """Draw every criterion over mount angle with its flat zone and the available mounts.
+
+    The only mount of a ring is held against all angles; one of several against the best of them.
+    """
     criteria = analysis.mounting.criteria
     curves, mounts = _in_shown_units(criteria.curves), _in_shown_units(criteria.mountings)
+    only, squares = (
+        _only_mount(analysis),
+        "available mounts; filled: will do, no further than that from the best",
+    )
+    in_words = [
+        f"{row.criterion}: best available {row.best_mount_deg:g} degrees, {row.verdict}"
+        for row in criteria.verdicts.itertuples()
+    ]
+    if only is not None:
+        held = only_mount_frame(analysis)
+        mounts = mounts.assign(will_do=held["in_zone"].to_numpy())
+        squares = "the only mount; filled: in that zone, so that no other angle would be better by as much as matters"
+        in_words = [
+            f"{row.criterion}: {'in' if row.in_zone else 'outside'} the zone" for row in held.itertuples()
+        ]
     return FigureExhibit(
         "mount_criteria",
         criteria_panels(curves, mounts, LOSS_LABELS),
         f"Loss by each criterion against mount angle, smaller is better; band: {show_level(criteria.level)} interval"
         f" ({criteria.n_draws} draws), often narrower than the line. Shaded: no further from the lowest loss than matters."
-        " Squares: available mounts; filled: will do, no further than that from the best available one. 0° and 180° are"
-        " the same.",
-        "Four line charts of loss against mount angle, one a criterion; "
-        + "; ".join(
-            f"{row.criterion}: best available {row.best_mount_deg:g} degrees, {row.verdict}"
-            for row in criteria.verdicts.itertuples()
-        )
-        + ".",
+        f" Squares: {squares}. 0° and 180° are the same.",
+        "Four line charts of loss against mount angle, one a criterion; " + "; ".join(in_words) + ".",
         criteria.curves,
+    )
+
+
+def _only_mount(analysis: RiderAnalysis) -> float | None:
+    """The ring's mount where it has one only."""
+    available = analysis.mounting.available_mounts_deg
+    return available[0] if len(available) == 1 else None
+
+
+def only_mount_frame(analysis: RiderAnalysis) -> pd.DataFrame:
+    """Return how far a ring's only mount is from the lowest loss of any angle, one row a criterion, in shown units."""
+    criteria = analysis.mounting.criteria
+    curves = _in_shown_units(criteria.curves)
+    lowest = curves.loc[curves.groupby("criterion", sort=False)["loss"].idxmin()].set_index("criterion")
+    rows = _in_shown_units(criteria.mountings)[["mount_deg", "criterion", "loss"]]
+    rows = rows.join(
+        lowest[["mount_deg", "loss"]].rename(columns={"mount_deg": "best_deg", "loss": "lowest"}), "criterion"
+    )
+    matters = criteria.verdicts.rename(columns={"smallest_that_matters": "regret"})[["criterion", "regret"]]
+    rows = rows.assign(
+        worse=rows["loss"] - rows["lowest"], matters=_in_shown_units(matters)["regret"].to_numpy()
+    )
+    return rows.assign(in_zone=rows["worse"] <= rows["matters"])
+
+
+def _only_mount_table(analysis: RiderAnalysis) -> TableExhibit:
+    frame = only_mount_frame(analysis).assign(
+        in_zone=lambda rows: rows["in_zone"].map({True: "yes", False: "no"})
+    )
+    digits = {"mount_deg": 0 if (frame["mount_deg"] % 1 == 0).all() else 1, "best_deg": 0}
+    return TableExhibit(
+        "mounts",
+        frame,
+        "The ring's only mount against all angles, also those that its holes do not allow: loss by each criterion, in the"
+        " unit of the figure, the lowest loss and its angle, by how much the mount is worse, what of that matters"
+        " (conventions, no source), and whether it is in the shaded zone.",
+        {
+            "mount_deg": "mount (deg)",
+            "lowest": "lowest loss",
+            "best_deg": "at (deg)",
+            "worse": "worse by",
+            "in_zone": "in the zone",
+        },
+        digits | dict.fromkeys(("loss", "lowest", "worse"), 2) | {"matters": 2},
     )
 
 
 def mounts_table(analysis: RiderAnalysis) -> TableExhibit:
     """Give each available mount's probability of being best and the bound of its regret, by criterion."""
+    if _only_mount(analysis) is not None:
+        return _only_mount_table(analysis)
     criteria = analysis.mounting.criteria
     shown = _in_shown_units(criteria.mountings)
     frame = pd.DataFrame({"mount_deg": criteria.mountings["mount_deg"].unique()})
@@ -80,18 +138,20 @@ def mounts_table(analysis: RiderAnalysis) -> TableExhibit:
 
 
 def intensity_table(analysis: RiderAnalysis) -> TableExhibit:
-    """Give torque phase, wanted mount and the best available mount of every criterion by intensity."""
+    """Give torque phase, wanted mount and, of several, the best available mount of every criterion by intensity."""
     best = analysis.mounting.criteria.best_by_intensity.set_index("criterion").T
     best.columns = [f"best_{SHORT[str(name)]}" for name in best.columns]
     advice = analysis.mount_advice
     phases = pd.concat([advice.by_intensity, _overall_row(advice)], ignore_index=True)
-    frame = phases.merge(best, how="left", left_on="intensity", right_index=True)
+    only = _only_mount(analysis) is not None
+    frame = phases if only else phases.merge(best, how="left", left_on="intensity", right_index=True)
     headings = {name: f"best by {name.removeprefix('best_')}" for name in best.columns}
     return TableExhibit(
         "mounting",
         frame,
-        "By intensity and over all of them: torque phase and the mount angle that meets it, with intervals, and"
-        " the available mount with the least loss by each criterion. Angles are axes: 0° and 180° are the same.",
+        "By intensity and over all of them: torque phase and the mount angle that meets it, with intervals"
+        f"{'' if only else ', and the available mount with the least loss by each criterion'}. Angles are axes: 0° and 180°"
+        " are the same.",
         headings,
         dict.fromkeys(frame.columns[1:], 1),
     )
@@ -116,15 +176,20 @@ def wanted_mount_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
             "probability": advice.probabilities["probability_nearest"],
         }
     ).sort_values("mount_deg")
+    wanted = (
+        "the mount angle that would put the largest lever arm at the torque phase, with"
+        f" {show_level(advice.level)} interval ({advice.n_draws} draws), and the"
+    )
+    several = (
+        f"Left: {wanted} available mounts (dotted). Right: how often each available mount is the nearest."
+    )
+    caption = several if len(mounts) > 1 else f"{wanted[0].upper()}{wanted[1:]} only mount (dotted)."
+    beside = " beside a bar chart of probabilities; nearest" if len(mounts) > 1 else "; the only"
     return FigureExhibit(
         "mounting",
         mounting_panels(drawn, mounts),
-        "Left: the mount angle that would put the largest lever arm at the torque phase, with"
-        f" {show_level(advice.level)} interval ({advice.n_draws} draws), and the"
-        " available mounts (dotted). Right: how often each available mount is the nearest. "
-        + analysis.stroke.sentence(analysis.study.settings.intensity_label),
-        "Interval plot of wanted mount angles by intensity beside a bar chart of probabilities; nearest"
-        f" mount {advice.nearest_mount_deg:g} degrees.",
+        f"{caption} {analysis.stroke.sentence(analysis.study.settings.intensity_label)}",
+        f"Interval plot of wanted mount angles by intensity{beside} mount {advice.nearest_mount_deg:g} degrees.",
         drawn,
     )
 

@@ -25,8 +25,9 @@ class MountSessions:
     ----------
     frame : DataFrame
         One row a session, such as "visit 1": ``session, trials, torque_phase_deg, se_deg, mount_deg,
-        nearest_mount_deg, furthest_deg``; phase and mount are means over the intensities that every session has, the
-        standard error is that of turns alone, the last column the distance to the session furthest away.
+        nearest_mount_deg, furthest_deg``, the nearest one where there are several; phase and mount are means over the
+        intensities that every session has, the standard error is that of turns alone, the last column the distance to the
+        session furthest away.
     session : str
         What tells the sessions apart: "visit" or "period".
     agree : bool
@@ -44,6 +45,10 @@ class MountSessions:
         furthest = show_number(float(self.frame["furthest_deg"].max()), 1)
         each = " and ".join(f"{show_number(mount, 1)}°" for mount in self.frame["mount_deg"])
         spread = "no more" if self.agree else "more"
+        apart = f"{furthest}° apart at most, {spread} than their turns explain"
+        found = f"By {self.session}, in their order, the wanted mount is {each}: {apart}"
+        if "nearest_mount_deg" not in self.frame:
+            return f"{found}."
         mounts = sorted(set(self.frame["nearest_mount_deg"]))
         nearest = " and ".join(f"{mount:g}°" for mount in mounts)
         same = (
@@ -51,10 +56,7 @@ class MountSessions:
             if len(mounts) == 1
             else f"the nearest available mount differs ({nearest})"
         )
-        return (
-            f"By {self.session}, in their order, the wanted mount is {each}: {furthest}° apart at most, {spread} than"
-            f" their turns explain, and {same}."
-        )
+        return f"{found}, and {same}."
 
 
 def compare_sessions(analysis: RiderAnalysis, level: float = 0.95) -> MountSessions:
@@ -92,6 +94,8 @@ def compare_sessions(analysis: RiderAnalysis, level: float = 0.95) -> MountSessi
         rows.append((f"{session} {int(number)}", len(here), phase, error, wanted, nearest))
     columns = ["session", "trials", "torque_phase_deg", "se_deg", "mount_deg", "nearest_mount_deg"]
     frame = pd.DataFrame(rows, columns=columns)
+    if len(available) == 1:
+        frame = frame.drop(columns="nearest_mount_deg")
     frame["furthest_deg"] = np.abs(_differences(frame)).max(axis=0)
     return MountSessions(frame, session, _explained(frame, level), level)
 
@@ -119,11 +123,12 @@ def _explained(frame: pd.DataFrame, level: float) -> bool:
 
 def sessions_table(found: MountSessions) -> TableExhibit:
     """Give the mount that each session asks for."""
+    nearest = " the nearest available one," if "nearest_mount_deg" in found.frame else ""
     return TableExhibit(
         "mount_sessions",
         found.frame,
         f"By {found.session}, mean over the intensities that all have: torque phase with its standard error from turn to"
-        " turn, the mount that meets it, the nearest available one, and how far off the session furthest away is.",
+        f" turn, the mount that meets it,{nearest} and how far off the session furthest away is.",
         {
             "torque_phase_deg": "torque phase (deg)",
             "se_deg": "standard error (deg)",

@@ -35,12 +35,15 @@ class MountTerms:
         The same with the indoor–road term; None where there is none.
     why_no_road : str
         Why there is no such term.
+    is_only : bool
+        Whether the ring has one mount only, so that none is nearest.
     """
 
     frame: pd.DataFrame
     nearest_deg: float
     nearest_on_road_deg: float | None
     why_no_road: str = ""
+    is_only: bool = False
 
     def value(self, term: str) -> float:
         """The angle or shift of a term, degrees; NaN where it has none."""
@@ -52,16 +55,19 @@ class MountTerms:
         recorded = f"As recorded the wanted mount is {show_number(self.value(RECORDED), 1)}°"
         if self.nearest_on_road_deg is None:
             return f"{recorded}; the advice has no indoor–road term: {self.why_no_road}."
+        on_road = (
+            f"{recorded}; with the indoor–road term of {show_number(self.value(ROAD), 1, signed=True)}° it is"
+            f" {show_number(self.value(ON_ROAD), 1)}° on the road"
+        )
+        if self.is_only:
+            return f"{on_road}."
         stays = self.nearest_on_road_deg == self.nearest_deg
         nearest = (
             f"{self.nearest_deg:g}° stays the nearest available"
             if stays
             else f"{self.nearest_on_road_deg:g}° instead of {self.nearest_deg:g}° becomes the nearest available"
         )
-        return (
-            f"{recorded}; with the indoor–road term of {show_number(self.value(ROAD), 1, signed=True)}° it is"
-            f" {show_number(self.value(ON_ROAD), 1)}° on the road, and {nearest}."
-        )
+        return f"{on_road}, and {nearest}."
 
 
 @once
@@ -92,7 +98,7 @@ def mount_terms(analysis: RiderAnalysis) -> MountTerms:
         (ON_ROAD, on_road, math.nan, "as recorded and indoor–road together"),
     ]
     nearest = min(mounts, key=lambda mount: abs(axial_change_deg(mount - on_road)))
-    return MountTerms(_as_frame(rows), advice.nearest_mount_deg, nearest)
+    return MountTerms(_as_frame(rows), advice.nearest_mount_deg, nearest, is_only=len(mounts) == 1)
 
 
 def _scatter(analysis: RiderAnalysis) -> list[tuple[str, float, float, str]]:

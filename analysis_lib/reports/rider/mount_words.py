@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED
+from analysis_lib.reports.rider.mount_exhibits import only_mount_frame
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.reports.rider.rider_mounting import RiderMounting
 from analysis_lib.statistics.estimates import show_number
@@ -53,7 +54,7 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
     """Say what stands behind `verdict` and how little hangs on it."""
     mounting = analysis.mounting
     return [
-        _neighbours(mounting),
+        _neighbours(mounting) if len(mounting.available_mounts_deg) > 1 else _only_mount(analysis),
         mounting.stroke.sentence(analysis.study.settings.intensity_label),
         *_recorded_on_oval(analysis),
         *(CHOICE if len(mounting.available_mounts_deg) > 1 else ()),
@@ -78,8 +79,6 @@ def _neighbours(mounting: RiderMounting) -> str:
     """What sitting one mount away from the usual criterion's best costs."""
     rows = mounting.criteria.mountings
     rows = rows[rows["criterion"] == USUAL].sort_values("mount_deg").reset_index(drop=True)
-    if len(rows) < 2:
-        return "The ring has one mount only, so there is nothing to choose."
     best = int(rows["loss"].argmin())
     beside = [place for place in (best - 1, best + 1) if 0 <= place < len(rows)]
     costs = _and(
@@ -90,6 +89,17 @@ def _neighbours(mounting: RiderMounting) -> str:
         f"Sitting one mount beside {rows['mount_deg'][best]:g}° shortens the arm at the torque phase by {costs}"
         " of the largest arm."
     )
+
+
+def _only_mount(analysis: RiderAnalysis) -> str:
+    """By which criteria another angle than the only mount would do better by as much as matters."""
+    frame = only_mount_frame(analysis)
+    inside, outside = (frame.loc[frame["in_zone"] == found, "criterion"].tolist() for found in (True, False))
+    mount = _angles(analysis.mounting.available_mounts_deg)
+    start = f"The ring has one mount only, {mount}, so there is nothing to choose."
+    none = f" By {_and(inside)} no other angle would be better by as much as matters." if inside else ""
+    some = f" By {_and(outside)} another angle would be, which this ring does not allow." if outside else ""
+    return f"{start}{none}{some}"
 
 
 def _recorded_on_oval(analysis: RiderAnalysis) -> list[str]:

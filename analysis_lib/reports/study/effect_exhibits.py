@@ -142,7 +142,7 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
         f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring)."
         " Riders: "
         + ", ".join(f"{called(name)} {count}" for name, count in counts.items())
-        + ". Look for lines that lean the same way.",
+        + ". Look for lines that lean the same way; each panel has its own axis, of the same span.",
         f"Paired plot of {outcome.label} by ring, one panel an intensity; higher on the oval ring: "
         + ", ".join(
             f"{called(name)} {(part['oval'] > part['round']).sum()} of {len(part)} riders"
