@@ -16,6 +16,7 @@ import pytest
 
 from analysis_lib.__main__ import main
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.execution import lean_kernel
 from analysis_lib.reports.files.page_records import PageKeys
 from analysis_lib.reports.files.run_record import checksums
 from analysis_lib.reports.running.cluster_worker import compare_facts, facts_here
@@ -66,7 +67,7 @@ def _kernels_of(worker):
     with contextlib.suppress(psutil.Error):  # processes end while they are looked at
         for part in psutil.Process(worker.pid).children(recursive=True):
             with contextlib.suppress(psutil.Error):
-                found += [part.pid] if "ipykernel_launcher" in " ".join(part.cmdline()) else []
+                found += [part.pid] if lean_kernel.__name__ in " ".join(part.cmdline()) else []
     return found
 
 
