@@ -61,11 +61,9 @@ def doubt_shapes(
         for row in trials[known].itertuples()
         if (wave := _waves_of(settings, drive, row, results[str(row.trial)])) is not None
     }
-    rings = {
-        ring: [trial for trial in map(str, here["trial"]) if trial in waves]
-        for ring, here in trials.groupby("ring_name", sort=False)
-    }
-    is_round = {ring: settings.rings[str(ring)].axis_ratio == 1 for ring in rings}
+    judged = trials[trials["trial"].isin(list(waves))]
+    rings = {str(ring): list(map(str, here["trial"])) for ring, here in judged.groupby("ring_name")}
+    is_round = {ring: settings.rings[ring].axis_ratio == 1 for ring in rings}
     share = inertia_share([waves[trial] for ring in rings if is_round[ring] for trial in rings[ring]])
     factors: dict[str, float] = {}
     for ring in rings:
