@@ -89,7 +89,7 @@ class Verdict:
         unit = f" {estimate.unit}" if estimate.unit else ""
         if not estimate.se > 0:
             shown = show_number(estimate.value, signed=True)
-            return f"{estimate.quantity}: {shown}{unit}. The values do not vary, so no test can be made."
+            return f"{estimate.quantity}: {shown}{unit}. The differences it rests on do not vary, so no test can be made."
         wide = estimate.interval(1 - self.test.alpha)
         shown = show_number(estimate.value, decimals_for(estimate.se), signed=True)
         beyond = min(abs(wide.low), abs(wide.high)) >= self.smallest_effect

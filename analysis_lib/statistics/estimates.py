@@ -115,7 +115,7 @@ class Estimate:
         if not self.se > 0:
             shown = show_number(self.value, signed=True)
             return (
-                f"{self.quantity}: {shown}{unit} (the values do not vary, so no interval and no p can be"
+                f"{self.quantity}: {shown}{unit} (the differences it rests on do not vary, so no interval and no p can be"
                 f" given; n = {self.n}; {self.method})"
             )
         decimals = decimals_for(self.se)

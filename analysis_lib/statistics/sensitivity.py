@@ -118,11 +118,14 @@ def interaction(contrasts: pd.DataFrame, intensities: Sequence, resolution: floa
         )
     spread = np.sqrt(np.diag(covariance))
     if (spread <= resolution).any() or np.linalg.matrix_rank(covariance / np.outer(spread, spread)) < p:
+        alike = np.abs(steps).max() <= resolution
         raise Refusal(
             "ring × intensity interaction",
-            "differences between intensities that do not vary on their own",
-            "contrasts measured at each intensity",
-            "check for copied values",
+            "the same ring effect at every intensity in each rider"
+            if alike
+            else "differences between intensities that do not vary on their own",
+            "ring effects that vary from one intensity to another",
+            "nothing, if they were measured so; else look for values that were copied from one intensity to another",
         )
     t_squared = float(mean @ np.linalg.solve(c * covariance, mean))
     f = t_squared * (freedom - p + 1) / (freedom * p)

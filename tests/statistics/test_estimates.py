@@ -49,7 +49,7 @@ def test_no_spread_gives_no_p_and_says_so():
     estimate = make_estimate(se=0.0)
     assert math.isnan(estimate.p) and math.isnan(estimate.interval().low)
     assert not estimate.interval().excludes(0.0)
-    assert "do not vary" in estimate.sentence()
+    assert "the differences it rests on do not vary" in estimate.sentence()
 
 
 def test_sentence_reads_as_a_report_would():

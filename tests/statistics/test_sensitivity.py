@@ -127,6 +127,9 @@ def test_refusals():
     copied, two_names = as_contrasts([[1.0, 2.0], [2.0, 3.0], [5.0, 6.0]])
     with pytest.raises(Refusal, match="do not vary"):
         interaction(copied, two_names)
+    nothing, two_names = as_contrasts([[0.0, 0.0], [1.0, 1.0], [-1.0, -1.0]])
+    with pytest.raises(Refusal, match="the same ring effect at every intensity"):
+        interaction(nothing, two_names)
     for scores in ([1, 2], [1, 1, 1, 1, 1], [1, 2, 3, 4, np.nan]):
         with pytest.raises(Refusal, match="scores"):
             trend(many, names, scores=scores)

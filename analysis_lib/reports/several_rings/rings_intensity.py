@@ -104,7 +104,7 @@ def _change_sentence(row: dict, unit: str, effect: RingsEffect) -> str:
     head = f"{row['ring']} − {effect.reference}"
     if not row["se"] > 0:
         shown = show_number(row["estimate"], signed=True)
-        return f"{head} changes by {shown}{unit}; the values do not vary, so no test can be made."
+        return f"{head} changes by {shown}{unit}; the differences it rests on do not vary, so no test can be made."
     shown = show_number(row["estimate"], decimals_for(row["se"]), signed=True)
     return f"{head} changes by {shown}{unit} ({held_together(row, effect)})."
 

@@ -91,7 +91,8 @@ def _ring_sentence(row: dict, outcome: Outcome, effect: RingsEffect) -> str:
     unit = f" {outcome.difference_unit}" if outcome.difference_unit else ""
     head = f"{row['ring']} − {effect.reference}"
     if not row["se"] > 0:
-        return f"{head}: {show_number(row['estimate'], signed=True)}{unit}; the values do not vary, so no test can be made."
+        shown = show_number(row["estimate"], signed=True)
+        return f"{head}: {shown}{unit}; the differences it rests on do not vary, so no test can be made."
     shown = show_number(row["estimate"], decimals_for(row["se"]), signed=True)
     held = show_interval(Interval(row["low"], row["high"], effect.level), row["se"], outcome.difference_unit)
     counted = f"n = {row['n']}{show_df(row['df'])}"
@@ -150,7 +151,7 @@ def relabelled_sentences(analysis: RingsAnalysis, outcome: Outcome) -> list[str]
 
 def _show_f(test: FTest) -> str:
     if test.f != test.f:
-        return "cannot be tested, the values do not vary"
+        return "cannot be tested, the differences do not vary"
     return f"F({test.df_between}, {test.df_within:.4g}) = {show_number(test.f, 2)}, {show_p(test.p)}"
 
 
