@@ -71,7 +71,7 @@ def only_mount_frame(analysis: RiderAnalysis) -> pd.DataFrame:
     lowest = curves.loc[curves.groupby("criterion", sort=False)["loss"].idxmin()].set_index("criterion")
     rows = _in_shown_units(criteria.mountings)[["mount_deg", "criterion", "loss"]]
     rows = rows.join(
-        lowest[["mount_deg", "loss"]].rename(columns={"mount_deg": "best_deg", "loss": "lowest"}), "criterion"
+        lowest[["loss", "mount_deg"]].rename(columns={"mount_deg": "best_deg", "loss": "lowest"}), "criterion"
     )
     matters = criteria.verdicts.rename(columns={"smallest_that_matters": "regret"})[["criterion", "regret"]]
     rows = rows.assign(
