@@ -155,6 +155,27 @@ def test_the_law_is_held_against_drawing_at_the_least_certain_trial(tmp_path):
         assert abs(row["drawn_high"] - row["law_high"]) < 0.05 * width
 
 
+def test_an_input_that_nothing_tells_is_a_dash_and_no_zero(tmp_path):
+    """The demo's recorder declares every input; its line on the delay is taken out."""
+    small_study(tmp_path / "study", riders=1, duration_s=20.0, rate_hz=50.0, intensities=DEMO_INTENSITIES[:1])
+    settings = tmp_path / "study" / "study.toml"
+    kept = [
+        line
+        for line in settings.read_text(encoding="utf-8").splitlines()
+        if "delay_uncertainty_ms" not in line
+    ]
+    settings.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    (tmp_path / "study" / "datapackage.json").unlink()
+    frame = budget_table(analyse_rider(open_study(tmp_path / "study"), "R01")).frame
+    (delay,) = frame[frame["input"].str.startswith("delay")].to_dict("records")
+    assert delay["input"] == "delay of torque, not declared" and np.isnan(delay["contribution"])
+    known = frame[(frame["quantity"] == "torque phase") & ~frame["input"].str.startswith("delay")]
+    assert known["contribution"].notna().all() and not known["input"].str.contains("not declared").any()
+    assert (known["contribution"].iloc[:-1] ** 2).sum() == pytest.approx(
+        known["contribution"].iloc[-1] ** 2, rel=1e-9
+    )
+
+
 def test_a_rider_without_a_budget_is_told_why():
     empty = SimpleNamespace(budgets=pd.DataFrame(columns=BUDGET_COLUMNS))
     for said in (budget_table, budget_sentences):

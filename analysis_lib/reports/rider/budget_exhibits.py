@@ -13,8 +13,9 @@ from analysis_lib.reports.files.once import once
 from analysis_lib.reports.rider.budgets import drawn_intervals
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.statistics.estimates import show_count, show_number
-from analysis_lib.study.corrections.trial_budget import undeclared
+from analysis_lib.study.corrections.trial_budget import undeclared, undeclared_inputs
 
+NOT_DECLARED = "not declared"
 TOGETHER = "all inputs together"
 
 
@@ -40,6 +41,9 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
         .agg(lambda part: math.sqrt(float(np.mean(np.square(part)))))
     )
     frame["of_total"] = frame["contribution"] / frame["quantity"].map(totals)
+    unknown = frame["input"].isin(_told_by_no_recorder(analysis))
+    frame.loc[unknown, ["contribution", "of_total"]] = np.nan
+    frame["input"] = frame["input"].mask(unknown, frame["input"] + f", {NOT_DECLARED}")
     units = frame.drop_duplicates("quantity").set_index("quantity")["unit"]
     whole = pd.DataFrame({"unit": units, "input": TOGETHER, "contribution": totals, "of_total": 1.0})
     order = list(dict.fromkeys(frame["quantity"]))
@@ -53,10 +57,17 @@ def budget_table(analysis: RiderAnalysis) -> TableExhibit:
         frame,
         f"Uncertainty budget of one trial, root mean square over {show_count(rows['trial'].nunique(), 'trial')}: standard"
         " uncertainty that each input adds, and its share of the total (squares of single ones add up to one). Independent"
-        " inputs combined by the law of propagation (JCGM 100:2008, equation 10).",
+        " inputs combined by the law of propagation (JCGM 100:2008, equation 10)."
+        + (" A dash: not known, and left out of the total." if unknown.any() else ""),
         {"contribution": "standard uncertainty", "of_total": "share of the total"},
         {"contribution": 3, "of_total": 2},
     )
+
+
+def _told_by_no_recorder(analysis: RiderAnalysis) -> set[str]:
+    """Inputs whose uncertainty none of the rider's recorders declares."""
+    recorders = (analysis.study.settings.recorders[name] for name in set(analysis.used["recorder"]))
+    return set.intersection(*map(undeclared_inputs, recorders))
 
 
 def drawn_table(analysis: RiderAnalysis) -> TableExhibit:

@@ -116,7 +116,8 @@ def _cannot_say(analysis: RiderAnalysis) -> list[str]:
 def trust(analysis: RiderAnalysis) -> list[str]:
     """Say what had to be assumed and which trials ask for caution."""
     return _doubtful(analysis) or [
-        "Every trial has zero checks before and after it, and nothing had to be assumed."
+        "Every trial has zero checks before and after it, and nothing had to be assumed to read the recordings. What"
+        " mechanics further down assume stands there."
     ]
 
 

@@ -20,6 +20,13 @@ DECLARED = {
     "angle_zero_uncertainty_deg": "the zero of the crank angle",
     "delay_uncertainty_ms": "the delay of torque behind angle",
 }
+SLOPE, WARMING, ANGLE_ZERO, DELAY = INPUTS = (
+    "calibration slope",
+    "slope's change with temperature",
+    "zero of the crank angle",
+    "delay of torque",
+)
+"""The inputs that the keys of `DECLARED` tell, in the same order."""
 NO_TEMPERATURE = "the temperature of its calibration"
 EVENLY = math.sqrt(3)
 """A value that lies evenly within ± a has the standard uncertainty a/√3 (JCGM 100, 4.3.7)."""
@@ -70,7 +77,7 @@ def trial_budgets(
         )
     cadence = _cadence(result, known["cadence_rpm"][0])
     zero = _zero(result, usual_drift_Nm, doubled)
-    slope = UncertainInput("calibration slope", 1.0, (recorder.slope_uncertainty_pct or 0.0) / 100)
+    slope = UncertainInput(SLOPE, 1.0, (recorder.slope_uncertainty_pct or 0.0) / 100)
     warming = _warming(result, recorder)
     budgets = {
         "torque": torque_budget(torque, zero, slope, warming),
@@ -78,12 +85,8 @@ def trial_budgets(
     }
     if "torque_phase_deg" in known:
         phase = _from_turns(known, "torque_phase_deg", "turn to turn, torque phase")
-        angle = UncertainInput(
-            "zero of the crank angle", 0.0, recorder.angle_zero_uncertainty_deg or 0.0, unit="deg"
-        )
-        delay = UncertainInput(
-            "delay of torque", 0.0, (recorder.delay_uncertainty_ms or 0.0) / 1000, unit="s"
-        )
+        angle = UncertainInput(ANGLE_ZERO, 0.0, recorder.angle_zero_uncertainty_deg or 0.0, unit="deg")
+        delay = UncertainInput(DELAY, 0.0, (recorder.delay_uncertainty_ms or 0.0) / 1000, unit="s")
         budgets["torque_phase"] = torque_phase_budget(phase, cadence, angle, delay)
     return budgets
 
@@ -94,6 +97,12 @@ def undeclared(recorder: RecorderMap) -> list[str]:
     if recorder.slope_per_degC_pct is not None and recorder.calibrated_at_degC is None:
         missing.append(NO_TEMPERATURE)
     return missing
+
+
+def undeclared_inputs(recorder: RecorderMap) -> set[str]:
+    """Name the inputs of a budget that count as exact only because nothing tells their uncertainty."""
+    missing = {part for key, part in zip(DECLARED, INPUTS, strict=True) if getattr(recorder, key) is None}
+    return missing | ({WARMING} if NO_TEMPERATURE in undeclared(recorder) else set())
 
 
 def _quantities(result: TrialResult) -> Quantities:
@@ -141,4 +150,4 @@ def _zero(result: TrialResult, usual_drift_Nm: float, doubled: bool) -> Uncertai
 def _warming(result: TrialResult, recorder: RecorderMap) -> UncertainInput:
     away_degC = float(result.quality.get("from_calibration_degC", 0.0))
     change = (recorder.slope_per_degC_pct or 0.0) / 100 * away_degC / EVENLY
-    return UncertainInput("slope's change with temperature", 0.0, change)
+    return UncertainInput(WARMING, 0.0, change)
