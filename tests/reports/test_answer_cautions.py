@@ -98,7 +98,9 @@ def test_an_outcome_without_budgets_has_no_floor(many):
 
 def test_the_result_file_holds_the_floor_beside_the_verdict(alike, tmp_path):
     write_results(alike, str(tmp_path))
-    first, *_ = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))["outcomes"]
+    results = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
+    assert results["interim"] is False
+    first, *_ = results["outcomes"]
     found = {row["intensity"]: row for row in first["estimates"]}
     assert set(found) == {*EFFECT_W, "overall"}
     assert found["overall"]["verdict"] == "equivalent"

@@ -24,7 +24,6 @@ from analysis_lib.reports.figures.style import (
     legend_above,
     name_panel,
     new_figure,
-    share_limits,
     share_span,
 )
 
@@ -99,7 +98,7 @@ def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
         axes.set_xticks(sorted(here["period"].unique()))
         axes.set_xlim(here["period"].min() - 0.4, here["period"].max() + 0.4)
         name_panel(axes, intensity)
-    share_limits(panels)
+    share_span(panels)
     label_values(panels[0], f"{label} ({unit})")
     legend_above(figure, panels[0], "ring")
     return figure

@@ -19,6 +19,7 @@ from analysis_lib.reports.figures.style import (
     new_figure,
     ring_looks,
     share_limits,
+    share_span,
 )
 
 
@@ -71,7 +72,7 @@ def ring_trajectories(cells: pd.DataFrame, rings: list[str], axis_label: str) ->
             axes.plot(np.full(len(wide), place), wide[ring], look.marker, color=look.colour)
         _name_rings(axes, rings)
         name_panel(axes, intensity)
-    share_limits(panels)
+    share_span(panels)
     label_values(panels[0], axis_label)
     return figure
 
@@ -87,7 +88,7 @@ def ring_periods(means: pd.DataFrame, rings: list[str], axis_label: str) -> Figu
         draw_periods(axes, means[means["intensity"] == intensity], looks, shifts)
         axes.set_xticks(sorted(means["period"].unique()))
         name_panel(axes, intensity)
-    share_limits(panels)
+    share_span(panels)
     label_values(panels[0], axis_label)
     legend_above(figure, panels[0], "ring")
     return figure

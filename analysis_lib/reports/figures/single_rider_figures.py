@@ -17,6 +17,7 @@ from analysis_lib.reports.figures.style import (
     legend_above,
     name_panel,
     new_figure,
+    share_span,
 )
 
 
@@ -38,6 +39,7 @@ def period_values(periods: pd.DataFrame, axis_label: str) -> Figure:
         axes.set_xticks(sorted(periods["period"].unique()))
         axes.set_xlabel("Period")
         name_panel(axes, intensity)
+    share_span(panels)
     label_values(panels[0], axis_label)
     legend_above(figure, panels[0], "ring")
     return figure

@@ -203,10 +203,7 @@ def share_limits(panels: Sequence[Axes]) -> None:
 
 def share_span(panels: Sequence[Axes]) -> None:
     """Give each panel vertical limits around its own values, of one height, so that equal differences look equal."""
-    edges = [panel.dataLim.intervaly for panel in panels]
-    span = max(high - low for low, high in edges) or max(
-        high - low for low, high in map(Axes.get_ylim, panels)
-    )
-    half = (0.5 + MARGIN) * span
+    edges = [panel.get_ylim() for panel in panels]
+    half = (0.5 + MARGIN) * max(high - low for low, high in edges)
     for panel, (low, high) in zip(panels, edges, strict=True):
         panel.set_ylim((low + high) / 2 - half, (low + high) / 2 + half)

@@ -10,6 +10,7 @@ from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.rings_figures import ring_periods, ring_trajectories, rings_panels
 from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis, contrasts_of
 from analysis_lib.reports.study.effect_exhibits import (
+    OWN_AXES,
     mean_cells,
     name_with_unit,
     reach_in_words,
@@ -138,7 +139,7 @@ def trajectories_exhibit(analysis: RingsAnalysis, outcome: Outcome, effect: Ring
         ring_trajectories(cells, analysis.rings, name_with_unit(outcome)),
         f"{outcome.label} of every rider on every ring, one line a rider (n = {cells['rider'].nunique()}; mean of the"
         " rider's periods on it); a gap is a ring without a value. Look for lines that bend the same way, and for a"
-        " rider who stands apart.",
+        f" rider who stands apart. {OWN_AXES}",
         f"Line plots of {outcome.label} from ring to ring, one line a rider and one panel an intensity; mean over riders"
         " and intensities: "
         + ", ".join(
@@ -219,7 +220,8 @@ def periods_exhibit(analysis: RingsAnalysis, outcome: Outcome) -> FigureExhibit:
         f"periods_{outcome.name}",
         ring_periods(without_wild_intervals(means), analysis.rings, name_with_unit(outcome)),
         f"{outcome.label} by period and ring: mean over riders with 95 % interval between riders (wide, because riders"
-        " differ; rings are compared within riders; none for fewer than three). Look for a drift over periods.",
+        " differ; rings are compared within riders; none for fewer than three). Look for a drift over periods."
+        f" {OWN_AXES}",
         f"Mean {outcome.label} by period, one panel an intensity, one marker a ring;"
         f" {reach_in_words(means, analysis.study.settings.intensity_label)}.",
         means,

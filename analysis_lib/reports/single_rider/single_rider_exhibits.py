@@ -8,7 +8,7 @@ import pandas as pd
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.single_rider_figures import period_values, schedules
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.reports.study.effect_exhibits import explain_once, name_with_unit
+from analysis_lib.reports.study.effect_exhibits import OWN_AXES, explain_once, name_with_unit
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.statistics.single_rider import SingleRiderEffect
 from analysis_lib.statistics.trial_table import OVERALL
@@ -43,7 +43,8 @@ def periods_exhibit(analysis: SingleRiderAnalysis, outcome: Outcome) -> FigureEx
         f"{outcome.label} of rider {analysis.rider} in every period, in the order ridden: {order}. Bars: 95 % of the"
         " scatter of turns within the trial, allowing for how successive turns go together; the points scatter by more,"
         " because days differ."
-        " Horizontal lines: mean of each ring. Look for drift, and for one period that carries the difference.",
+        " Horizontal lines: mean of each ring. Look for drift, and for one period that carries the difference."
+        f" {OWN_AXES}",
         f"Points by period, one panel an intensity, of {outcome.label}; rings in order {order}.",
         frame,
     )

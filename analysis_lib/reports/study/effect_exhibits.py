@@ -30,6 +30,7 @@ EFFECT_HEADINGS = {
     "p_holm": "p (Holm)",
     "n": "riders",
 }
+OWN_AXES = "Each panel has its own axis, of the same span."
 EFFECT_DIGITS = {"t": 2, "df": 1}
 
 
@@ -142,7 +143,8 @@ def paired_exhibit(analysis: StudyAnalysis, outcome: Outcome) -> FigureExhibit:
         f"{outcome.label} on both rings, one line a rider (mean of the rider's periods on that ring)."
         " Riders: "
         + ", ".join(f"{called(name)} {count}" for name, count in counts.items())
-        + ". Look for lines that lean the same way; each panel has its own axis, of the same span.",
+        + ". Look for lines that lean the same way. "
+        + OWN_AXES,
         f"Paired plot of {outcome.label} by ring, one panel an intensity; higher on the oval ring: "
         + ", ".join(
             f"{called(name)} {(part['oval'] > part['round']).sum()} of {len(part)} riders"
@@ -162,7 +164,7 @@ def period_exhibit(analysis: StudyAnalysis, outcome: Outcome, level: float = 0.9
         period_panels(without_wild_intervals(means), outcome.label, outcome.unit_shown),
         f"{outcome.label} by period and ring: mean over riders with {show_level(level)} interval between"
         " riders (wide, because riders differ; the comparison of rings is made within riders; none for fewer than"
-        " three). Look for a drift over periods.",
+        " three). Look for a drift over periods. " + OWN_AXES,
         f"Mean {outcome.label} by period, one panel an intensity, one marker a ring; {reach_in_words(means, called)}.",
         means,
     )
