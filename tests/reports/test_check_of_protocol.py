@@ -100,6 +100,19 @@ def test_a_rider_in_another_sequence_than_the_allocation_list_has_is_a_caution(r
     assert f"  Rider R02: planned sequence {allocated['R02']}; found sequence {other}." in said
 
 
+def test_rests_too_short_are_one_line_a_rider_and_run_from_first_ride_to_first_ride(root, capsys):
+    replace_in(root, "plan/protocol.json", '"washout_hours": 0.0', '"washout_hours": 5000.0')
+    trials = pd.read_csv(root / "trials.csv", parse_dates=["started_at"])
+    firsts = trials[trials["rider"] == "R01"].groupby("period")["started_at"].min()
+    shortest_h = firsts.diff().min().total_seconds() / 3600
+    said = [line for line in cautions(root, capsys) if "rest before" in line]
+    assert said[0] == (
+        "  Rider R01, rest before periods 2 to 4: planned at least 5000 h from the first ride of a period to the first of"
+        f" the next; found as little as {shortest_h:.3g} h."
+    )
+    assert [line.split(",")[0] for line in said] == ["  Rider R01", "  Rider R02", "  Rider R03"]
+
+
 def test_a_rider_who_is_not_enrolled_yet_is_a_note(root, capsys):
     edit_table(root, "riders.csv", lambda table: table[table["rider"] != "R03"])
     edit_table(root, "trials.csv", lambda table: table[table["rider"] != "R03"])

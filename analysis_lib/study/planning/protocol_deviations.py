@@ -213,8 +213,8 @@ def _short_rests(study: Study, washout_hours: float) -> Iterator[Deviation]:
         if short.empty:
             continue
         what = f"rider {rider}, rest before {_periods(list(short.index.get_level_values('period')))}"
-        least = "" if len(short) == 1 else " at the least"
-        yield Deviation(what, f"at least {washout_hours:g} h {REST_RULE}", f"{short.min():.3g} h{least}")
+        found = f"{'as little as ' if len(short) > 1 else ''}{short.min():.3g} h"
+        yield Deviation(what, f"at least {washout_hours:g} h {REST_RULE}", found)
 
 
 def _periods(numbers: list[int]) -> str:
