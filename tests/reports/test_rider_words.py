@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -65,6 +66,17 @@ def test_of_two_trials_of_one_cell_neither_counts_and_the_answer_says_so(tmp_pat
     first, *_ = rider_words.answer(analysis)
     assert "At Easy (RPE 11) only one period counts on a ring" in first
     assert [line for line in rider_words.trust(analysis) if line.startswith("Not used – again: ")]
+
+
+def test_that_nothing_was_assumed_is_said_of_the_recordings_alone():
+    """The mechanics of the same page assume an inertia, and say so under their own heading."""
+    sound = SimpleNamespace(
+        assumptions=[], trials=pd.DataFrame(columns=["trial", "state", "reason"]), results={}
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rider_words, "caution_sentences", lambda analysis: [])
+        (said,) = rider_words.trust(sound)
+    assert "nothing had to be assumed to read the recordings" in said and "stands there" in said
 
 
 def test_every_word_of_a_page_has_one_meaning():
