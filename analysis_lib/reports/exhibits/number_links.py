@@ -37,7 +37,9 @@ MARGIN_BEFORE = re.compile(r"(as large as |as much as |at least |that matters )Â
 """Words after which a number is the smallest effect that matters, of an outcome that another sentence may name."""
 
 NAMED_BEFORE = re.compile(r"(\b(n|df|p) [=<] |as large as |that matters |\b[a-z]+_\w+ = |F\((\d+, )?)$")
-NAMED_AFTER = re.compile(r" (df\b|of them\b|(of \d+ )?planned\b|of \d+ trials|allocations|whole turns were kept)")
+NAMED_AFTER = re.compile(
+    r" (df\b|of them\b|(of \d+ )?planned\b|of \d+ trials|allocations|whole turns were kept)"
+)
 """Words that say what a whole number is."""
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
