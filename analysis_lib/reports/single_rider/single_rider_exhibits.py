@@ -40,10 +40,9 @@ def periods_exhibit(analysis: SingleRiderAnalysis, outcome: Outcome) -> FigureEx
     return FigureExhibit(
         f"periods_{outcome.name}",
         period_values(frame, name_with_unit(outcome)),
-        f"{outcome.label} of rider {analysis.rider} in every period, in the order ridden: {order}. Bars: 95 % of the"
-        " scatter of turns within the trial, allowing for how successive turns go together; the points scatter by more,"
-        " because days differ."
-        " Horizontal lines: mean of each ring. Look for drift, and for one period that carries the difference."
+        f"{outcome.label} of rider {analysis.rider} in every period, in the order ridden. Bars: 95 % of the"
+        " scatter of the trial's turns, as they go together; points scatter by more, because days differ. Lines: mean of"
+        " each ring. Look for drift, and for one period that carries the difference."
         f" {OWN_AXES}",
         f"Points by period, one panel an intensity, of {outcome.label}; rings in order {order}.",
         frame,
