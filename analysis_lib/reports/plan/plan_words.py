@@ -50,8 +50,8 @@ def _by_chance(plan: StudyPlan) -> str:
     if isinstance(nothing, SimulatedRings):
         return (
             f"Without any effect, {_percent(nothing.found_any, 1)} of the studies find some ring by chance, and a ring is"
-            f" shown to do nothing as large as that in {_percent(nothing.verdicts['equivalent'])}; with effects of half that"
-            f" size {_percent(half.verdicts['undecided'])} of the rings stay undecided."
+            f" shown to do nothing as large as that in {_percent(nothing.verdicts['equivalent'])}; with effects of half"
+            f" that size {_percent(half.verdicts['undecided'])} of the rings stay undecided."
         )
     return (
         f"Without any effect, {_percent(nothing.verdicts['equivalent'])} of the studies show that none as large as"
