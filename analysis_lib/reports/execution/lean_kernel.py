@@ -1,4 +1,4 @@
-"""A kernel that lives for one notebook: without a debugger and a history of its input, and seldom looking for garbage.
+"""A kernel that lives for one notebook: without a debugger, and seldom looking for garbage.
 
 It is run as ``python -P -m analysis_lib.reports.execution.lean_kernel``, with the words that any IPython kernel takes.
 """
@@ -20,7 +20,7 @@ A_LIBRARY = 100
 FIRST_LINE = f"import {__name__} as lean_kernel; lean_kernel.look_seldom(); del lean_kernel"
 """What the kernel runs before its first cell."""
 
-WORDS = ("--HistoryManager.enabled=False", f"--IPKernelApp.exec_lines={FIRST_LINE}")
+WORDS = (f"--IPKernelApp.exec_lines={FIRST_LINE}",)
 
 
 def do_without_debugger() -> None:
