@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
-
 import numpy as np
 import pytest
+from edits import replace_in_settings, spoiled
+from gathering import gathered
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
@@ -22,7 +22,6 @@ from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
 from analysis_lib.reports.single_rider import single_rider_words
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.reports.study import exclusion_exhibits, meter_words, study_words
-from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.ring_shapes import INERTIA_SHARE, RING_FACTOR, doubt_shapes, doubtful_factors
 from analysis_lib.reports.trials.shape_exhibits import shape_tables
 from analysis_lib.reports.trials.shape_words import doubted_shapes, shape_doubts
@@ -48,18 +47,9 @@ def honest(tmp_path_factory):
 
 def told(honest, name: str, old: str, new: str):
     """Copy a study with one line of study.toml changed."""
-    folder = shutil.copytree(honest, honest.parent / name)
-    (folder / "datapackage.json").unlink(missing_ok=True)
-    settings = (folder / "study.toml").read_text(encoding="utf-8")
-    assert settings.count(old) == 1
-    (folder / "study.toml").write_text(settings.replace(old, new), encoding="utf-8")
+    folder = spoiled(honest, name)
+    replace_in_settings(folder, old, new)
     return folder
-
-
-def gathered(folder):
-    study = open_study(folder)
-    riders = {rider: analyse_rider(study, rider) for rider in study.riders["rider"]}
-    return riders, StudyAnalysis(study, {rider: found.tables for rider, found in riders.items()}, {})
 
 
 @pytest.fixture(scope="module")

@@ -6,15 +6,13 @@ import shutil
 
 import pytest
 from edits import edit_table
+from gathering import gathered
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
 from analysis_lib.reports.rider import rider_words
-from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.running.check import check_study
 from analysis_lib.reports.study import exclusion_exhibits, study_words
-from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials import scale_exhibits
-from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.synthetic.synthetic import small_study
 from analysis_lib.study.synthetic.synthetic_demo import LANTERN_HILL
 from analysis_lib.study.synthetic.synthetic_plan import DEMO_INTENSITIES
@@ -49,12 +47,6 @@ def declared_as(honest, unit: str, factor: float):
 
     edit_table(folder, "zero_checks.csv", tell_zero)
     return folder
-
-
-def gathered(folder):
-    study = open_study(folder)
-    riders = {rider: analyse_rider(study, rider) for rider in study.riders["rider"]}
-    return riders, StudyAnalysis(study, {rider: found.tables for rider, found in riders.items()}, {})
 
 
 @pytest.fixture(scope="module")

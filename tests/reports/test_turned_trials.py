@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-import shutil
 
 import numpy as np
 import pandas as pd
 import pytest
-from edits import edit_table
+from edits import edit_table, replace_in_settings, spoiled
+from gathering import gathered
 from said_numbers import names_with_numbers, page_of, sentences_without_rows
 
 from analysis_lib.mechanics.periodic import axial_change_deg
@@ -22,7 +22,6 @@ from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
 from analysis_lib.reports.single_rider import single_rider_words
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
 from analysis_lib.reports.study import exclusion_exhibits, meter_words, study_words
-from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
 from analysis_lib.reports.trials.turned_trials import TURNED_BY, fit_turn_deg
 from analysis_lib.reports.trials.turned_words import turned_riders
@@ -45,18 +44,6 @@ def honest(tmp_path_factory):
     return folder
 
 
-def spoiled(honest, name: str):
-    folder = shutil.copytree(honest, honest.parent / name)
-    (folder / "datapackage.json").unlink(missing_ok=True)
-    return folder
-
-
-def replace_in_settings(folder, old: str, new: str) -> None:
-    settings = (folder / "study.toml").read_text(encoding="utf-8")
-    assert old in settings
-    (folder / "study.toml").write_text(settings.replace(old, new), encoding="utf-8")
-
-
 def tell_mount(folder, ring: str) -> None:
     """Write the wrong mount in every trial on a ring."""
     edit_table(
@@ -74,12 +61,6 @@ def shift_angle(folder, rider: str, by_deg: float) -> None:
         samples = pd.read_parquet(path)
         shifted = (samples["crank_mdeg"] + round(1000 * by_deg)) % 360_000
         samples.assign(crank_mdeg=shifted.astype(samples["crank_mdeg"].dtype)).to_parquet(path, index=False)
-
-
-def gathered(folder):
-    study = open_study(folder)
-    riders = {rider: analyse_rider(study, rider) for rider in study.riders["rider"]}
-    return riders, StudyAnalysis(study, {rider: found.tables for rider, found in riders.items()}, {})
 
 
 @pytest.fixture(scope="module")
