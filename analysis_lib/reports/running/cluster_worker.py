@@ -97,7 +97,7 @@ def make_page_here(order: WorkOrder, plan: PlannedPage) -> PageState:
     """
     with _one_page:
         _see_that_all_is_the_same(order)
-        study = open_study(order.study)
+        study = _study_of(order.run, order.study)
         with RunFolder(study.root, order.out, opened=study) as folder, _tied_to_its_run(order, folder, plan):
             try:
                 return PageMaking(study, order.out, folder, order.cell_seconds).make(plan)
@@ -151,7 +151,7 @@ def _end_with_its_run(order: WorkOrder, made: threading.Event) -> None:
 
 @lru_cache(maxsize=1)
 def _study_of(run: str, root: Path) -> Study:
-    """The study as one run finds it, opened once for all its recordings."""
+    """The study as one run finds it, opened once for all its recordings and pages."""
     return open_study(root)
 
 
