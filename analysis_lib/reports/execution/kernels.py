@@ -79,7 +79,7 @@ class Kernels:
                 lean_kernel.__name__,
                 "-f",
                 "{connection_file}",
-                *lean_kernel.WORDS,
+                f"--IPKernelApp.exec_lines={lean_kernel.FIRST_LINE}",
             ],
             "display_name": "Python 3 (ipykernel)",
             "language": "python",

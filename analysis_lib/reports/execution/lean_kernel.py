@@ -20,8 +20,6 @@ A_LIBRARY = 100
 FIRST_LINE = f"import {__name__} as lean_kernel; lean_kernel.look_seldom(); del lean_kernel"
 """What the kernel runs before its first cell."""
 
-WORDS = (f"--IPKernelApp.exec_lines={FIRST_LINE}",)
-
 
 def do_without_debugger() -> None:
     """Keep IPython's kernel from loading its debugger, a third of its start; to be called before."""
