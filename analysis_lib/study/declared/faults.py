@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Callable, Iterator
+from datetime import date, time
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -104,7 +105,11 @@ def shorten(value: object) -> str:
 
     >>> shorten("12,5")
     "'12,5'"
+    >>> shorten(date(2026, 11, 30))
+    '2026-11-30'
     """
+    if isinstance(value, date | time):
+        return str(value)
     shown = "an empty cell" if value is None or value == "" else repr(value)
     return shown if len(shown) <= 60 else shown[:57] + "..."
 
