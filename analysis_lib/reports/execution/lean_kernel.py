@@ -29,14 +29,17 @@ def do_without_debugger() -> None:
 def look_seldom() -> None:
     """Look for garbage after each cell, among what it left: figures are circles of objects, and grow with the riders.
 
-    What a first cell of imports loads stays for good, and is not looked through.
+    What a first cell of imports loads stays for good, and is not looked through; nor is what a preloaded parent has frozen.
     """
     gc.set_threshold(SELDOM)
     before = len(sys.modules)
+    frozen = bool(gc.get_freeze_count())  # asked once: Python walks through all that is frozen to count it
 
     def look(_: Any) -> None:
-        if not gc.get_freeze_count() and len(sys.modules) > before + A_LIBRARY:
+        nonlocal frozen
+        if not frozen and len(sys.modules) > before + A_LIBRARY:
             gc.freeze()
+            frozen = True
         gc.collect(1)
 
     shell = get_ipython()
