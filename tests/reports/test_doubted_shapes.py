@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from edits import replace_in_settings, spoiled
@@ -21,7 +23,9 @@ from analysis_lib.reports.several_rings import rings_words
 from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
 from analysis_lib.reports.single_rider import single_rider_words
 from analysis_lib.reports.single_rider.single_rider_analysis import SingleRiderAnalysis
-from analysis_lib.reports.study import exclusion_exhibits, meter_words, study_words
+from analysis_lib.reports.study import answer_cautions, exclusion_exhibits, meter_words, study_words
+from analysis_lib.reports.study.sensitivity_exhibits import agreement_sentences
+from analysis_lib.reports.study.sister_analyses import sister_analyses
 from analysis_lib.reports.trials.ring_shapes import INERTIA_SHARE, RING_FACTOR, doubt_shapes, doubtful_factors
 from analysis_lib.reports.trials.shape_exhibits import shape_tables
 from analysis_lib.reports.trials.shape_words import doubted_shapes, shape_doubts
@@ -105,6 +109,31 @@ def test_every_page_says_it_first_and_asserts_nothing_of_a_meter(wrong_shape):
     assert "contradict in 8 of 8 trials" in meter and "the error lies" not in meter
     speed = " ".join(prediction_words.speed(compare_trial_speeds(riders["R01"])))
     assert "as with a rounder ring: look at axis_ratio" in speed and "more inertia" not in speed
+
+
+def test_what_to_do_about_a_ring_without_any_firm_trial_is_to_measure_it_not_to_ride_more(wrong_shape):
+    analysis = wrong_shape[2]
+    outcome = analysis.outcomes[0]
+    (said,) = answer_cautions.without_cautions(analysis, outcome)
+    assert said.startswith(
+        "Without trials under caution nothing can be said: trials that nothing speaks against"
+    )
+    assert (
+        "got none on oval" in said
+        and "measure the ring and correct axis_ratio, or outline, in study.toml" in said
+    )
+    assert "add the missing trials" not in " ".join(study_words.answer(analysis))
+    agreement = " ".join(agreement_sentences(sister_analyses(analysis, outcome)))
+    assert "Primary, without cautions cannot be made" in agreement and "measure the ring" in agreement
+    assert "add the missing trials" not in agreement
+
+
+def test_of_trials_doubted_for_many_reasons_the_table_of_cautions_says_what_to_mend(wrong_shape):
+    analysis = wrong_shape[2]
+    other = replace(analysis)
+    other.__dict__["trials"] = analysis.trials.assign(**{RING_FACTOR: np.nan}, reason="Few turns.")
+    (said,) = answer_cautions.without_cautions(other, analysis.outcomes[0])
+    assert "mend what the table of cautions says" in said and "axis_ratio" not in said
 
 
 def test_without_the_round_ring_the_inertia_is_not_known_and_that_is_said(wrong_shape):

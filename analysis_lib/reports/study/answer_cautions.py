@@ -107,7 +107,7 @@ def without_cautions(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     try:
         effect = analysis.effect_without_caution(outcome)
     except Refusal as refusal:
-        return [f"Without trials under caution nothing can be said: {refusal}"]
+        return [f"Without trials under caution nothing can be said: {refusal}."]
     if effect is None:
         return []
     overall = effect.overall

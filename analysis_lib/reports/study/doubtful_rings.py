@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.study.effect_without import effect_without
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.other_ring import of_another_ring
-from analysis_lib.statistics.crossover import RingEffect, ring_effect
+from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.study.declared.protocol import Outcome
 
 
 def effect_on_sure_rings(analysis: StudyAnalysis, outcome: Outcome) -> RingEffect | None:
     """Return the effect without the trials that turned as on another ring; None where there are none."""
-    doubtful = analysis.trials.loc[of_another_ring(analysis.trials), "trial"]
+    doubtful = analysis.trials[of_another_ring(analysis.trials)]
     if doubtful.empty:
         return None
     table = analysis.outcome_table(outcome)
-    sure = ~analysis.quantities.loc[table.index, "trial"].isin(doubtful)
-    return ring_effect(table[sure], outcome.label, unit=outcome.difference_unit)
+    return effect_without(table, analysis.quantities.loc[table.index, "trial"], doubtful, outcome)
 
 
 def without_doubtful_rings(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
@@ -25,7 +25,7 @@ def without_doubtful_rings(analysis: StudyAnalysis, outcome: Outcome) -> list[st
     try:
         effect = effect_on_sure_rings(analysis, outcome)
     except Refusal as refusal:
-        return [f"Without these trials nothing can be said: {refusal}"]
+        return [f"Without these trials nothing can be said: {refusal}."]
     if effect is None:
         return []
     return [f"Without these trials: {judge(effect.overall, outcome.smallest_effect).sentence()}"]

@@ -9,7 +9,9 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.once import once
+from analysis_lib.reports.study.effect_without import effect_without
 from analysis_lib.reports.study.study_tables import StudyTables
+from analysis_lib.reports.trials.rider_trials import CAUTION
 from analysis_lib.statistics.circular import CircularMean, axial_mean
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
@@ -65,12 +67,12 @@ class StudyAnalysis(StudyTables):
 
     def effect_without_caution(self, outcome: Outcome) -> RingEffect | None:
         """Return the effect without the trials that are used under caution; None where there are none."""
-        doubtful = set(self.trials.loc[self.trials["state"] == "caution", "trial"])
+        doubtful = self.trials[self.trials["state"] == CAUTION]
         table = self.outcome_table(outcome)
-        firm = ~self.quantities.loc[table.index, "trial"].isin(doubtful)
-        if firm.all():
+        trials = self.quantities.loc[table.index, "trial"]
+        if not trials.isin(doubtful["trial"]).any():
             return None
-        return ring_effect(table[firm], outcome.label, unit=outcome.difference_unit)
+        return effect_without(table, trials, doubtful, outcome)
 
     @once
     def effect(self, outcome: Outcome) -> RingEffect:
