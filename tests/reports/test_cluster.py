@@ -293,7 +293,7 @@ def test_an_installation_without_dask_is_told_what_to_install(study, tmp_path, m
 
 
 def test_a_worker_with_other_versions_or_without_the_folders_is_named(study, tmp_path):
-    PageKeys(tmp_path / "report").open(fresh=False)
+    PageKeys(tmp_path / "report").open()
     here = facts_here(study, tmp_path / "report")
     assert compare_facts(here, {"tcp://a": dict(here)}) is None
     there = facts_here(tmp_path, tmp_path) | {"numpy": "1.0"}

@@ -128,7 +128,7 @@ def test_nothing_is_left_in_a_folder_that_is_gone(study, tmp_path):
 
 
 def test_a_run_begins_by_removing_what_a_killed_one_left(tmp_path):
-    PageKeys(tmp_path).open(fresh=False)
+    PageKeys(tmp_path).open()
     (tmp_path / STAGES / "run" / "R01").mkdir(parents=True)
     (tmp_path / STAGES / "run" / "R01" / "of another time.npz").write_bytes(b"")
     with alone_in(tmp_path):
@@ -137,7 +137,7 @@ def test_a_run_begins_by_removing_what_a_killed_one_left(tmp_path):
 
 def test_a_link_in_a_strangers_report_is_removed_and_not_followed(tmp_path):
     report, elsewhere = tmp_path / "report", tmp_path / "elsewhere"
-    PageKeys(report).open(fresh=False)
+    PageKeys(report).open()
     elsewhere.mkdir()
     (elsewhere / "mine.txt").write_text("mine")
     (report / STAGES).symlink_to(elsewhere)
@@ -147,7 +147,7 @@ def test_a_link_in_a_strangers_report_is_removed_and_not_followed(tmp_path):
 
 
 def _order(study, out):
-    PageKeys(out).open(fresh=False)
+    PageKeys(out).open()
     return WorkOrder(study.root, out, "", 600, "this run", facts_here(study.root, out))
 
 

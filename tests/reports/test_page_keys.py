@@ -1,5 +1,7 @@
 """Only what changed is made again, and a run that was killed is finished by the next with the same bytes."""
 
+import errno
+import fcntl
 import hashlib
 import json
 import os
@@ -14,20 +16,20 @@ from collections import Counter
 import numpy as np
 import pandas as pd
 import pytest
-from edits import edit_table
+from edits import edit_table, replace_in_settings
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files import run_record
 from analysis_lib.reports.files.page_keys import StudyInputs, digest, page_key
 from analysis_lib.reports.files.page_records import WAITING, PageKeys
 from analysis_lib.reports.files.run_record import checksums, sha256_of
-from analysis_lib.reports.files.whole_file import UNFINISHED
+from analysis_lib.reports.files.whole_file import UNFINISHED, write_text_whole
 from analysis_lib.reports.record.crate_reading import entities_of
 from analysis_lib.reports.record.page_origin import frozen_plan, inputs_of_study
 from analysis_lib.reports.record.run_crate import FILE as CRATE
 from analysis_lib.reports.running.one_run import alone_in
-from analysis_lib.reports.running.page_making import _waits
-from analysis_lib.reports.running.runner import make_report
+from analysis_lib.reports.running.page_making import PageState, _waits
+from analysis_lib.reports.running.runner import _Run, make_report
 from analysis_lib.reports.running.verify import verify_report
 from analysis_lib.reports.study.page_list import PlannedPage
 from analysis_lib.study.checks.folder import open_study
@@ -212,6 +214,63 @@ def test_a_trial_without_a_check_on_either_side_follows_from_all_checks_of_its_r
     assert [one == other for one, other in zip(before, after, strict=True)] == [False, True]
 
 
+@pytest.fixture
+def pretended(monkeypatch):
+    """Runs that make no page: the riders' fail and leave a table with these words, the others have no file."""
+    left = {"words": "1"}
+
+    def make(run, plan):
+        if plan.rider:
+            write_text_whole(run.out / "tables" / "riders" / plan.rider / "trials.csv", left["words"])
+        return PageState(plan.subject, plan.name, plan.page, "", "a fault" if plan.rider else "")
+
+    monkeypatch.setattr(_Run, "_make", make)
+    return left
+
+
+def _made(study, report, **options):
+    return [page.subject for page in _again(study, report, **options).pages if not page.unchanged]
+
+
+def test_a_zero_check_near_no_trial_makes_the_pages_about_all_again(finished, pretended):
+    """The page on the data shows it in its table of zero checks; no rider's page does."""
+    study, report = finished
+    checks = study / "zero_checks.csv"
+    last = checks.read_text().splitlines()[-1]
+    checks.write_text(checks.read_text() + re.sub(r"20\d\d-", "2031-", last) + "\n")
+    assert _made(study, report) == ["the data", "the study"]
+
+
+def test_the_pages_about_all_follow_from_what_a_failed_page_left(finished, pretended):
+    assert _made(*finished, fresh=True) == ["R01", "the data", "the study"]
+    assert _made(*finished) == ["R01"]  # it is tried again, and leaves the same
+    pretended["words"] = "2"
+    assert _made(*finished) == ["R01", "the data", "the study"]
+
+
+def test_one_rider_s_page_made_afresh_leaves_the_other_pages(finished, pretended):
+    study, report = finished
+    before = checksums(report)
+    assert _made(study, report, only_rider="R01", fresh=True) == ["R01"]
+    after = checksums(report)
+    touched = {name for name in before if after.get(name) != before[name] and "R01" not in name}
+    assert "study.html" in before and touched <= {"index.html", "index.pdf", "run.json", CRATE}
+
+
+def test_settings_edited_while_a_run_is_at_work_are_news_to_the_next(tmp_path):
+    """A run makes its pages from the study as it opened it; they are not to pass for pages of the file as it is now."""
+    folder = tmp_path / "study"
+    small_study(folder, riders=1, duration_s=4.0)
+    opened = open_study(folder)
+
+    def key(study):
+        return page_key(study, "03_rider_report.ipynb", {}, StudyInputs(study).of_rider("R01"))
+
+    before = key(opened)
+    replace_in_settings(folder, "smallest_effect = 4.0", "smallest_effect = 5.0")
+    assert key(opened) == before != key(open_study(folder))
+
+
 def test_forgetting_removes_a_pages_files_and_no_others(finished):
     _, report = finished
     PageKeys(report).forget("R01")
@@ -247,6 +306,23 @@ def test_a_second_run_in_the_same_folder_is_refused(finished):
         _again(study, report)
 
 
+def test_a_second_run_forgets_no_page_of_the_first(finished):
+    study, report = finished
+    before = checksums(report)
+    with alone_in(report), pytest.raises(Refusal, match="another run at work"):
+        _again(study, report, fresh=True)
+    assert checksums(report) == before
+
+
+def test_storage_without_locks_is_not_taken_for_another_run(finished, monkeypatch):
+    def refuse(*_):
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", refuse)
+    with pytest.raises(Refusal, match=r"No locks available.*storage that can lock files"):
+        _again(*finished)
+
+
 def test_a_report_of_a_newer_format_is_left_alone(finished):
     study, report = finished
     (report / "keys" / "format.json").write_text(json.dumps({"format": 99}))
@@ -275,7 +351,7 @@ def test_a_record_that_cannot_be_read_is_none_and_its_page_is_made_again(tmp_pat
     for name, content in (("R01", "{"), ("R02", "[" * 10_000), ("R03", '["key"]'), ("R04", '{"key": "x"}')):
         (tmp_path / "keys" / f"{name}.json").write_text(content)
     keys = PageKeys(tmp_path)
-    keys.open(fresh=False)
+    keys.open()
     assert keys.subjects() == []
     assert not any(keys.unchanged(name, "x") for name in ("R01", "R02", "R03", "R04"))
 
@@ -285,7 +361,7 @@ def test_a_mark_that_tells_no_format_is_refused(tmp_path, content):
     (tmp_path / "keys").mkdir()
     (tmp_path / "keys" / "format.json").write_text(content)
     with pytest.raises(Refusal, match="a report of format"):
-        PageKeys(tmp_path).open(fresh=False)
+        PageKeys(tmp_path).open()
 
 
 def test_a_link_in_a_report_neither_clears_nor_fills_another_folder(tmp_path):

@@ -37,7 +37,7 @@ def made(tmp_path_factory):
     (root / "study" / file).unlink()
     study, report = open_study(root / "study"), root / "report"
     keys = PageKeys(report)
-    keys.open(fresh=False)
+    keys.open()
     (report / "index.html").write_text("<p>pages</p>")
     for plan in planned_pages(study):
         origin = page_origin(study, plan, report)

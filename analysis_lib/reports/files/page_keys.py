@@ -53,6 +53,20 @@ class StudyInputs:
         """
         return self._of(rider, self.study.trials_of(rider))
 
+    def of_all(self) -> dict[str, object]:
+        """Return what the pages about all riders read of the study itself: every row of its tables.
+
+        A zero check that is near no trial, say, is in the table of zero checks and on no rider's page.
+        """
+        study = self.study
+        tables = {
+            "riders": study.riders,
+            "trials": study.trials,
+            "set_aside": study.set_aside,
+            "zero_checks": study.zero_checks,
+        }
+        return {name: digest({"rows": _as_text(table)}) for name, table in tables.items()}
+
     def of_trial(self, trial: str) -> dict[str, object]:
         """Return what one usable trial's result is made from: the like of `of_rider`, and its ring's outline."""
         trials = self.study.trials[self.study.trials["trial"] == trial]
@@ -63,8 +77,8 @@ class StudyInputs:
         study = self.study
         files = sorted({str(name) for name in trials["file"] if name})
         return {
-            "rider": study.riders[study.riders["rider"] == rider].drop(columns="row").to_csv(index=False),
-            "trials": trials.drop(columns="row").to_csv(index=False),
+            "rider": _as_text(study.riders[study.riders["rider"] == rider]),
+            "trials": _as_text(trials),
             "zero_checks": self._zero_checks_of(trials),
             "problems": self._problems.get(rider, []),
             "recorders": self._recorders,
@@ -93,7 +107,7 @@ class StudyInputs:
         around = [self._around[row] for row in trials["row"] if row in self._around]
         needing_all = {recorder for recorder, *places in around if fitted or NONE in places}
         places = {place for _, *places in around for place in places} - {NONE}
-        near = self.study.zero_checks.iloc[sorted(places)].drop(columns="row").to_csv(index=False)
+        near = _as_text(self.study.zero_checks.iloc[sorted(places)])
         columns = {name: self._zero_columns[name] for name in sorted({recorder for recorder, *_ in around})}
         return {"near": near, "columns": digest(columns)} | {
             name: self._all_checks[name] for name in needing_all
@@ -116,11 +130,16 @@ class StudyInputs:
     @cached_property
     def _all_checks(self) -> dict[str, str]:
         """One checksum over all zero checks of each recorder."""
-        checks = self.study.zero_checks.drop(columns="row")
+        checks = self.study.zero_checks
         return {
-            name: digest({"checks": checks[checks["recorder"] == name].to_csv(index=False)})
+            name: digest({"checks": _as_text(checks[checks["recorder"] == name])})
             for name in self.study.settings.recorders
         }
+
+
+def _as_text(table: pd.DataFrame) -> str:
+    """A table without the places of its rows in the file."""
+    return table.drop(columns="row").to_csv(index=False)
 
 
 def _recording(path: Path) -> str:
@@ -130,11 +149,14 @@ def _recording(path: Path) -> str:
 def page_key(
     study: Study, notebook: str, parameters: Mapping[str, object], inputs: Mapping[str, object]
 ) -> str:
-    """Return the key of one page."""
+    """Return the key of one page.
+
+    Settings are those of the study as it was opened: who edits study.toml while a run is at work gets pages of the file as
+    it was, which the next run must not take for pages of the file as it is.
+    """
     return digest(
         {
-            "settings": sha256_of(study.root / "study.toml"),
-            "outlines": {name: ring.outline_mm for name, ring in study.settings.rings.items()},
+            "settings": study.settings.model_dump_json(),  # with the outlines of rings, in the order of the file
             "notebook": sha256_of(notebooks_folder() / notebook),
             "library": source_digest(),
             "packages": package_versions(),

@@ -49,8 +49,8 @@ class PageKeys:
 
     report: Path
 
-    def open(self, fresh: bool) -> None:
-        """Make the folder of keys; forget all pages when `fresh`.
+    def open(self) -> None:
+        """Make the folder of keys.
 
         Raises
         ------
@@ -74,9 +74,6 @@ class PageKeys:
                 "a new or empty folder, or an earlier report",
                 "choose another --out; nothing was touched",
             )
-        if fresh:
-            for subject in self.subjects():
-                self.forget(subject)
         if not mark.is_file():  # a run holds its lock on this very file, so it is never replaced
             write_text_whole(mark, json.dumps({"format": FORMAT}) + "\n")
 

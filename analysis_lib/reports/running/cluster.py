@@ -69,9 +69,11 @@ class Cluster:
         from distributed.client import FutureCancelledError
         from distributed.comm import CommClosedError
 
-        stage = self.order.stages / plan.subject
+        stage, trials = self.order.stages / plan.subject, _recordings_of(self.study, plan)
+        if trials:
+            stage.mkdir()  # not within the try: a full disk is no lost scheduler
         try:
-            self._analyse_beforehand(plan, stage)
+            self._analyse_beforehand(plan, trials)
             with self._sending(make_page_here, plan, priority=1) as page:
                 self._wait_for(page)
                 return replace(page.result(), beforehand=count_taken(stage))
@@ -85,11 +87,8 @@ class Cluster:
         finally:
             shutil.rmtree(stage, ignore_errors=True)
 
-    def _analyse_beforehand(self, plan: PlannedPage, stage: Path) -> None:
+    def _analyse_beforehand(self, plan: PlannedPage, trials: list[str]) -> None:
         """Let workers analyse all recordings of a rider's page; whatever fails there is left to the page."""
-        trials = _recordings_of(self.study, plan)
-        if trials:
-            stage.mkdir()
         with ExitStack() as sent:
             tasks = [self._sending(analyse_recording_here, plan.subject, trial) for trial in trials]
             for future in [sent.enter_context(task) for task in tasks]:

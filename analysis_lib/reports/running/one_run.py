@@ -24,17 +24,24 @@ def alone_in(report: Path) -> Iterator[None]:
     Raises
     ------
     Refusal
-        When another run is at work in the folder.
+        When another run is at work in the folder, or its storage has no locks.
     """
     with (report / "keys" / "format.json").open("rb") as mark:
         try:
             fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
+        except BlockingIOError as error:
             raise Refusal(
                 f"report folder {report.name}",
                 "another run at work in it",
                 "one run at a time",
                 "wait for it to end, or choose another --out",
+            ) from error
+        except OSError as error:
+            raise Refusal(
+                f"report folder {report.name}",
+                f"{error.strerror}, when it was to be locked",
+                "storage that can lock files, so that two runs never write to one report",
+                "choose another --out",
             ) from error
         for leftover in report.rglob(f"{UNFINISHED}*"):
             leftover.unlink(missing_ok=True)

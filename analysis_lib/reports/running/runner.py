@@ -10,7 +10,7 @@ from pathlib import Path
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.other_scripts import letter_figures
-from analysis_lib.reports.files.page_keys import StudyInputs, page_key
+from analysis_lib.reports.files.page_keys import StudyInputs, digest, page_key
 from analysis_lib.reports.files.page_records import PageKeys
 from analysis_lib.reports.files.parameters import check_parameters
 from analysis_lib.reports.files.pdf_page import why_no_pdf
@@ -82,7 +82,7 @@ def make_report(
     jobs : int
         Kernels at work at the same time.
     fresh : bool
-        Make every page again, also those that would come out unchanged.
+        Make every page asked for again, also those that would come out unchanged.
     way : WayOfWork, optional
         Where and how pages are made, in place of `jobs` kernels started anew on this machine.
     subjects : collection of str, optional
@@ -104,7 +104,7 @@ def make_report(
         plans = tuple(plan for plan in plans if plan.subject in subjects)
     _check_outside(out, study.root)
     keys = PageKeys(out)
-    keys.open(fresh)
+    keys.open()
     if missing := why_no_pdf():
         say(missing)
     if boxes := letter_figures(study.settings):
@@ -115,6 +115,9 @@ def make_report(
         run = _Run(study, out, making, keys, Progress(say, len(plans)), StudyInputs(study))
         if not only_rider and subjects is None:
             run.drop_strangers(plans)
+        if fresh:  # not before the folder is this run's alone: another may be at work on these pages
+            for plan in plans:
+                keys.forget(plan.subject)
         keys.begin(plan.subject for plan in plans)
         pages = run.make_all(plans)
         faults = finish_report(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
@@ -229,12 +232,17 @@ class _Run:
             raise
 
     def _key(self, plan: PlannedPage) -> str:
-        """A rider's page follows from that rider's inputs, a page about all from the keys of the riders' pages."""
+        """A rider's page follows from that rider's inputs, a page about all from the riders' pages and the tables."""
         if plan.rider:
             inputs = self.inputs.of_rider(plan.rider)
         else:
             riders = [page.subject for page in planned_pages(self.study) if page.rider]
-            inputs = {rider: self.keys.of(rider).get("key", "") for rider in riders}
+            inputs = {rider: self._left_by(rider) for rider in riders}
             protocol = checksums_of(self.study.root, frozen_plan(self.study))
-            inputs |= {"plan": protocol, "subject": plan.subject}
+            inputs |= {"plan": protocol, "subject": plan.subject, "tables": self.inputs.of_all()}
         return page_key(self.study, plan.template, plan.parameters, inputs)
+
+    def _left_by(self, rider: str) -> str:
+        """What stands for a rider's page: its key; of one that failed the files that it left, tables may be among them."""
+        record = self.keys.of(rider)
+        return digest(record.get("files", {})) if record.get("key") == NEVER else record.get("key", "")
