@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -67,6 +68,34 @@ def test_riders_to_come_make_a_look_an_interim_one(study, kept, counts, is_inter
     assert found.is_interim is is_interim
     assert bool(interim_sentences(part)) is bool(progress_tables(part)) is is_interim
     assert not progress_of(ended(part)).is_interim
+
+
+def rewritten(folder, into, change):
+    """A copy of a study with a changed trials.csv, as opened."""
+    shutil.copytree(folder, into)
+    trials = pd.read_csv(into / "trials.csv", dtype=str, keep_default_na=False)
+    change(trials).to_csv(into / "trials.csv", index=False)
+    return open_study(into)
+
+
+def test_a_trial_with_another_cell_at_fault_is_one_that_was_ridden(folder, tmp_path):
+    def spoil(trials):
+        return trials.assign(start_s=trials["start_s"].mask(trials["period"] == "4", "soon"))
+
+    found = progress_of(rewritten(folder, tmp_path / "study", spoil))
+    assert (found.riders, found.riders_through, found.periods, found.is_interim) == (4, 4, 4, False)
+
+
+@pytest.mark.parametrize("name", ["R33", ""])
+def test_a_trial_of_a_rider_whom_nobody_lists_is_no_further_rider_s(folder, tmp_path, name):
+    """R04 has not begun, and one of R03's trials stands under another name."""
+
+    def misspell(trials):
+        ridden = trials[trials["rider"] != "R04"]
+        return ridden.assign(rider=ridden["rider"].mask(ridden["trial"] == "R03-P1-easy", name))
+
+    found = progress_of(rewritten(folder, tmp_path / "study", misspell))
+    assert (found.riders, found.riders_planned, found.is_interim) == (3, 4, True)
 
 
 def test_the_plan_says_how_many_riders_and_the_frozen_list_before_study_toml(folder, tmp_path):

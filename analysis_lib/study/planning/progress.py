@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import pandas as pd
+
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import PLAN_FOLDER
 from analysis_lib.study.planning.frozen_protocol import OPEN_ALLOCATION, PROTOCOL
@@ -59,17 +61,22 @@ def progress_of(study: Study) -> Progress:
     Progress
     """
     periods = study.settings.periods
-    listed = [study.trials, study.set_aside]
-    riders = {rider for part in listed for rider in part["rider"]}
-    through = set(study.trials.loc[study.trials["period"] == periods, "rider"])
+    ridden = _listed_trials(study)
     return Progress(
         riders_planned=max(_planned(study), len(study.riders)),
-        riders=len(riders),
-        riders_through=len(through),
+        riders=ridden["rider"].nunique(),
+        riders_through=ridden.loc[ridden["period"] == periods, "rider"].nunique(),
         periods_planned=periods,
-        periods=study.trials["period"].nunique(),
+        periods=ridden["period"].nunique(),
         ended=study.settings.study.ended,
     )
+
+
+def _listed_trials(study: Study) -> pd.DataFrame:
+    """Rider and period of each trial of trials.csv whose rider is known, also of those with another cell at fault."""
+    trials = pd.concat([part[["trial", "rider", "period"]] for part in (study.trials, study.set_aside)])
+    of_nobody = [problem.trial for problem in study.errors if problem.column == "rider"]
+    return trials[~trials["trial"].isin(of_nobody)]
 
 
 def _planned(study: Study) -> int:
