@@ -13,6 +13,7 @@ from analysis_lib.reports.exhibits.glossary import MEANINGS, OF_A_RIDER, OF_A_ST
 from analysis_lib.reports.rider import rider_words
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.declared.protocol import Rules
 from analysis_lib.study.synthetic.synthetic import small_study
 
 
@@ -77,6 +78,16 @@ def test_that_nothing_was_assumed_is_said_of_the_recordings_alone():
         patch.setattr(rider_words, "caution_sentences", lambda analysis: [])
         (said,) = rider_words.trust(sound)
     assert "nothing had to be assumed to read the recordings" in said and "stands there" in said
+
+
+@pytest.mark.parametrize(
+    ("model", "said", "unsaid"),
+    [("line", "linear in time", "temperature"), ("temperature", "on temperature and time", "linear in time")],
+)
+def test_methods_name_the_zero_that_trials_lost(model, said, unsaid):
+    settings = SimpleNamespace(rules=Rules(zero_model=model))
+    first, *_ = rider_words.methods(SimpleNamespace(study=SimpleNamespace(settings=settings)))
+    assert said in first and unsaid not in first
 
 
 def test_every_word_of_a_page_has_one_meaning():

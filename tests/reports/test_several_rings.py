@@ -221,7 +221,7 @@ def test_a_rider_whose_page_of_one_ring_failed_stays_in_with_the_others_and_is_n
     spoilt = replace(analysis, tables=tables, left_out={"R02 on strong": "no trial that could be used"})
     outcome = spoilt.outcomes[0]
     effect = spoilt.rings_effect(outcome)
-    assert "R02 (strong)" in " ".join(rings_intensity.missing_sentences(spoilt, outcome, effect))
+    assert "R02 (strong)" in " ".join(rings_intensity.missing_sentences(outcome, effect))
     (lacking,) = rings_intensity.riders_lacking(outcome, effect)
     assert set(lacking.frame["rider"]) == {"R02"}
     assert set(lacking.frame["part"]) == {"in part"}

@@ -20,6 +20,11 @@ from analysis_lib.reports.trials.shape_words import first_shape_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
 from analysis_lib.statistics.estimates import show_count, show_number
 
+ZERO_BY_MODEL = {
+    "line": "Zero torque from the checks before and after each trial, linear in time, is subtracted.",
+    "temperature": "Zero torque by a fit of all checks of the recorder on temperature and time is subtracted.",
+}
+
 
 def answer(analysis: RiderAnalysis) -> list[str]:
     """Answer the page's questions in a few sentences, each from the data."""
@@ -158,7 +163,7 @@ def effect(analysis: RiderAnalysis) -> list[str]:
     return words
 
 
-def cautions(analysis: RiderAnalysis) -> list[str]:
+def cautions() -> list[str]:
     """Give the usual cautions; they defer to those who know the rider and the parts."""
     return [
         (
@@ -213,7 +218,7 @@ def methods(analysis: RiderAnalysis) -> list[str]:
     """Generate the methods text from what was done."""
     return [
         (
-            "Zero torque from the checks before and after each trial, linear in time, is subtracted. The"
+            f"{ZERO_BY_MODEL[analysis.study.settings.rules.zero_model]} The"
             " crank angle is unwrapped, whole turns are cut at top dead centre by interpolation, and torque"
             " is averaged over 360 one-degree bins by exact integration over angle. Power is work over the"
             " turn divided by its duration."

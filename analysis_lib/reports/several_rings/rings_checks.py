@@ -67,7 +67,7 @@ def analyses_of(effect: RingsEffect) -> tuple[pd.DataFrame, dict[str, str]]:
     ), refused
 
 
-def agreement_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
+def agreement_sentences(effect: RingsEffect) -> list[str]:
     """Say by how much the other analyses move each estimate, in its own standard errors."""
     frame, refused = analyses_of(effect)
     words = []

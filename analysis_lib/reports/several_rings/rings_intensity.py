@@ -8,7 +8,6 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
-from analysis_lib.reports.several_rings.rings_analysis import RingsAnalysis
 from analysis_lib.reports.several_rings.rings_exhibits import HEADINGS, digits_of
 from analysis_lib.reports.several_rings.rings_words import held_together
 from analysis_lib.reports.study.curve_exhibits import trend_sentence
@@ -140,7 +139,7 @@ def riders_lacking(outcome: Outcome, effect: RingsEffect) -> list[TableExhibit]:
     return [TableExhibit(f"riders_lacking_{outcome.name}", frame, caption)]
 
 
-def missing_sentences(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> list[str]:
+def missing_sentences(outcome: Outcome, effect: RingsEffect) -> list[str]:
     """Say how many riders the estimates rest on, and who lacks a ring."""
     frame = effect.riders()
     parts = frame.groupby("rider", sort=False)["part"].agg(set)
