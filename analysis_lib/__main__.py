@@ -128,6 +128,8 @@ def _make_report(
         print(f"failed: {', '.join(failed)} (each page says why)", file=sys.stderr)
     if waiting := [page.subject for page in report.pages if page.waiting]:
         print(f"waiting for trials: {', '.join(waiting)}")
+    if excluded := [page.subject for page in report.pages if page.excluded]:
+        print(f"every trial excluded: {', '.join(excluded)} (each page says why)")
     print(f"pages: {os.path.relpath(report.folder / 'index.html')}")
     return report
 

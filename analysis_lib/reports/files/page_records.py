@@ -25,13 +25,28 @@ WAITING = "waiting: no trials yet"
 """Stands in the place of a cause where no trial of a page's rider is listed: it is not made, and has not failed."""
 
 
+EXCLUDED = "without results: every trial is excluded"
+"""Likewise where each listed trial of a page's rider is left out beforehand or by a rule; lines of why follow."""
+
+
 def state_in_words(cause: str) -> str:
     """Return what a record says became of a page, by what kept it from being made.
 
     >>> state_in_words(""), state_in_words("no recording"), state_in_words(WAITING)
     ('made', 'failed: no recording', 'waiting: no trials yet')
     """
-    return cause if cause == WAITING else f"failed: {cause}" if cause else "made"
+    if cause == WAITING or is_excluded(cause):
+        return cause
+    return f"failed: {cause}" if cause else "made"
+
+
+def is_excluded(cause: str) -> bool:
+    """Whether a page holds no results because every trial of its rider was left out on purpose.
+
+    >>> is_excluded(f"{EXCLUDED}\\nT1: excluded: chain dropped"), is_excluded("no recording")
+    (True, False)
+    """
+    return cause.partition("\n")[0] == EXCLUDED
 
 
 def record_name(subject: str) -> str:

@@ -154,6 +154,16 @@ def waiting_body(subject: str) -> str:
     return f"<p><strong>{escape(words)}</strong> Run the report again once there is one.</p>\n"
 
 
+def excluded_body(subject: str, reasons: Sequence[str]) -> str:
+    """Return the body of the page of a rider of whom every listed trial is left out on purpose, with the reason of each."""
+    words = f"Every listed trial of {subject} is excluded, so this page has no results."
+    items = "".join(f"<li>{escape(reason)}</li>\n" for reason in reasons)
+    return (
+        f"<p><strong>{escape(words)}</strong> Nothing is to be mended where these reasons hold; the study's page counts the"
+        f" trials among those set aside.</p>\n<ul>\n{items}</ul>\n"
+    )
+
+
 def linked_answer(page: Path, sentences: Sequence[str], address: str) -> list[str]:
     """Return the sentences of an answer, each number linked to its row on the `page` that gives it, at `address`."""
     there = links_from_elsewhere(page.read_text(encoding="utf-8"), address) if page.is_file() else {}

@@ -20,7 +20,7 @@ from urllib.parse import quote
 import pandas as pd
 
 from analysis_lib.reports.files.page_keys import digest
-from analysis_lib.reports.files.page_records import WAITING, PageKeys
+from analysis_lib.reports.files.page_records import EXCLUDED, WAITING, PageKeys, is_excluded
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.files.whole_file import written_whole
 from analysis_lib.reports.record.page_origin import MISSING
@@ -164,14 +164,17 @@ def _action(identifier: str, record: dict) -> Entity:
         "result": _references(map(quote, sorted(record["files"]))),
         "actionStatus": {"@id": f"http://schema.org/{_status(page['cause'])}ActionStatus"},
     }
-    if page["cause"] == WAITING:
-        action["description"] += f" ({WAITING})"
-    return action | ({"error": page["cause"]} if page["cause"] not in ("", WAITING) else {})
+    cause = page["cause"]
+    if cause == WAITING or is_excluded(cause):
+        action["description"] += f" ({EXCLUDED if is_excluded(cause) else WAITING})"
+    return action | ({"error": cause} if _status(cause) == "Failed" else {})
 
 
 def _status(cause: str) -> str:
     """What schema.org calls the state of an action: one that waits for trials could be done, and neither was nor failed."""
-    return "Completed" if not cause else "Potential" if cause == WAITING else "Failed"
+    if not cause or is_excluded(cause):
+        return "Completed"
+    return "Potential" if cause == WAITING else "Failed"
 
 
 def _program(software: dict) -> tuple[Entity, list[Entity]]:

@@ -24,7 +24,12 @@ from analysis_lib.reports.rider.ring_comparison import RingComparison
 from analysis_lib.reports.rider.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
 from analysis_lib.reports.trials.other_ring import doubt_rings
 from analysis_lib.reports.trials.power_cautions import doubt_power
-from analysis_lib.reports.trials.rider_trials import analyse_listed_trial, labelled_trials, with_quality
+from analysis_lib.reports.trials.rider_trials import (
+    analyse_listed_trial,
+    labelled_trials,
+    reasons_of_excluded,
+    with_quality,
+)
 from analysis_lib.reports.trials.ring_shapes import doubt_shapes
 from analysis_lib.reports.trials.scale_cautions import doubt_scales
 from analysis_lib.reports.trials.turned_trials import doubt_mounts
@@ -187,6 +192,8 @@ def analyse_rider(study: Study, rider: str) -> RiderAnalysis:
     trials, results = read_rider(study, rider)
     if trials.empty:
         raise no_trials(rider)
+    if trials["exclude"].all():
+        raise all_excluded(rider, trials)
     if not results:
         raise Refusal(
             f"rider {rider}",
@@ -205,6 +212,19 @@ def no_trials(rider: str) -> Refusal:
     got, wanted = "no trial in trials.csv", "at least one that was ridden"
     return Refusal(
         f"rider {rider}", got, wanted, "run the report again once trials are listed", "rider", rider
+    )
+
+
+def all_excluded(rider: str, trials: pd.DataFrame) -> Refusal:
+    """Return what is said of a rider whose trials, as listed, are all excluded."""
+    return Refusal(
+        f"rider {rider}",
+        f"every trial excluded in trials.csv, {len(trials)} of {len(trials)}",
+        "at least one that counts",
+        "leave it so where the reasons hold",
+        "rider",
+        rider,
+        each=reasons_of_excluded(trials),
     )
 
 

@@ -39,11 +39,16 @@ class StudyState:
             return f"no report: {self.cause}"
         failed = [page.name for page in self.report.pages if page.failed]
         waiting = sum(page.waiting for page in self.report.pages)
+        excluded = sum(page.excluded for page in self.report.pages)
         left_out = len(self.report.problems) + len(self.report.faults)
         parts = [f"failed: {', '.join(failed)}"] if failed else []
         parts += [f"faults that kept cells, rows or recordings out: {left_out}"] if left_out else []
         parts += [] if parts else ["all pages made"]
-        return "; ".join([*parts, f"{show_count(waiting, 'page')} waiting for trials"] if waiting else parts)
+        parts += [f"{show_count(waiting, 'page')} waiting for trials"] if waiting else []
+        parts += (
+            [f"{show_count(excluded, 'page')} of riders whose trials are all excluded"] if excluded else []
+        )
+        return "; ".join(parts)
 
 
 @dataclass(frozen=True)

@@ -10,14 +10,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import pandas as pd
+
 from analysis_lib.reports.execution.notebook_run import CELL_SECONDS, NotebookFailure, RunFolder, run_notebook
-from analysis_lib.reports.files.page_records import WAITING, state_in_words
+from analysis_lib.reports.files.page_records import EXCLUDED, WAITING, is_excluded, state_in_words
 from analysis_lib.reports.files.places import notebooks_folder
-from analysis_lib.reports.pages.pages import failure_body, waiting_body, write_page
+from analysis_lib.reports.pages.pages import excluded_body, failure_body, waiting_body, write_page
 from analysis_lib.reports.pages.printing import PageOrder, Printing, write_notebook_page
 from analysis_lib.reports.rider.rider_analysis import blocking_problems
 from analysis_lib.reports.study.page_list import PlannedPage
-from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE
+from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE, reasons_of_excluded
 from analysis_lib.study.checks.folder import Study
 
 STOPPING = "stopping: the kernels are being ended, finished pages stay"
@@ -55,13 +57,18 @@ class PageState:
         return self.cause == WAITING
 
     @property
+    def excluded(self) -> bool:
+        """Whether the page holds no results because every trial was left out on purpose."""
+        return is_excluded(self.cause)
+
+    @property
     def failed(self) -> bool:
         """Whether the page holds no results and should."""
-        return not (self.made or self.waiting)
+        return not (self.made or self.waiting or self.excluded)
 
     @property
     def each(self) -> tuple[str, ...]:
-        """What stopped each part of a page that failed, trial by trial say."""
+        """What stopped each part of a page that was not made, trial by trial say."""
         return tuple(self.cause.splitlines()[1:])
 
     @property
@@ -118,6 +125,8 @@ class PageMaking:
             return fail_page(self.study, self.out, plan, problems[0], problems=problems)
         if plan.rider and _waits(self.study, plan):
             return _waiting_page(self.study, self.out, plan)
+        if plan.rider and (reasons := _left_out_beforehand(self.study, plan)):
+            return _excluded_page(self.study, self.out, plan, reasons)
         if self.printing:
             self.printing.get_ready()
         failure = self._execute(plan)
@@ -127,6 +136,8 @@ class PageMaking:
             failure = self._show(plan)
             if failure is not None and self.folder.kernels.ended:
                 raise RunStopped(plan.name)
+        if failure is not None and _is_exclusion(self.study, plan, failure):
+            return _excluded_page(self.study, self.out, plan, failure.each)
         if failure is not None:
             return fail_page(self.study, self.out, plan, "\n".join((failure.cause, *failure.each)), failure)
         return PageState(plan.subject, plan.name, plan.page, plan.notebook)
@@ -168,9 +179,39 @@ class PageMaking:
 
 def _waits(study: Study, plan: PlannedPage) -> bool:
     """Whether no trial of a page's rider is listed yet, also none that could not be read."""
-    ring = str(plan.parameters.get("ring", ""))
-    faults = any(error.rider == plan.rider and error.scope == "trial" for error in study.errors)
-    return not faults and study.comparing(ring).trials_of(plan.rider).empty
+    return not _has_faults(study, plan) and _trials_of(study, plan).empty
+
+
+def _trials_of(study: Study, plan: PlannedPage) -> pd.DataFrame:
+    """Return the trials of a page's rider on its rings."""
+    return study.comparing(str(plan.parameters.get("ring", ""))).trials_of(plan.rider)
+
+
+def _has_faults(study: Study, plan: PlannedPage) -> bool:
+    """Whether the tables have something against a trial of a page's rider."""
+    return any(error.rider == plan.rider and error.scope == "trial" for error in study.errors)
+
+
+def _left_out_beforehand(study: Study, plan: PlannedPage) -> tuple[str, ...]:
+    """Return why trials.csv excludes each trial of a page's rider; nothing where one is not excluded or is at fault."""
+    trials = _trials_of(study, plan)
+    if _has_faults(study, plan) or not trials["exclude"].all():
+        return ()
+    return reasons_of_excluded(trials)
+
+
+def _is_exclusion(study: Study, plan: PlannedPage, failure: NotebookFailure) -> bool:
+    """Whether a rider's notebook had no trial to work on because each was left out beforehand or by a rule."""
+    reasons = [line.partition(": ")[2] for line in failure.each]
+    by_choice = [reason.startswith((BEFOREHAND, BY_RULE)) for reason in reasons]
+    return bool(plan.rider and by_choice) and all(by_choice) and not _has_faults(study, plan)
+
+
+def _excluded_page(study: Study, out: Path, plan: PlannedPage, reasons: Sequence[str]) -> PageState:
+    """Write the page that says why each trial was left out; a notebook that found none to work on does not stay."""
+    (out / plan.notebook).unlink(missing_ok=True)
+    _write(study, out, plan, excluded_body(plan.name, reasons))
+    return PageState(plan.subject, plan.name, plan.page, "", "\n".join((EXCLUDED, *reasons)))
 
 
 def _waiting_page(study: Study, out: Path, plan: PlannedPage) -> PageState:

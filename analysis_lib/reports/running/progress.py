@@ -24,7 +24,7 @@ class Progress:
         with self._lock:
             self.through += 1
             count = f"{self.through:>{len(str(self.total))}} of {self.total}"
-            words = "unchanged" if state.unchanged and not state.waiting else printable(state.headline)
+            words = "unchanged" if state.unchanged and state.made else printable(state.headline)
             taken = show_count(state.beforehand, "recording")
             before = f"{taken} analysed beforehand, " if state.beforehand else ""
             self.say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
@@ -33,7 +33,7 @@ class Progress:
 def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:
     """Return how many pages are done, unchanged and failed, how long they took together, and the longest of each.
 
-    Pages of riders without trials have a line where there are any.
+    Pages of riders without trials, or whose trials are all excluded, have a line where there are any.
 
     >>> print(end_table([PageState("R01", "Rider R01", "", "", seconds=2.5), PageState("R02", "Rider R02", "", "")], 1.3))
     done      2   2.5 s of work, longest 2.5 s (Rider R01)
@@ -48,6 +48,8 @@ def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:
     }
     if waiting := [page for page in pages if page.waiting]:
         kinds["waiting"] = waiting
+    if excluded := [page for page in pages if page.excluded]:
+        kinds["excluded"] = excluded
     width = len(str(len(pages))) + 1
     lines = [f"{kind:<9}{len(of_kind):>{width}}{_times(of_kind)}" for kind, of_kind in kinds.items()]
     return "\n".join([*lines, f"{'in all':<9}{len(pages):>{width}}   {elapsed_s:.1f} s on the clock"])

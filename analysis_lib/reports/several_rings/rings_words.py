@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.several_rings.rings_analysis import REFERENCE, RingsAnalysis
+from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
 from analysis_lib.reports.study.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
+from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts, meter_cautions
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.equivalence import ZERO, say_verdict, show_interval
@@ -180,10 +182,12 @@ def meter_sentences(analysis: RingsAnalysis) -> list[str]:
 
 def doubts(analysis: RingsAnalysis) -> list[str]:
     """List reasons to doubt the page."""
-    lost, left = int((analysis.trials["state"] == "not used").sum()), len(analysis.left_out)
+    lost, excluded = int((listed_trials(analysis)["state"] == NOT_USED).sum()), excluded_riders(analysis)
+    left = len(analysis.left_out) - len(excluded)
     return [
         *_made_up(analysis),
         f"{show_count(len(analysis.tables), 'rider')} analysed; {show_count(lost, 'listed trial')} not used"
+        + (f"; every trial of {', '.join(excluded)} is excluded" if excluded else "")
         + (f"; {show_count(left, 'page')} of riders could not be made." if left else "."),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         _one_rider_says_little(analysis),

@@ -18,11 +18,33 @@ NOT_DECLARED = "not declared"
 
 
 def listed_trials(analysis: StudyAnalysis) -> pd.DataFrame:
-    """Return every row of trials.csv with its state: those of riders who could not be analysed are not used."""
+    """Return every row of trials.csv with its state: those of riders who could not be analysed are not used.
+
+    Of these an excluded trial keeps its own reason; the others share the rider's.
+    """
     trials = analysis.study.trials
     lost = trials[trials["rider"].isin(list(analysis.left_out))]
-    lost = lost.assign(state=NOT_USED, reason="rider: " + lost["rider"].map(dict(analysis.left_out)))
-    return pd.concat([analysis.trials, lost], ignore_index=True) if len(lost) else analysis.trials
+    if lost.empty:
+        return analysis.trials
+    riders = "rider: " + lost["rider"].map(dict(analysis.left_out))
+    reasons = riders.mask(lost["exclude"], BEFOREHAND + lost["exclude_reason"])
+    sequences = analysis.study.riders.set_index("rider")["sequence"]
+    rings = {name: analysis.study.settings.ring_label(name) for name in analysis.study.settings.rings}
+    lost = lost.assign(
+        state=NOT_USED,
+        reason=reasons,
+        sequence=lost["rider"].map(sequences),
+        intensity=lost["intensity"].astype(str),
+        ring=lost["ring"].map(rings),
+    )
+    return pd.concat([analysis.trials, lost], ignore_index=True)
+
+
+def excluded_riders(analysis: StudyAnalysis) -> list[str]:
+    """Return the riders who are not analysed because every one of their listed trials is excluded."""
+    trials = analysis.study.trials
+    lost = trials[trials["rider"].isin(list(analysis.left_out))]
+    return [str(rider) for rider, here in lost.groupby("rider") if here["exclude"].all()]
 
 
 def answer(analysis: StudyAnalysis) -> list[str]:

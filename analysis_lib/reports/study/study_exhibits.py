@@ -8,14 +8,14 @@ from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.mounting_figures import Rose, phase_roses
 from analysis_lib.reports.figures.quality_figures import quality_strip
 from analysis_lib.reports.figures.style import MANY
-from analysis_lib.reports.study.exclusion_exhibits import listed_trials
+from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 
 
 def flow_table(analysis: StudyAnalysis) -> TableExhibit:
     """Count riders and trials from the design to the analysis, by sequence and period."""
-    trials = analysis.trials
+    trials = listed_trials(analysis)
     planned = len(analysis.intensities)
     allocated = analysis.study.riders.groupby("sequence")["rider"].size()
     rows = []
@@ -41,8 +41,8 @@ def flow_table(analysis: StudyAnalysis) -> TableExhibit:
         "flow",
         pd.DataFrame(rows, columns=columns),
         "Flow of riders and trials by sequence and period. Planned: riders allocated × intensities. Not"
-        " listed: not ridden, or of a rider who could not be analysed. Set aside: by a declared rule or"
-        " because the recording could not be used. The next table gives every reason.",
+        " listed: not ridden, or a row that cannot be read. Set aside: excluded beforehand, by a declared rule, or"
+        " because the recording or its rider could not be analysed. The next table gives every reason.",
     )
 
 
@@ -61,7 +61,9 @@ def set_aside_table(analysis: StudyAnalysis) -> TableExhibit:
 
 
 def _not_used(analysis: StudyAnalysis) -> list[tuple]:
-    trials = analysis.trials[analysis.trials["state"] == NOT_USED]
+    listed, excluded = listed_trials(analysis), excluded_riders(analysis)
+    known = listed["rider"].isin([*analysis.tables, *excluded])
+    trials = listed[known & (listed["state"] == NOT_USED)]
     rows: list[tuple] = [
         (row.rider, row.sequence, row.period, row.ring, row.intensity, row.trial, row.reason)
         for row in trials.itertuples()
@@ -70,6 +72,7 @@ def _not_used(analysis: StudyAnalysis) -> list[tuple]:
     rows += [
         (rider, sequences.get(rider, "–"), "all", "both", "all", "all", reason)
         for rider, reason in analysis.left_out.items()
+        if rider not in excluded
     ]
     return rows
 

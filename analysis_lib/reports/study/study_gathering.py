@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.rider.joined_rings import compared_rings, join_rings, pair_name
-from analysis_lib.reports.rider.rider_analysis import analyse_rider, no_trials
+from analysis_lib.reports.rider.rider_analysis import all_excluded, analyse_rider, no_trials
 from analysis_lib.reports.rider.rider_tables import RiderTables, has_rider_tables
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.written_tables import WrittenTables
@@ -52,13 +52,17 @@ def _written(study: Study, results_dir: str) -> tuple[WrittenTables, dict[str, s
         if found:
             pages[rider] = found
         lacking = [ring for ring in rings if ring not in found]
-        left_out |= _reasons(rider, found, dict.fromkeys(lacking, str(_no_tables(study, rider))))
+        reasons = {ring: _in_one_line(_no_tables(study.comparing(ring), rider)) for ring in lacking}
+        left_out |= _reasons(rider, found, reasons)
     return WrittenTables(study.settings, results_dir, pages), left_out
 
 
 def _no_tables(study: Study, rider: str) -> Refusal:
-    if study.trials_of(rider).empty:
+    trials = study.trials_of(rider)
+    if trials.empty:
         return no_trials(rider)
+    if trials["exclude"].all():
+        return all_excluded(rider, trials)
     got, wanted = "a page without results", "a trial that can be used"
     return Refusal(f"rider {rider}", got, wanted, "that page says why and what to mend", "rider", rider)
 
@@ -74,11 +78,15 @@ def _analysed(study: Study) -> tuple[dict[str, RiderTables], dict[str, str]]:
             try:
                 found[ring] = analyse_rider(study.comparing(ring), rider).tables
             except (Refusal, Refusals) as refusal:
-                refused[ring] = "; ".join(str(refusal).splitlines())
+                refused[ring] = _in_one_line(refusal)
         if found:
             tables[rider] = join_rings(study.settings, found)
         left_out |= _reasons(rider, found, refused)
     return tables, left_out
+
+
+def _in_one_line(refusal: Refusal | Refusals) -> str:
+    return "; ".join(str(refusal).splitlines())
 
 
 def _reasons(rider: str, found: Collection[str], refused: Mapping[str, str]) -> dict[str, str]:

@@ -14,6 +14,7 @@ from analysis_lib.reports.study.answer_cautions import (
     without_cautions,
 )
 from analysis_lib.reports.study.doubtful_rings import without_doubtful_rings
+from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
 from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
@@ -189,14 +190,15 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
 
 def _analysed(analysis: StudyAnalysis, sound: bool) -> str:
     """Count riders and lost trials; where nothing is lost, that is no reason to doubt unless there are others."""
-    lost = int((analysis.trials["state"] == NOT_USED).sum())
-    riders = show_count(len(analysis.tables), "rider")
-    if lost or analysis.left_out:
-        return (
-            f"{riders} analysed, {len(analysis.left_out) or 'none'} could not be;"
-            f" {show_count(lost, 'listed trial')} not used."
-        )
-    return f"{riders} analysed, with every listed trial{'; that is no reason to doubt' if sound else ''}."
+    lost = int((listed_trials(analysis)["state"] == NOT_USED).sum())
+    riders, excluded = show_count(len(analysis.tables), "rider"), excluded_riders(analysis)
+    failed = len(analysis.left_out) - len(excluded)
+    if not (lost or analysis.left_out):
+        return f"{riders} analysed, with every listed trial{'; that is no reason to doubt' if sound else ''}."
+    parts = [f"{riders} analysed"]
+    parts += [f"every trial of {', '.join(excluded)} is excluded"] if excluded else []
+    parts += [f"{failed} could not be analysed"] if failed else []
+    return f"{'; '.join([*parts, show_count(lost, 'listed trial')])} not used."
 
 
 def _cautions_in_short(analysis: StudyAnalysis) -> list[str]:

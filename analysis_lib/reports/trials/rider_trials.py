@@ -32,6 +32,18 @@ def labelled_trials(study: Study, rider: str) -> pd.DataFrame:
     )
 
 
+def reasons_of_excluded(trials: pd.DataFrame) -> tuple[str, ...]:
+    """Say of each trial that trials.csv excludes why it does.
+
+    Parameters
+    ----------
+    trials : DataFrame
+        With ``trial, exclude_reason``.
+    """
+    pairs = zip(trials["trial"], trials["exclude_reason"], strict=True)
+    return tuple(f"{trial}: {BEFOREHAND}{reason}" for trial, reason in pairs)
+
+
 def analyse_listed_trial(
     study: Study, row, load_trial: Callable[[str], TrialResult]
 ) -> tuple[TrialResult | None, str, str]:
