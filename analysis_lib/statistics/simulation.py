@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 import scipy  # its parts are loaded when first asked for
 from numpy.typing import NDArray
 
@@ -160,15 +159,6 @@ def simulate_plan(
         not_analysable=float((~known).mean()),
         mean_se=float(se[known].mean()) if known.any() else math.nan,
     )
-
-
-def simulate_plans(
-    design: Design, riders: Iterable[int], effect: float, beliefs: Beliefs, **options
-) -> pd.DataFrame:
-    """Frame of `simulate_plan`, a row a number of riders, to draw power against riders."""
-    plans = [simulate_plan(design, n, effect, beliefs, **options) for n in riders]
-    columns = ["riders", "power", "power_se", "coverage", "mean_riders", "mean_se"]
-    return pd.DataFrame({name: [getattr(plan, name) for plan in plans] for name in columns})
 
 
 def sequence_adjusted_t(contrasts: Array, sequence: NDArray[np.integer]) -> tuple[Array, Array, Array]:

@@ -14,7 +14,7 @@ from analysis_lib.statistics.crossover import ring_effect
 from analysis_lib.statistics.designs import spell_design
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.simulated_riders import Beliefs, draw_contrasts, draw_values
-from analysis_lib.statistics.simulation import sequence_adjusted_t, simulate_plan, simulate_plans
+from analysis_lib.statistics.simulation import sequence_adjusted_t, simulate_plan
 from analysis_lib.statistics.statistical_power import contrast_sd, difference_power, equivalence_power
 
 ABBA = spell_design("ABBA/BAAB")
@@ -116,12 +116,6 @@ def test_the_seed_decides():
     )
     assert one == same
     assert one.mean_se != other.mean_se
-
-
-def test_several_numbers_of_riders_in_one_frame():
-    frame = simulate_plans(ABBA, [6, 12, 24], 1.0, Beliefs(1.2), studies=1000)
-    assert frame.riders.tolist() == [6, 12, 24]
-    assert frame.power.is_monotonic_increasing and frame.mean_se.is_monotonic_decreasing
 
 
 def test_2000_studies_take_less_than_20_seconds():
