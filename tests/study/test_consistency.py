@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusal, Refusals
+from analysis_lib.study.checks import trial_checks
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.declared.problems import Problem
 
@@ -57,6 +58,30 @@ def test_a_fault_of_one_trial_stops_that_trial_alone(tiny, old, new, column, wor
     assert study.trials.set_index("trial")["usable"].to_dict() == {
         f"T{number}": number not in (3, 8) for number in range(1, 9)
     }
+
+
+def test_a_part_within_a_longer_one_does_not_hide_the_next(tiny):
+    """T2 and T3 are both parts of T1's; T4 begins where T1 ends."""
+    windows = {"T1": ("0", "8"), "T2": ("1", "2"), "T3": ("4", "5"), "T4": ("8", "9.5")}
+    trials = pd.read_csv(tiny.root / "trials.csv", dtype=str, keep_default_na=False).set_index("trial")
+    for trial, window in windows.items():
+        trials.loc[trial, ["file", "start_s", "end_s"]] = ("recordings/T1.csv", *window)
+    trials.to_csv(tiny.root / "trials.csv")
+    found = [(error.trial, error.got) for error in open_study(tiny.root).errors]
+    assert found == [
+        ("T2", "recordings/T1.csv from 1 s, where trial T1 has not ended"),
+        ("T3", "recordings/T1.csv from 4 s, where trial T1 has not ended"),
+    ]
+
+
+@pytest.mark.parametrize(("most", "suggested"), [(4, 2), (3, 0)])
+def test_names_are_compared_where_few_recordings_lack(tiny, monkeypatch, most, suggested):
+    """Two recordings lie there under other names: four pairs of names."""
+    monkeypatch.setattr(trial_checks, "MOST_COMPARED", most)
+    for name in ("T1", "T2"):
+        (tiny.root / f"recordings/{name}.csv").rename(tiny.root / f"recordings/{name}_.csv")
+    said = [str(error) for error in open_study(tiny.root).errors]
+    assert len(said) == 2 and sum("did you mean" in line for line in said) == suggested
 
 
 def test_a_mount_is_an_axis(tiny):

@@ -52,6 +52,8 @@ def test_date_times_with_a_blank_for_the_t_are_read(tiny):
         ("T3,R01,1,2,oval,75,", "T3,R01,1,2,oval,nan,", "row 4, column mount_deg", "a finite number"),
         ("T3,R01,1,2,", "T3,R01,1,two,", "row 4, column period", "a whole number"),
         ("T3,R01,1,2,", "T3,R01,1,,", "row 4, column period", "got an empty cell"),
+        ("T3,R01,1,2,", f"T3,R01,1,{10**20},", "row 4, column period", "a whole number of at most 1000000"),
+        ("T3,R01,1,2,", f"T3,R01,{10**20},2,", "row 4, column visit", "a whole number of at most 1000000"),
         ("T3,R01,", "T3,Anna Lund,", "row 4, column rider", "pseudonym"),
         ("T3,R01,", "3rd,R01,", "row 4, column trial", "pattern"),
         ("2026-03-02T09:20:00", "2026-03-02", "row 4, column started_at", "2026-03-02T09:14:00"),

@@ -15,6 +15,8 @@ from analysis_lib.study.tables.contents import Contents, about_study, about_tria
 
 MOUNT_TOLERANCE_DEG = 0.05
 RECORDINGS = "recordings"
+MOST_COMPARED = 20_000
+"""Pairs of file names, 2 s or so. Where more lack their file, it is no slip of the hand in one of them."""
 
 
 def check_words_of_trials(contents: Contents) -> Iterator[Problem]:
@@ -80,12 +82,15 @@ def check_exclusions(contents: Contents) -> Iterator[Problem]:
 
 def check_files(contents: Contents) -> Iterator[Problem]:
     """Every trial ridden names a recording that is there."""
+    lacking = {trial.file for trial in contents.ridden_rows if trial.file} - contents.bytes_of.keys()
+    spare = unlisted_files(contents) if lacking else []  # never another trial's recording
+    if len(lacking) * len(spare) > MOST_COMPARED:
+        spare = []
     for trial in contents.ridden_rows:
         if not trial.file:
             remedy = "name the recording, or exclude the trial with its reason"
             yield about_trial(trial, "file", "an empty cell", "the recording of the trial", remedy)
-        elif trial.file not in contents.bytes_of:
-            spare = unlisted_files(contents)  # never another trial's recording
+        elif trial.file in lacking:
             remedy = suggest(trial.file, spare, "put the file there, or correct its name")
             yield about_trial(
                 trial, "file", f"{trial.file!r}, no such file", "a file of the study folder", remedy
@@ -98,13 +103,14 @@ def check_windows(contents: Contents) -> Iterator[Problem]:
     shared = named[named["file"].duplicated(keep=False)]
     for file, group in shared.groupby("file", sort=True):
         parts = group.assign(start_s=group["start_s"].fillna(0.0), end_s=group["end_s"].fillna(np.inf))
-        parts = parts.sort_values("start_s")
-        for earlier, later in zip(rows_of(parts), list(rows_of(parts))[1:], strict=False):
-            if later.start_s < earlier.end_s:
-                got = f"{file} from {later.start_s:g} s, where trial {earlier.trial} has not ended"
+        longest, *others = rows_of(parts.sort_values("start_s"))
+        for later in others:
+            if later.start_s < longest.end_s:
+                got = f"{file} from {later.start_s:g} s, where trial {longest.trial} has not ended"
                 yield about_trial(
                     later, "start_s", got, "a part that no other trial uses", "set start_s and end_s"
                 )
+            longest = max(longest, later, key=lambda trial: trial.end_s)
 
 
 def check_unlisted_files(contents: Contents) -> Iterator[Problem]:

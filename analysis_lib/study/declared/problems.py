@@ -52,8 +52,10 @@ def nearest_of(word: str, known: Iterable[str]) -> str:
     >>> nearest_of("chainsaty_m", ["chainstay_m", "sprocket_teeth"])
     'chainstay_m'
     """
-    by_small_letters = {name.casefold(): name for name in known}
-    near = get_close_matches(word.casefold(), list(by_small_letters), n=1, cutoff=0.5)
+    small, by_small_letters = word.casefold(), {name.casefold(): name for name in known}
+    if small in by_small_letters:
+        return by_small_letters[small]
+    near = get_close_matches(small, list(by_small_letters), n=1, cutoff=0.5)
     return by_small_letters[near[0]] if near else ""
 
 

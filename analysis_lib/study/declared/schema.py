@@ -34,6 +34,9 @@ TURNING_MARKS = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2
 NOT_SEEN = ("Zs", "Zl", "Zp", "Cf", "Cs", "Co", "Cn")
 """Unicode's categories of blanks and of characters that show nothing, by which two names could look like one."""
 
+LARGEST_COUNT = 1_000_000
+"""No study counts as far, and a column of whole numbers has no room for one of any length."""
+
 LONGEST_NAME, LONGEST_PATH = 255, 1000
 """Bytes of one name in a path, and of a whole path, that every file system in use takes."""
 
@@ -62,6 +65,19 @@ def read_number(cell: Any) -> Any:
         remedy = f"write {cell.replace(',', '.', 1)}, or save the sheet with decimal points"
         raise Refusal("", f"{cell!r}, a decimal comma", "a number with a decimal point", remedy)
     return cell
+
+
+def check_count(number: int) -> int:
+    """Accept a number that something can be counted by.
+
+    Raises
+    ------
+    Refusal
+        For more than a million.
+    """
+    if number > LARGEST_COUNT:
+        raise Refusal("", shorten(number), f"a whole number of at most {LARGEST_COUNT}", "correct it")
+    return number
 
 
 def read_date_time(cell: Any) -> Any:
@@ -208,6 +224,7 @@ Word = Annotated[str, AfterValidator(check_word)]
 Name = Annotated[str, AfterValidator(check_name)]
 #: Stands after any bounds, so that these belong to the number and reach the schema.
 AsNumber = BeforeValidator(read_number)
+Count = Annotated[int, AfterValidator(check_count)]
 Number = Annotated[float, Field(allow_inf_nan=False), AsNumber]
 DateTime = Annotated[datetime, BeforeValidator(read_date_time)]
 YesOrNo = Annotated[bool, BeforeValidator(read_yes_or_no)]

@@ -16,6 +16,7 @@ from pydantic.fields import FieldInfo
 from analysis_lib.refusals import Refusal
 from analysis_lib.study.declared.schema import (
     AsNumber,
+    Count,
     DateTime,
     Id,
     InnerPath,
@@ -54,8 +55,8 @@ class TrialRow(TableRow):
 
     trial: Id = Field(description="name of the trial, each once")
     rider: Id = Field(description="pseudonym from riders.csv")
-    visit: int | None = Field(ge=1, description="visit to the laboratory, from 1")
-    period: int = Field(ge=1, description="period of the rider's sequence, from 1")
+    visit: Count | None = Field(ge=1, description="visit to the laboratory, from 1")
+    period: Count = Field(ge=1, description="period of the rider's sequence, from 1")
     ring: Word = Field(description="ring ridden, as named in study.toml")
     mount_deg: Annotated[float, Field(ge=0, lt=360, allow_inf_nan=False), AsNumber] | None = Field(
         description="right crank arm to the ring's major axis, in the pedalling direction; empty if round",
