@@ -187,6 +187,15 @@ def test_a_bad_cell_that_may_be_empty_stops_only_what_needs_it_and_is_told_once(
     assert study.trials.groupby("rider")["usable"].sum().to_dict() == {"R01": 4, "R02": 3}
 
 
+def test_an_outcome_s_bad_cell_leaves_its_trial_usable_and_is_not_counted_among_empty_cells_too(tiny):
+    tiny.replace("trials.csv", ",no,,121", ",no,,1a1")
+    study = open_study(tiny.root)
+    (error,) = study.errors
+    assert (error.scope, error.trial, error.column) == ("cell", "T3", "hr_bpm")
+    assert study.trials.set_index("trial").loc["T3", "usable"]
+    assert not [note for note in study.notes if "empty cell" in note.got]
+
+
 def test_a_trial_set_aside_for_a_cell_leaves_no_gap_and_no_unlisted_recording(tiny):
     tiny.replace("trials.csv", "T3,R01,1,2,oval,75", "T3,R01,one,2,oval,75")
     study = open_study(tiny.root)

@@ -26,7 +26,8 @@ from analysis_lib.study.outcomes.metabolic_power import (
 )
 from analysis_lib.study.tables.contents import read_contents
 from analysis_lib.study.tables.datapackage import describe_package
-from analysis_lib.study.tables.derived_outcomes import NOT_CHECKED, derive, derive_delta
+from analysis_lib.study.tables.derived_outcomes import NOT_CHECKED, derive, derive_delta, why_refused
+from analysis_lib.study.tables.rows import UNREAD
 
 KJ_PER_KCAL = 4.184
 LITRES_PER_MOLE = 22.414
@@ -200,6 +201,19 @@ def test_derived_values_carry_how_they_were_made_or_why_not():
 def test_refused_trials_have_no_value_and_a_reason(gases, power, words):
     found = derive("gross_efficiency_pct", trial(**gases), power, "", RULES)
     assert math.isnan(found.value) and words in found.note
+
+
+@pytest.mark.parametrize("column", ["vo2_L_min", "vo2_minute_2_L_min"])
+def test_a_gas_cell_at_fault_refuses_the_trial_also_where_it_would_only_tell_whether_the_state_was_steady(
+    column,
+):
+    spoilt = trial(**{column: math.nan, UNREAD: column})
+    for outcome in ("metabolic_power_W", "gross_efficiency_pct"):
+        found = derive(outcome, spoilt, 200.0, "", RULES)
+        assert math.isnan(found.value) and f"a cell at fault in {column}" in found.note
+        assert why_refused(found.note) == "a cell at fault"
+    sound = derive("metabolic_power_W", trial(**{UNREAD: "hr_bpm"}), 200.0, "", RULES)
+    assert sound.value == pytest.approx(1031.95)  # as above: heart rate is no part of it
 
 
 EFFICIENCY = """

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis_lib.refusals import Refusals
-from analysis_lib.study.tables.rows import RIDERS, TRIALS, ZERO_CHECKS
+from analysis_lib.study.tables.rows import RIDERS, TRIALS, UNREAD, ZERO_CHECKS
 from analysis_lib.study.tables.tables import read_table
 
 
@@ -64,7 +64,6 @@ def test_date_times_with_a_blank_for_the_t_are_read(tiny):
         ("recordings/T3.csv", "C:\\T3.csv", "row 4, column file", "inside the study folder"),
         (",,,no,,121", ",,,maybe,,121", "row 4, column exclude", "yes, no or an empty cell"),
         (",,,no,,121", ",9,2,no,,121", "row 4, start_s to end_s", "an end after the start"),
-        (",no,,121", ',no,,"121,5"', "row 4, column hr_bpm", "write 121.5"),
         (",no,,121", ",no,,121,", "row 4", "17 cells"),
         (",no,,121", ",no,", "row 4", "15 cells"),
     ],
@@ -77,6 +76,39 @@ def test_a_bad_cell_stops_its_row_alone(tiny, old, new, place, words):
     assert words in str(problem)
     assert problem.scope == "trial" and problem.severity == "error"
     assert len(table.frame) == 7 and "T3" not in set(table.frame["trial"])
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"), [('"121,5"', "write 121.5"), ("abc", "got 'abc' – wanted a number")]
+)
+def test_a_bad_cell_of_an_outcome_costs_that_outcome_of_its_trial_alone(tiny, cell, words):
+    tiny.replace("trials.csv", ",no,,121", f",no,,{cell}")
+    table = trials_of(tiny)
+    (problem,) = table.problems
+    assert problem.what == "trials.csv, row 4 (T3), column hr_bpm" and words in str(problem)
+    assert (problem.scope, problem.severity, problem.trial, problem.rider) == ("cell", "error", "T3", "R01")
+    row = table.frame.set_index("trial").loc["T3"]
+    assert np.isnan(row["hr_bpm"]) and row[UNREAD] == "hr_bpm" and row["mount_deg"] == 75.0
+    assert table.set_aside.empty and (table.frame[UNREAD] != "").sum() == 1
+
+
+def test_a_bad_cell_of_an_outcome_beside_another_stops_the_row(tiny):
+    tiny.replace("trials.csv", "T3,R01,1,2,", "T3,R01,1,two,")
+    tiny.replace("trials.csv", ",no,,121", ",no,,abc")
+    table = trials_of(tiny)
+    assert {problem.column: problem.scope for problem in table.problems} == {
+        "hr_bpm": "cell",
+        "period": "trial",
+    }
+    assert "T3" not in set(table.frame["trial"])
+
+
+@pytest.mark.parametrize("volume", ["-3.1", "0"])
+def test_a_volume_of_gas_is_above_zero(tiny, volume):
+    tiny.replace("trials.csv", "hr_bpm", "vo2_L_min")
+    tiny.replace("trials.csv", ",no,,121", f",no,,{volume}")
+    (problem,) = read_table(tiny.root, TRIALS, ("vo2_L_min",)).problems
+    assert problem.scope == "cell" and f"got '{volume}' – wanted a number above 0" in str(problem)
 
 
 def test_all_bad_cells_are_reported_and_each_names_its_trial(tiny):

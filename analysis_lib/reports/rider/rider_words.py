@@ -18,6 +18,7 @@ from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
 from analysis_lib.reports.trials.shape_words import first_shape_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
+from analysis_lib.reports.trials.unread_cells import unread_sentences
 from analysis_lib.statistics.estimates import show_count, show_number
 
 ZERO_BY_MODEL = {
@@ -198,13 +199,14 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
         ),
         "The rider knew which ring was on the bicycle.",
         *_cells_at_fault(analysis),
+        *unread_sentences(analysis.study, analysis.rider),
     ]
 
 
 def _cells_at_fault(analysis: RiderAnalysis) -> list[str]:
     """Say what a fault in a cell of riders.csv takes from the page; what does not need the cell stands as it is."""
-    mine = (part for part in analysis.study.errors if (part.scope, part.rider) == ("cell", analysis.rider))
-    columns = [part.column for part in mine]
+    cells = [part for part in analysis.study.errors if part.scope == "cell" and not part.trial]
+    columns = [part.column for part in cells if part.rider == analysis.rider]
     if not columns:
         return []
     return [

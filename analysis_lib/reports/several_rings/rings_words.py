@@ -10,6 +10,7 @@ from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts, meter_cautions
+from analysis_lib.reports.trials.unread_cells import unread_sentences
 from analysis_lib.statistics.denominator_df import FTest
 from analysis_lib.statistics.equivalence import ZERO, say_verdict, show_interval
 from analysis_lib.statistics.estimates import Interval, decimals_for, show_count, show_df, show_number, show_p
@@ -189,6 +190,7 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
         f"{show_count(len(analysis.tables), 'rider')} analysed; {show_count(lost, 'listed trial')} not used"
         + (f"; every trial of {', '.join(excluded)} is excluded" if excluded else "")
         + (f"; {show_count(left, 'page')} of riders could not be made." if left else "."),
+        *unread_sentences(analysis.study),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         _one_rider_says_little(analysis),
         (

@@ -11,6 +11,7 @@ from analysis_lib.reports.study import meter_words
 from analysis_lib.reports.study.interim import interim_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
+from analysis_lib.reports.trials.unread_cells import unread_sentences
 from analysis_lib.statistics.equivalence import ZERO, say_verdict
 from analysis_lib.statistics.estimates import Interval, show_count, show_level, show_number, show_p
 from analysis_lib.statistics.single_rider import FEWEST_PERIODS, SingleRiderEffect
@@ -176,7 +177,8 @@ def missing_sentences(analysis: SingleRiderAnalysis, outcome: Outcome) -> list[s
 
 def doubts(analysis: SingleRiderAnalysis) -> list[str]:
     """List reasons to doubt the page."""
-    lost, cautions = int((analysis.trials["state"] == "not used").sum()), caution_sentences(analysis)
+    lost = int((analysis.trials["state"] == "not used").sum())
+    cautions = [*caution_sentences(analysis), *unread_sentences(analysis.study)]
     many = len(analysis.outcomes) > 1 or len(analysis.levels(analysis.outcomes[0])) > 1
     return [
         *_made_up(analysis),

@@ -11,6 +11,7 @@ from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE, CAUTIO
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
 from analysis_lib.reports.trials.shape_words import first_shape_doubts
 from analysis_lib.reports.trials.turned_words import first_turn_doubts
+from analysis_lib.reports.trials.unread_cells import unread_sentences
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.declared.trial_rules import RULES
 
@@ -81,6 +82,7 @@ def state_sentences(analysis: StudyAnalysis) -> list[str]:
             "A trial is left out beforehand with its reason, by a rule declared in study.toml, or because its recording"
             " cannot be used; never by its result."
         ),
+        *unread_sentences(analysis.study),
     ]
 
 

@@ -34,8 +34,9 @@ def gas_sentences(analysis: StudyAnalysis) -> list[str]:
         for outcome in gas_outcomes(analysis)
     ]
     lost = (
-        f"{listed - known} of {show_count(listed, 'trial')} at these intensities have no value of gas exchange: refused by"
-        " the rules of study.toml, whatever ring was on. Such a trial lacks these outcomes and keeps its others."
+        f"{listed - known} of {show_count(listed, 'trial')} at these intensities have no value of gas exchange, by rules"
+        " that are the same for every ring; the table counts the reasons. Such a trial lacks these outcomes and keeps its"
+        " others."
     )
     return [
         "Efficiency and metabolic power stand on gas exchange, which tells the energy in a steady state alone.",

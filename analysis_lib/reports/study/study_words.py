@@ -20,6 +20,7 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
+from analysis_lib.reports.trials.unread_cells import unread_sentences
 from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import ZERO, judge
@@ -49,6 +50,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
         *floor_cautions(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
         *few_riders(outcome, effect.overall),
+        *unread_sentences(analysis.study, outcome=outcome),
         *_without_value(analysis, outcome),
         *_each_intensity(analysis, outcome, effect),
         *caution_sentences(analysis),
@@ -95,6 +97,7 @@ def effect_sentences(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffe
         *floor_cautions(analysis, outcome),
         judge(effect.overall, outcome.smallest_effect).sentence(),
         *(few_riders(outcome, effect.overall) if few else []),
+        *unread_sentences(analysis.study, outcome=outcome),
         *_without_value(analysis, outcome),
         f"{direction[outcome.better]}. {' '.join(intensity_sentences(effect))}".strip(),
     ]
@@ -174,9 +177,11 @@ def left_out_sentences(effect: RingEffect, called: Callable[[object], str] = str
 def doubts(analysis: StudyAnalysis) -> list[str]:
     """List reasons to doubt the page, from the data at hand."""
     cautions = _cautions_in_short(analysis)
+    unread = unread_sentences(analysis.study)
     words = [
         *cautions,
-        _analysed(analysis, sound=not cautions),
+        *unread,
+        _analysed(analysis, sound=not (cautions or unread)),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         (
             "The ring effect is averaged over riders; nothing here shows that one rider responds and another"

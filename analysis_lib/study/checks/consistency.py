@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from itertools import product
 
+import numpy as np
 import pandas as pd
 
 from analysis_lib.statistics.estimates import show_count
@@ -16,7 +17,7 @@ from analysis_lib.study.declared.problems import Problem, listed, rename, sugges
 from analysis_lib.study.declared.settings import FILE
 from analysis_lib.study.outcomes.measured_quantities import measured_quantities
 from analysis_lib.study.tables.contents import Contents, about_rider, about_study, about_trial, rows_of
-from analysis_lib.study.tables.rows import TRIALS
+from analysis_lib.study.tables.rows import BESIDE_COLUMNS, TRIALS, UNREAD
 
 
 def find_problems(contents: Contents) -> list[Problem]:
@@ -42,13 +43,15 @@ def check_outcome_columns(contents: Contents) -> Iterator[Problem]:
         if outcome.source != "trials":
             continue
         if outcome.name not in contents.trials:
-            spare = [str(name) for name in contents.trials if name not in [*TRIALS.columns, "row"]]
+            spare = [str(name) for name in contents.trials if name not in [*TRIALS.columns, *BESIDE_COLUMNS]]
             remedy = rename(outcome.name, spare, "add the column, or take the outcome out of study.toml")
             yield about_study(
                 "trials.csv, row 1", f"no column {outcome.name!r}", "a column for each outcome", remedy
             )
             continue
-        empty = contents.ridden.loc[contents.ridden[outcome.name].isna(), "trial"]
+        lacking = contents.ridden[contents.ridden[outcome.name].isna()]
+        at_fault = [outcome.name in unread.split() for unread in lacking[UNREAD]]  # which is told as such
+        empty = lacking.loc[~np.array(at_fault, dtype=bool), "trial"]
         if len(empty):
             place, got = f"trials.csv, column {outcome.name}", f"{len(empty)} empty cells: {listed(empty)}"
             remedy = (

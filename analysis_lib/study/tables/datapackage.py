@@ -18,7 +18,14 @@ from analysis_lib.study.declared.schema import NO, YES, is_inside
 from analysis_lib.study.declared.settings import StudySettings
 from analysis_lib.study.tables.contents import Contents, read_contents
 from analysis_lib.study.tables.derived_outcomes import GAS_COLUMNS, gas_columns
-from analysis_lib.study.tables.rows import CALIBRATIONS, RIDERS, TRIALS, ZERO_CHECKS, TableKind
+from analysis_lib.study.tables.rows import (
+    BESIDE_COLUMNS,
+    CALIBRATIONS,
+    RIDERS,
+    TRIALS,
+    ZERO_CHECKS,
+    TableKind,
+)
 from analysis_lib.study.tables.tables import read_table
 
 FILE = "datapackage.json"
@@ -61,7 +68,7 @@ def table_resources(contents: Contents) -> list[dict[str, Any]]:
     if (contents.root / CALIBRATIONS.file).is_file():
         tables.append((CALIBRATIONS, read_table(contents.root, CALIBRATIONS).frame))
     return [
-        _table_resource(kind, [str(name) for name in frame if name != "row"], contents.settings)
+        _table_resource(kind, [str(name) for name in frame if name not in BESIDE_COLUMNS], contents.settings)
         for kind, frame in tables
     ]
 

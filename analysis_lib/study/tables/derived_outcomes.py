@@ -23,6 +23,7 @@ from analysis_lib.study.outcomes.metabolic_power import (
     gross_efficiency_pct,
     metabolic_power,
 )
+from analysis_lib.study.tables.rows import UNREAD
 
 EFFICIENCY, POWER, DELTA = "gross_efficiency_pct", "metabolic_power_W", "delta_efficiency_pct"
 DERIVED_UNITS = {EFFICIENCY: "%", POWER: "W", DELTA: "%"}
@@ -131,12 +132,21 @@ def why_refused(note: str) -> str:
         return NO_POWER
     if note.startswith(TWO_MINUTES):
         return "no steady state"
+    if note.startswith(GAS_EXCHANGE) and "a cell at fault" in note:
+        return "a cell at fault"
     if note.startswith(EXCHANGE_RATIO):
         return "exchange ratio above" if ABOVE in note else "exchange ratio below"
     return "gases missing" if note.startswith(GAS_EXCHANGE) else "other"
 
 
 def _steady_power(trial: Any, rules: Metabolism) -> tuple[MetabolicPower, str]:
+    unread = [name for name in GAS_COLUMNS if name in getattr(trial, UNREAD, "").split()]
+    if unread:  # also of the two minutes: without them nobody would know whether the state was steady
+        got, remedy = (
+            f"a cell at fault in {listed(unread)}",
+            "correct it, or empty it if nothing was measured",
+        )
+        raise Refusal(GAS_EXCHANGE, got, "numbers above zero", remedy)
     vo2, vco2, first, second = (float(getattr(trial, name, math.nan)) for name in GAS_COLUMNS)
     if math.isnan(vo2) or math.isnan(vco2):
         raise Refusal(GAS_EXCHANGE, "an empty cell", listed(GASES), "fill it in where the value exists")

@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import Field, ValidationError
 
 from analysis_lib.refusals import Refusal, Scope
 from analysis_lib.study.declared.faults import Place, refusals_from
 from analysis_lib.study.declared.problems import Problem
-from analysis_lib.study.declared.schema import Number, TableRow, read_date_time
-from analysis_lib.study.tables.rows import TableKind
+from analysis_lib.study.declared.schema import AsNumber, Number, TableRow, read_date_time
+from analysis_lib.study.tables.derived_outcomes import GAS_COLUMNS
+from analysis_lib.study.tables.rows import UNREAD, TableKind
 
 
 def read_row(
@@ -51,16 +52,19 @@ def read_row(
         got, wanted = f"{len(cells)} cells", f"{len(header)} cells, as in the header"
         remedy = "look for a comma too many or too few; quote text that has commas"
         return None, [_laid_at(Refusal(place, got, wanted, remedy), kind, owner)]
-    of_numbers = {name: _number_faults(given[name], f"{place}, column {name}") for name in numbers}
+    of_numbers = {name: _number_faults(name, given[name], f"{place}, column {name}") for name in numbers}
     row, faults = _validate_row(root, {name: cell or None for name, cell in given.items()}, kind, place)
-    faults = [*(fault for here in of_numbers.values() for fault in here), *faults]
-    problems = [_laid_at(fault, kind, owner) for fault in faults]
+    outcome_problems = [_laid_at(fault, kind, owner) for here in of_numbers.values() for fault in here]
+    for problem in outcome_problems:
+        problem.scope = "cell"  # what is made of that outcome goes without it, and nothing else
+    problems = [*outcome_problems, *(_laid_at(fault, kind, owner) for fault in faults)]
     if row is None:
         return None, problems
     spare = {name: given[name] for name in header if name and name not in kind.row.model_fields}
     known = {name: given[name] and not here for name, here in of_numbers.items()}
     outcomes = {name: float(given[name]) if known[name] else math.nan for name in numbers}
-    return {**row.model_dump(), **spare, **outcomes, "row": line}, problems
+    unread = {UNREAD: " ".join(name for name, here in of_numbers.items() if here)} if numbers else {}
+    return {**row.model_dump(), **spare, **outcomes, **unread, "row": line}, problems
 
 
 def _validate_row(
@@ -79,16 +83,23 @@ def _validate_row(
     return (_validate_row(root, without, kind, place)[0] if without != given else None), faults
 
 
-def _number_faults(cell: str, place: str) -> list[Refusal]:
+def _number_faults(column: str, cell: str, place: str) -> list[Refusal]:
+    kind: type[TableRow] = _VolumeCell if column in GAS_COLUMNS else _NumberCell
     try:
-        _NumberCell.model_validate({"value": cell or None})
+        kind.model_validate({"value": cell or None})
     except ValidationError as error:
-        return refusals_from(error, _NumberCell, lambda _: place)
+        return refusals_from(error, kind, lambda _: place)
     return []
 
 
 class _NumberCell(TableRow):
-    value: Number | None = Field(description="a number, or an empty cell where it is missing")
+    value: Number | None = Field(description="the value of an outcome, or an empty cell where it is missing")
+
+
+class _VolumeCell(TableRow):
+    value: Annotated[float, Field(gt=0, allow_inf_nan=False), AsNumber] | None = Field(
+        description="a volume of gas in L/min, or an empty cell where it is missing"
+    )
 
 
 def _name_cell(place: str, loc: Place) -> str:

@@ -28,6 +28,12 @@ from analysis_lib.study.declared.schema import (
 
 ColumnType = Literal["string", "integer", "number", "boolean", "datetime"]
 
+UNREAD = "unread_cells"
+"""Column of trials as read: those of a row's outcomes whose cells are at fault, parted by blanks; taken as not known."""
+
+BESIDE_COLUMNS = (UNREAD, "row")
+"""Columns of tables as read that do not stand in the files."""
+
 
 def _unit(unit: str) -> dict[str, Any]:
     return {"unit": unit}

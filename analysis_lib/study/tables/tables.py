@@ -15,7 +15,7 @@ from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.study.declared.problems import Problem, listed, nearest_of, rename
 from analysis_lib.study.declared.schema import is_inside
 from analysis_lib.study.tables.row_reading import read_row
-from analysis_lib.study.tables.rows import TableKind
+from analysis_lib.study.tables.rows import UNREAD, TableKind
 
 #: The data frame's type for each type of column. Absent text is "", an absent number NaN or <NA>.
 _FRAME_TYPES = {
@@ -41,7 +41,8 @@ class Table:
         The rows that can be used, with proper types and a column `row`: the line of the file as an editor
         counts it.
     problems : list of Problem
-        One for every bad cell or row, and a note for every column that nothing uses.
+        One for every bad cell or row, and a note for every column that nothing uses. A bad cell of `number_columns` is
+        taken as not known, is named in the row's `unread_cells`, and costs the row nothing else.
     listed_ids : frozenset of str
         Ids in the first column, also of rows that cannot be used.
     set_aside : DataFrame
@@ -81,7 +82,7 @@ def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()
     _, header = next(lines)
     _check_header(header, kind)
     numbers = [name for name in header if name in number_columns]
-    names = [*filter(None, header), "row"]
+    names = [*filter(None, header), *([UNREAD] if numbers else []), "row"]
     kept: dict[str, list[Any]] = {name: [] for name in names}
     set_aside: dict[str, list[Any]] = {name: [] for name in names}
     problems = _note_unused(header, kind, numbers)
@@ -91,7 +92,8 @@ def read_table(root: Path, kind: TableKind, number_columns: tuple[str, ...] = ()
         problems += faults
         ids |= {cells[first]} if len(cells) == len(header) else set()
         if row:
-            columns = set_aside if faults and not kind.keeps_faulty_rows else kept
+            stops_row = any(fault.scope != "cell" for fault in faults) and not kind.keeps_faulty_rows
+            columns = set_aside if stops_row else kept
             for name, values in columns.items():
                 values.append(row[name])
     frames = (_as_frame(columns, kind, numbers) for columns in (kept, set_aside))
