@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
+from edits import edit_table
 
 from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED, MountCriteria
 from analysis_lib.mechanics.mount_losses import CRITERIA
@@ -369,3 +370,21 @@ def test_a_stroke_carried_from_the_oval_ring_names_its_correction(analysis):
     terms = mount_terms.mount_terms(alone).frame.set_index("term")
     assert mount_terms.CORRECTION in terms.index
     assert 0 < abs(terms.loc[mount_terms.CORRECTION, "mount_deg"]) < 15
+
+
+def test_a_trial_excluded_because_the_ring_sat_wrongly_moves_no_prediction(tmp_path):
+    """R01's first trial on the oval ring was at 40°, and is excluded; the other five are at 70°."""
+    folder = tmp_path / "study"
+    small_study(folder, riders=1, duration_s=4.0)
+
+    def mount_wrongly(trials):
+        trials.loc[trials.index[trials["ring"] == "oval"][0], "mount_deg"] = "40"
+        wrong = trials["mount_deg"] == "40"
+        return trials.assign(
+            exclude=trials["exclude"].mask(wrong, "yes"), exclude_reason=np.where(wrong, "ring at 40", "")
+        )
+
+    edit_table(folder, "trials.csv", mount_wrongly)
+    analysis = analyse_rider(open_study(folder), "R01")
+    assert set(analysis.used["mount_deg"].dropna()) == {70.0}
+    assert analysis.mount_deg == 70.0

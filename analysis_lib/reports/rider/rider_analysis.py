@@ -154,8 +154,12 @@ class RiderAnalysis(RiderRecordings):
 
     @cached_property
     def ridden_mounts_deg(self) -> list[float]:
-        """The mounts at which the oval ring was ridden, each once."""
-        ridden = self.trials.loc[self.trials["ring"] == "oval", "mount_deg"].dropna()
+        """The mounts at which the oval ring was ridden, each once; first those of trials that count.
+
+        A trial may be excluded because the ring sat wrongly.
+        """
+        on_oval = (trials[trials["ring"] == "oval"] for trials in (self.used, self.trials))
+        ridden = [mount for trials in on_oval for mount in trials["mount_deg"].dropna()]
         return [float(mount) for mount in dict.fromkeys(ridden)]
 
     @cached_property
