@@ -70,6 +70,16 @@ def summarise_turns(turns: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({heading: [row[heading] for row in rows] for heading in HEADINGS})
 
 
+def period_deg(quantity: str) -> float:
+    """Return after how many degrees an angle among the quantities is the same again.
+
+    >>> period_deg("torque_phase_deg"), period_deg("harmonic_3_left_deg"), period_deg("peak_torque_deg")
+    (180.0, 120.0, 360.0)
+    """
+    harmonic = _parts(r"harmonic_(\d)(_left|_right)?_deg", quantity)
+    return 360 / int(harmonic[1]) if harmonic else 180.0 if quantity == "torque_phase_deg" else 360.0
+
+
 def second_harmonics(turns: pd.DataFrame) -> np.ndarray:
     """Return the second harmonic of the two-leg torque of every turn as complex numbers A·e^{2iP}."""
     return _harmonics({name: turns[name].to_numpy() for name in ("harmonic_2_Nm", "harmonic_2_deg")}, 2, "")

@@ -169,6 +169,30 @@ def axial_mean(angles_deg: ArrayLike) -> CircularMean:
     return _mean_direction(np.radians(2 * check_angles(angles_deg)), 180.0)
 
 
+def beside_one_another(angles_deg: ArrayLike, period_deg: float = 360.0) -> NDArray[np.float64]:
+    """Move angles by whole periods to within half a period of their mean direction, where they can be subtracted.
+
+    Parameters
+    ----------
+    angles_deg : array_like, shape (n,)
+    period_deg : float
+        After which an angle is the same again: 360 on a circle, 180 of axes. One that need not be moved stays to the bit.
+
+    Raises
+    ------
+    Refusal
+        As `circular_mean`.
+
+    Examples
+    --------
+    >>> beside_one_another([350.0, 352.0, 3.0]), beside_one_another([118.0, 1.0, 119.0], 120.0)
+    (array([350., 352., 363.]), array([118., 121., 119.]))
+    """
+    angles = check_angles(angles_deg)
+    centre = _mean_direction(np.radians(360 / period_deg * angles), period_deg).angle_deg
+    return angles - period_deg * np.round((angles - centre) / period_deg)
+
+
 def check_angles(angles_deg: ArrayLike, fewest: int = 1) -> NDArray[np.float64]:
     """Bring angles to a finite array of at least `fewest`, or refuse."""
     angles = np.asarray(angles_deg, dtype=float)

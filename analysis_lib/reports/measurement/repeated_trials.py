@@ -6,18 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
 import pandas as pd
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis, analyse_rider
-from analysis_lib.statistics.circular import axial_mean, circular_mean
+from analysis_lib.signals.trial_summary import period_deg
+from analysis_lib.statistics.circular import beside_one_another
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
 from analysis_lib.study.checks.folder import Study
 
-AXES = ("torque_phase_deg",)
 """Angles that are the same after half a turn."""
 
 
@@ -43,7 +42,7 @@ class RepeatedTrials:
 
         Columns ``trial, rider, sequence, period, ring, intensity, repeat, value, unit, se, n_turns, n_effective``;
         ``repeat`` counts the periods of the rider's sequence with that ring, so that a missed period leaves a gap.
-        Angles are moved by whole turns (axes by half turns) next to one another.
+        Angles are moved by whole periods (axes by half turns) next to one another.
         """
         rows = pd.concat([rider.quantities for rider in self.riders.values()], ignore_index=True)
         here = rows[rows["quantity"] == self.quantity].dropna(subset=["value"])
@@ -58,7 +57,7 @@ class RepeatedTrials:
         repeats = [order[cell] for cell in zip(here["sequence"], here["period"], strict=True)]
         values = here["value"].astype(float)
         if (here["unit"] == "deg").all():
-            values = pd.Series(_as_neighbours(values, self.quantity in AXES), index=here.index)
+            values = pd.Series(beside_one_another(values, period_deg(self.quantity)), index=here.index)
         columns = ["trial", "rider", "sequence", "period", "ring", "intensity", "repeat", "value", "unit"]
         whole = here.assign(repeat=repeats, value=values)
         return whole[[*columns, "se", "n_turns", "n_effective"]].reset_index(drop=True)
@@ -153,11 +152,3 @@ def gather_repeats(study_dir: str, quantity: str) -> RepeatedTrials:
     if not riders:
         raise Refusal("riders of the study", "none that could be analysed", "at least one", "check the study")
     return RepeatedTrials(study, riders, quantity)
-
-
-def _as_neighbours(angles_deg: pd.Series, axial: bool) -> np.ndarray:
-    """Move angles to within half a period of their mean direction."""
-    angles = angles_deg.to_numpy(dtype=float)
-    centre = (axial_mean if axial else circular_mean)(angles).angle_deg
-    period = 180 if axial else 360
-    return (angles - centre + period / 2) % period - period / 2 + centre

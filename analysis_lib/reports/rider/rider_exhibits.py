@@ -12,7 +12,7 @@ from analysis_lib.reports.figures.torque_figures import polar_panels, torque_pan
 from analysis_lib.reports.files.once import once
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
 from analysis_lib.reports.trials.rider_trials import NOT_USED
-from analysis_lib.statistics.circular import axial_mean
+from analysis_lib.statistics.circular import axial_mean, beside_one_another
 from analysis_lib.statistics.estimates import show_count
 
 STROKE_QUANTITIES = {
@@ -193,7 +193,12 @@ def rider_contrasts(analysis: RiderAnalysis) -> pd.DataFrame:
     rows = []
     outcomes = sorted(analysis.study.settings.outcomes, key=lambda part: not part.primary)
     asked = analysis.quantities[analysis.quantities["quantity"].isin([part.name for part in outcomes])]
-    cells = asked.dropna(subset="value").groupby(["quantity", "intensity", "ring"])["value"]
+    asked = asked.dropna(subset="value")
+    for outcome in outcomes:
+        own = asked["quantity"] == outcome.name
+        if outcome.period_deg and own.any():
+            asked.loc[own, "value"] = beside_one_another(asked.loc[own, "value"], outcome.period_deg)
+    cells = asked.groupby(["quantity", "intensity", "ring"])["value"]
     means, highs, lows, counts = (
         made.to_dict() for made in (cells.mean(), cells.max(), cells.min(), cells.size())
     )

@@ -88,7 +88,7 @@ class SingleRiderAnalysis(StudyAnalysis):
         for an outcome that was not measured turn by turn.
         """
         place = {name: number for number, name in enumerate(self.levels(outcome))}
-        rows = self.values_of(outcome.name)
+        rows = self.comparable_values(outcome)
         rows = rows[rows["intensity"].isin(place)].sort_values(
             ["intensity", "period"], key=lambda part: part.replace(place)
         )

@@ -12,7 +12,7 @@ from analysis_lib.reports.files.once import once
 from analysis_lib.reports.study.effect_without import effect_without
 from analysis_lib.reports.study.study_tables import StudyTables
 from analysis_lib.reports.trials.rider_trials import CAUTION
-from analysis_lib.statistics.circular import CircularMean, axial_mean
+from analysis_lib.statistics.circular import CircularMean, axial_mean, beside_one_another
 from analysis_lib.statistics.crossover import RingEffect, ring_effect
 from analysis_lib.statistics.curves import PairedCurves, paired_curves
 from analysis_lib.statistics.estimates import Estimate, show_count
@@ -50,19 +50,25 @@ class StudyAnalysis(StudyTables):
         levels = self.levels(outcome)
         return "mean over intensities" if len(levels) > 1 else self.study.settings.intensity_label(levels[0])
 
+    def comparable_values(self, outcome: Outcome) -> pd.DataFrame:
+        """Return the outcome's rows of `values_of`, angles moved by whole periods next to one another.
+
+        So torque phases, which are axes, of 179° and 1° differ by two degrees.
+        """
+        rows = self.values_of(outcome.name)
+        known = rows[rows["value"].notna()]
+        if outcome.period_deg and len(known):
+            moved = _as_neighbours(known["value"], known["rider"], outcome.period_deg)
+            return rows.assign(value=moved.reindex(rows.index))
+        return rows
+
     @once
     def outcome_table(self, outcome: Outcome) -> pd.DataFrame:
-        """Return one row a trial with a column named by the outcome's label, as `ring_effect` wants it.
-
-        Angles in degrees are axes here (torque phase); they are moved by half turns next to one another, so
-        that 179° and 1° differ by two degrees.
-        """
+        """Return one row a trial with a column named by the outcome's label, as `ring_effect` wants it."""
         levels = [name for name in self.levels(outcome) if name not in self.without_value(outcome)]
-        rows = self.values_of(outcome.name)
+        rows = self.comparable_values(outcome)
         rows = rows[rows["intensity"].isin(levels)]
         table = rows[[*CELL, "value"]].rename(columns={"value": outcome.label})
-        if outcome.unit == "deg":
-            table[outcome.label] = _as_neighbours(table[outcome.label])
         return table.assign(intensity=pd.Categorical(table["intensity"], levels, ordered=True))
 
     def effect_without_caution(self, outcome: Outcome) -> RingEffect | None:
@@ -182,8 +188,9 @@ class StudyAnalysis(StudyTables):
         return paired_curves(differences.to_numpy(), seed=seed, sequence=sequence)
 
 
-def _as_neighbours(angles_deg: pd.Series) -> np.ndarray:
-    """Move axes by half turns to within 90 degrees of their axial mean."""
-    angles = angles_deg.to_numpy(dtype=float)
-    centre = axial_mean(angles).angle_deg if angles.size else 0.0
-    return (angles - centre + 90) % 180 - 90 + centre
+def _as_neighbours(angles_deg: pd.Series, riders: pd.Series, period_deg: float) -> pd.Series:
+    """Move each rider's angles by whole periods next to one another, then the riders."""
+    own = angles_deg.groupby(riders, sort=False).transform(lambda mine: beside_one_another(mine, period_deg))
+    means = own.groupby(riders, sort=False).mean()
+    moved = pd.Series(beside_one_another(means, period_deg), means.index) - means
+    return own + riders.map(moved)

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.signals.revolutions import TurnRules
+from analysis_lib.signals.trial_summary import period_deg
 from analysis_lib.study.declared.schema import Name, SettingsPart, Word
 from analysis_lib.study.outcomes.metabolic_power import HIGHEST_RATIO, LOWEST_RATIO, EquationName
 
@@ -50,6 +51,13 @@ class Outcome(SettingsPart):
     intensities: Annotated[tuple[Name, ...], Field(strict=False)] | None = Field(
         default=None, min_length=1, description="intensities at which it is analysed; all if left out"
     )
+
+    @property
+    def period_deg(self) -> float | None:
+        """After how many degrees an angle is the same again; None of an outcome that is none."""
+        if self.unit != "deg":
+            return None
+        return period_deg(self.name) if self.source == "signals" else 360.0
 
     @property
     def unit_shown(self) -> str:
