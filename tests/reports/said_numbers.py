@@ -9,6 +9,7 @@ from html import unescape
 from pathlib import Path
 
 from analysis_lib.reports.exhibits import notebook_page
+from analysis_lib.reports.exhibits.bound_words import NO_BREAK
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit
 from analysis_lib.reports.exhibits.number_links import link_numbers, numbers_of
 from analysis_lib.study.declared.settings import FILE, read_settings
@@ -23,7 +24,7 @@ NO_ROW = {
     r"|checksum begins with [0-9a-f]+|inertia to \d+ %|(mount angle|angle zero) to \d+°"
     r"|crank inertial load of.*?per rpm|0\.05 divided)",
     "a refusal's own words (it says why there is no table)": r"(Not used – .*? – got .*"
-    r"|(cannot be written|could not be tested|not known in [^:]*): .*)",
+    r"|(cannot be (written|made)|could not be tested|not known in [^:]*): .*)",
     "published, with its source (a citation is a name)": r"(\(Senn 2002, ch\. 3\)|ch\. \d+|Rao 1951|& Holmes 2002"
     r"|Roger 1997|Senn 2016|at 260 rpm, Dorel 2005|\d{4}[a-z]?[;,)]|Biomechanics \d{4}, \d+:\d+|\d{4} \(|power at 1\.\d+"
     r"|five looks in 14 %|J R Stat Soc A \d+:\d+"
@@ -40,6 +41,11 @@ NO_ROW = {
 """Numbers that may stand without a link to a row, and why there is none."""
 
 
+def with_plain_blanks(text: str) -> str:
+    """Return a page's text as it is searched: a blank that no line breaks at is a blank."""
+    return text.replace(NO_BREAK, " ")
+
+
 def links_of(text: str) -> list[str]:
     """Return the rows that the page's numbers lead to."""
     return LINK.findall(text)
@@ -54,6 +60,7 @@ def names_with_numbers(study: Path) -> list[str]:
 
 def sentences_without_rows(text: str, names: Iterable[str] = ()) -> list[str]:
     """Return what is left of each sentence that holds a number without a row and without a reason, `names` apart."""
+    text = with_plain_blanks(text)
     bare = [unescape(LINK.sub("", sentence)) for sentence in [*SAID.findall(text), *_answers(text)]]
     for name in names:
         bare = [sentence.replace(name, "") for sentence in bare]
@@ -69,7 +76,7 @@ def _answers(text: str) -> list[str]:
 
 
 def page_of(template: str, monkeypatch, **known: object) -> str:
-    """Run a template's cells in this process and return the page's body with its links.
+    """Run a template's cells in this process and return the page's body with its links, and with plain blanks.
 
     `known` are names that the cells' own assignments must not change, such as an analysis made before.
     """
@@ -87,7 +94,7 @@ def page_of(template: str, monkeypatch, **known: object) -> str:
             lines = [line for line in source.splitlines() if line.split(" = ")[0] not in known]
             names |= known
             exec("\n".join(lines), names)
-    return link_numbers("\n".join(shown))
+    return with_plain_blanks(link_numbers("\n".join(shown)))
 
 
 def _html(exhibit) -> str:

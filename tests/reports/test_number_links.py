@@ -6,6 +6,7 @@ from html import escape
 import pandas as pd
 import pytest
 from markupsafe import Markup
+from said_numbers import with_plain_blanks
 
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.exhibits.number_links import link_numbers
@@ -32,7 +33,7 @@ MOUNTS = TableExhibit("mounts", pd.DataFrame({"mount": [55.0, 70.0], "loss": [0.
 def _links(sentence, *tables, rows_of="", before=""):
     named = f' data-rows-of="{rows_of}"' if rows_of else ""
     body = f'{before}<p class="said"{named}>{sentence}</p>{"".join(table.html() for table in tables)}'
-    return [(text, place) for place, text in LINK.findall(link_numbers(body))]
+    return [(text, place) for place, text in LINK.findall(with_plain_blanks(link_numbers(body)))]
 
 
 @pytest.mark.parametrize(
@@ -139,13 +140,26 @@ def test_what_was_declared_is_linked_from_any_section_and_only_where_it_is_named
 
 def test_no_line_breaks_between_a_sign_and_its_number_and_the_answer_is_found_all_the_same(tmp_path):
     page = tmp_path / "study.html"
-    sentence = "It is 2.33 (n = 12, p = 0.76; F(1, 9) = 3.2, p < 0.0001)."
+    sentence = "It is 2.33 W (95 % interval ±2 W; n = 12, p = 0.76; F(1, 9) = 3.2, p < 0.0001; max_gap = 2)."
     page.write_text(link_numbers(f'<p class="said">{escape(sentence)}</p>{EFFECT.html()}'), encoding="utf-8")
     shown = re.sub(r"<[^>]+>", "", page.read_text(encoding="utf-8"))
-    for whole in ("n = 12", "p = 0.76", "F(1, 9) = 3.2", "p &lt; 0.0001"):
-        assert whole.replace(" = ", "\xa0=\xa0").replace(" &lt; ", "\xa0&lt;\xa0") in shown
+    for whole in ("2.33 W", "95 %", "±2 W", "n = 12", "p = 0.76", "F(1, 9) = 3.2", "p &lt; 0.0001"):
+        assert whole.replace(" ", "\xa0") in shown and whole in with_plain_blanks(shown)
+    assert "% interval" in shown and "max_gap = 2" in shown  # words part, and a key can be copied
     (linked,) = linked_answer(page, [sentence], "study.html")
     assert 'href="study.html#table-effect--hard">2.33</a>' in linked
+
+
+def test_captions_are_bound_and_cells_and_files_are_not(tmp_path):
+    frame = pd.DataFrame({"what": ["95 % of it"], "value": [2.5]})
+    table = TableExhibit("t", frame, "Of 95 % & p < 0.05.", {"value": "95 % low"})
+    shown = link_numbers(table.html())
+    assert "Of 95\xa0% &amp; p\xa0&lt;\xa00.05." in shown
+    assert ">95 % of it<" in shown and ">95 % low<" in shown
+    table.save(tmp_path)
+    assert "95 % of it" in (tmp_path / "t.csv").read_text(encoding="utf-8")
+    figure = link_numbers("<figcaption>At 3.5 W, 95 % band.</figcaption>")
+    assert figure == "<figcaption>At 3.5\xa0W, 95\xa0% band.</figcaption>"
 
 
 def test_an_answer_on_another_page_keeps_its_links_and_no_other_markup_of_where_it_comes_from(tmp_path):

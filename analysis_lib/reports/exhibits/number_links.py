@@ -6,7 +6,7 @@ row is taken that holds most of the sentence's other numbers and is named in it.
 rows to mean one by themselves: they are linked to a row that the sentence names or that holds another of its numbers
 (whole ones only where the words around say what they are, as in "n = 12"), or to the row whose head they are. What was
 declared beforehand stands in a table of its own, which any sentence may speak of. Captions of figures are linked like
-sentences.
+sentences. Here, too, a number is bound to its sign and unit (`bound_words`), in sentences and captions.
 """
 
 from __future__ import annotations
@@ -19,7 +19,10 @@ from functools import cached_property
 from html import escape, unescape
 from itertools import pairwise
 
+from analysis_lib.reports.exhibits.bound_words import NO_BREAK, bind
+
 SAID = re.compile(r'<p class="said\b[^"]*"(?: data-rows-of="([^"]*)")?>(.*?)</p>', re.DOTALL)
+OVER_TABLE = re.compile(r'(?<=<span class="words">)(.*?)(?=</span>)', re.DOTALL)
 CAPTION = re.compile(r"(?<=<figcaption>)(.*?)(?=</figcaption>)", re.DOTALL)
 ROW = re.compile(r'<tr id="table-([^"]+?)--([^"]+)">(.*?)</tr>', re.DOTALL)
 HEAD = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
@@ -41,10 +44,6 @@ NAMED_AFTER = re.compile(
     r" (df\b|of them\b|(of \d+ )?planned\b|of \d+ trials|allocations|whole turns were kept)"
 )
 """Words that say what a whole number is."""
-
-NO_BREAK = "\N{NO-BREAK SPACE}"
-BEFORE_A_NUMBER = re.compile(r" ([=<>]) $")
-"""A sign with its blanks, at the end of what stands before a number."""
 
 NAMED = 0.9
 """What a row's name in the sentence weighs beside one number that it holds."""
@@ -137,7 +136,7 @@ def link_numbers(body: str) -> str:
     """Return the page's body with every number that a table holds linked to its row; the marks this needs go."""
     tables = _rows_of(body)
     sections = [_link_section(section, tables) for section in SECTION.split(body)]
-    return VALUE.sub("", "".join(sections))
+    return OVER_TABLE.sub(lambda match: escape(bind(unescape(match[1]))), VALUE.sub("", "".join(sections)))
 
 
 def links_from_elsewhere(body: str, page: str) -> dict[str, str]:
@@ -164,15 +163,6 @@ def links_from_elsewhere(body: str, page: str) -> dict[str, str]:
 def numbers_of(text: str) -> list[re.Match[str]]:
     """Return the places of all numbers in a sentence."""
     return list(NUMBER.finditer(text))
-
-
-def keep_together(text: str) -> str:
-    """Return the words before a number with blanks that no line breaks at, where they end in a sign: "p = ".
-
-    >>> keep_together("It is small (n = 12, p = ").split(" ")[-1]
-    'p\\xa0=\\xa0'
-    """
-    return BEFORE_A_NUMBER.sub(rf"{NO_BREAK}\1{NO_BREAK}", text)
 
 
 def _rows_of(html: str) -> dict[str, list[Row]]:
@@ -204,7 +194,8 @@ def _link_sentence(sentence: str, rows: Sequence[Row]) -> str:
     numbers = [_number(place, sentence) for place in places]
     choose = _chooser(sentence, numbers, rows)
     edges = [0, *(edge for place in places for edge in place.span()), len(sentence)]
-    parts = [keep_together(sentence[start:end]) for start, end in pairwise(edges)]
+    bound = bind(sentence)
+    parts = [bound[start:end] for start, end in pairwise(edges)]
     for position, number in enumerate(numbers):
         row = choose(number)
         if row is not None:

@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from analysis_lib import __version__
 from analysis_lib.reports.execution.notebook_run import NotebookFailure
+from analysis_lib.reports.exhibits.bound_words import bind_outside_code
 from analysis_lib.reports.exhibits.number_links import link_numbers, links_from_elsewhere
 from analysis_lib.reports.files.canonical import plain_text, without_places
 from analysis_lib.reports.files.notebook_file import load_nbformat, read_notebook
@@ -119,7 +120,7 @@ def notebook_body(notebook: Path, tables: str = "") -> str:
     executed, formulas = read_notebook(notebook), Formulas()
     for cell in executed.cells:
         if cell.cell_type == "markdown":
-            cell.source = formulas.take_out(cell.source)
+            cell.source = bind_outside_code(formulas.take_out(cell.source))
     body, _ = exporter.from_notebook_node(executed)
     body = link_numbers(TITLE.sub("", body, count=1))
     return formulas.put_back(TABLE_END.sub(partial(_with_source, tables), body) if tables else body)
