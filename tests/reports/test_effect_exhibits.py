@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from captions import LONGEST
 from fabricated import EFFECT_W, ORDERS, fabricate
 
 from analysis_lib.refusals import Refusal
@@ -199,3 +200,41 @@ def _without_bump(tables):
     profiles = tables.profiles
     dealt = profiles["period"].map({1: "round", 2: "oval", 3: "round", 4: "oval"})
     return replace(tables, profiles=profiles.assign(ring=dealt))
+
+
+def _leaving(curve, runs: int):
+    """The same curve with a band that leaves zero at so many places of ten degrees, wide apart."""
+    t = np.zeros_like(curve.t)
+    for run in range(runs):
+        t[30 * run : 30 * run + 10] = 2 * curve.critical_t
+    return replace(curve, t=t)
+
+
+@pytest.mark.parametrize("counts", [(8,) * 6, (8, 7, 8, 6, 8, 7)])
+def test_a_caption_of_many_panels_that_leave_zero_counts_places_and_the_table_names_each(study, counts):
+    labels = {
+        name: f"{name.title()} pace (RPE {rpe})" for name, rpe in zip(EFFECT_W, (11, 13, 16), strict=True)
+    }
+    legs = {
+        panel: replace(_leaving(curve, runs), n=n)
+        for (panel, curve), runs, n in zip(
+            curve_exhibits.leg_curves(study).items(), (3, 0, 2, 2, 3, 1), counts, strict=True
+        )
+    }
+    exhibit = curve_exhibits.leg_curve_exhibit(legs, labels)
+    assert exhibit.caption.endswith(
+        "Where the band leaves zero: at 11 places in 5 of 6 panels, see the table."
+    )
+    assert ("Riders: 8 in each." if len(set(counts)) == 1 else "Riders: 6 to 8.") in exhibit.caption
+    assert len(exhibit.caption.split()) <= LONGEST
+    assert exhibit.alt.count("–") >= 11  # who cannot see the picture is told each place
+    table = curve_exhibits.leg_curve_table(legs).frame
+    assert table["from_deg"].notna().sum() == 11 and dict(
+        zip(table["intensity"], table["riders"], strict=True)
+    ) == {panel: curve.n for panel, curve in legs.items()}
+
+
+def test_a_caption_of_few_places_names_them(study):
+    one = {"hard": _leaving(study.curve_effect("hard"), 2)}
+    caption = curve_exhibits.curve_exhibit(one).caption
+    assert caption.endswith("Where the band leaves zero: hard: 0–10°, 30–40°.") and "table" not in caption

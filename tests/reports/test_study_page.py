@@ -122,7 +122,7 @@ def test_curves_are_adjusted_for_sequence_only_where_three_riders_share_one(two_
 
 def test_a_band_says_whether_it_is_adjusted_for_sequence(two_sequences):
     curve = two_sequences.curve_effect("easy")
-    assert "adjusted for sequence as the primary" in curve_exhibits.curve_exhibit({"easy": curve}).caption
+    assert "or signs, adjusted for sequence)" in curve_exhibits.curve_exhibit({"easy": curve}).caption
     plain = paired_curves(two_sequences.curve_differences("easy").to_numpy())
     assert "not adjusted for sequence" in curve_exhibits.curve_exhibit({"easy": plain}).caption
 

@@ -16,3 +16,13 @@ def say_counts(what: str, counts: Mapping[str, int]) -> str:
     if len(set(counts.values())) == 1:
         return f"{what}: {next(iter(counts.values()))}{' in each' if len(counts) > 1 else ''}."
     return f"{what}: " + ", ".join(f"{part} {count}" for part, count in counts.items()) + "."
+
+
+def say_range(what: str, counts: Mapping[str, int]) -> str:
+    """Say from which to which count parts have, where they are too many to be named.
+
+    >>> say_range("Riders", {"easy": 11, "hard": 12}), say_range("Riders", {"easy": 11, "hard": 11})
+    ('Riders: 11 to 12.', 'Riders: 11 in each.')
+    """
+    few, many = min(counts.values()), max(counts.values())
+    return f"{what}: {few} to {many}." if few < many else say_counts(what, counts)

@@ -7,18 +7,22 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from analysis_lib.reports.exhibits.counts_in_words import say_counts
+from analysis_lib.reports.exhibits.counts_in_words import say_counts, say_range
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.exhibits.intensity_labels import NO_LABELS, call
 from analysis_lib.reports.figures.curve_figures import curve_difference_panels
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.curves import PairedCurves
-from analysis_lib.statistics.estimates import show_number, show_p
+from analysis_lib.statistics.estimates import show_count, show_number, show_p
 from analysis_lib.statistics.multiplicity import adjust_p
 from analysis_lib.statistics.random_field import random_field_threshold
 
 OVAL_LESS_ROUND = "oval − round"
 STEP = "per step of intensity"
+OF_LEGS = "Each leg's torque by the right crank"
+LONGEST_CAPTION = 60
+"""Words of a caption; with more of them panels and places are counted, and the table beside names each."""
+
 BIN_CENTRES_DEG = np.arange(360) + 0.5
 NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
 
@@ -49,9 +53,14 @@ def leg_curve_exhibit(
     return _curve_figure(
         "curve_difference_legs",
         curves,
-        "Each leg's torque through the turn of the right crank, oval − round (riders whose legs were recorded apart)",
+        f"{OF_LEGS}, oval − round (riders whose legs were recorded apart)",
         labels=labels,
     )
+
+
+def leg_curve_table(curves: Mapping[str, PairedCurves]) -> TableExhibit:
+    """Say where the band of each leg's curve leaves zero."""
+    return curve_table(curves, over="legs and intensities", name="curve_legs", what=OF_LEGS)
 
 
 def trend_curve_exhibit(
@@ -92,19 +101,32 @@ def _curve_figure(
     return FigureExhibit(
         name,
         curve_difference_panels(frame.assign(panel=frame["panel"].map(called)), difference),
-        f"{what}: mean over riders with a {_how_made(curves)}. {say_counts('Riders', counts)} Where the band leaves zero:"
-        f" {found}.",
+        _caption(f"{what}: mean over riders with a {_how_made(curves)}.", counts, found, curves),
         f"{what}: mean difference curves with simultaneous bands; the band excludes zero: {found}.",
         frame,
     )
 
 
+def _caption(made: str, counts: Mapping[str, int], found: str, curves: Mapping[str, PairedCurves]) -> str:
+    """Say how many riders and where the band leaves zero, in as much detail as a caption can hold."""
+    runs = [len(curve.excludes_zero()) for curve in curves.values()]
+    panels = f" in {sum(map(bool, runs))} of {len(runs)} panels" if len(runs) > 1 else ""
+    counted = f"at {show_count(sum(runs), 'place')}{panels}, see the table"
+    for riders, where in (
+        (say_counts("Riders", counts), found),
+        (say_counts("Riders", counts), counted),
+        (say_range("Riders", counts), counted),
+    ):
+        caption = f"{made} {riders} Where the band leaves zero: {where}."
+        if len(caption.split()) <= LONGEST_CAPTION:
+            break
+    return caption
+
+
 def _how_made(curves: Mapping[str, PairedCurves]) -> str:
     """Say how bands were made; adjusting for sequence costs degrees of freedom beyond the one of the mean."""
     if any(curve.df < curve.n - 1 for curve in curves.values()):
-        how = (
-            "largest |t| over relabelled sequences or signs, adjusted for sequence as the primary analysis is"
-        )
+        how = "largest |t| over relabelled sequences or signs, adjusted for sequence"
     else:
         how = "largest |t| over flipped signs, not adjusted for sequence"
     return f"95 % band that holds for the whole turn at once ({how})"
@@ -160,7 +182,13 @@ def curve_table(
     for panel, curve in curves.items():
         places: list[tuple[int, int] | None] = [*curve.excludes_zero()] or [None]
         rows += [
-            {"intensity": panel, **_describe_run(curve, place), "p": curve.p, "p_holm": adjusted[panel]}
+            {
+                "intensity": panel,
+                "riders": curve.n,
+                **_describe_run(curve, place),
+                "p": curve.p,
+                "p_holm": adjusted[panel],
+            }
             for place in places
         ]
     return TableExhibit(
