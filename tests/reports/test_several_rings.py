@@ -18,7 +18,13 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider import rider_words
 from analysis_lib.reports.rider.rider_analysis import analyse_rider
 from analysis_lib.reports.running.runner import make_report
-from analysis_lib.reports.several_rings import rings_checks, rings_exhibits, rings_intensity, rings_words
+from analysis_lib.reports.several_rings import (
+    rings_cautions,
+    rings_checks,
+    rings_exhibits,
+    rings_intensity,
+    rings_words,
+)
 from analysis_lib.reports.several_rings.rings_analysis import analyse_rings, contrasts_of
 from analysis_lib.reports.several_rings.rings_results import write_results
 from analysis_lib.reports.study import curve_exhibits, study_exhibits
@@ -183,9 +189,9 @@ def test_a_stronger_ring_moves_a_meter_further_and_the_floor_lies_below_the_erro
     floors = analysis.floors(outcome, analysis.rings_effect(outcome))
     assert list(floors["intensity"]) == ["easy", "hard", "overall"] * 2
     assert floors["share_of_se"].between(0, 1).all()
-    assert rings_words.floor_cautions(analysis, outcome, analysis.rings_effect(outcome)) == []
+    assert rings_cautions.floor_cautions(analysis, outcome, analysis.rings_effect(outcome)) == []
     low = floors.assign(floor=floors["floor"].mask(floors["ring"] == "strong", 2 * floors["se"]))
-    (said,) = rings_words.floor_cautions(
+    (said,) = rings_cautions.floor_cautions(
         SimpleNamespace(floors=lambda *_: low, study=analysis.study), outcome, analysis.rings_effect(outcome)
     )
     assert said.count("floor ") == 4 and "strong overall (" in said and "oval" not in said
@@ -246,6 +252,32 @@ def test_one_oval_ring_and_too_few_riders_are_refused_in_words(tmp_path):
     assert "cannot answer its question" in rings_words.answer(few)[0]
     said = [str(problem) for problem in few.study.problems]
     assert any("3 riders or more" in line for line in said)
+
+
+def test_few_riders_are_said_beside_the_answer_and_every_number_has_its_row(tmp_path, monkeypatch):
+    small_rings_study(tmp_path / "three", riders=3, intensities=DEMO_INTENSITIES[:1])
+    few = analyse_rings(str(tmp_path / "three"))
+    outcome = few.outcomes[0]
+    effect = few.rings_effect(outcome)
+    (said,) = [line for line in rings_words.answer(few) if line.startswith("Few riders")]
+    # 9 trials less 3 riders, 2 more periods and 2 more rings
+    assert said.startswith("Few riders (n = 3, df = 2): the standard error,")
+    row = rings_cautions.few_riders_tables(outcome, effect)[0].frame.iloc[0]
+    se = max(found.se for found in effect.overall.values())
+    # χ² on 2 df: 0.0506 and 7.378 (any table)
+    assert [row["low"], row["high"]] == pytest.approx(
+        [se * (2 / 7.378) ** 0.5, se * (2 / 0.0506) ** 0.5], rel=1e-3
+    )
+    assert "With so few riders" in " ".join(rings_words.doubts(few))
+    text = page_of("09_several_rings.ipynb", monkeypatch, analysis=few)
+    assert sentences_without_rows(text, names_with_numbers(tmp_path / "three")) == []
+    assert any(row.startswith("table-few_riders_power_W--") for row in links_of(text))
+
+
+def test_enough_riders_are_told_nothing_of_this(analysis):
+    outcome = analysis.outcomes[0]
+    assert rings_cautions.few_riders_tables(outcome, analysis.rings_effect(outcome)) == []
+    assert "ew riders" not in " ".join([*rings_words.answer(analysis), *rings_words.doubts(analysis)])
 
 
 def test_repeated_rides_give_the_spread_of_response(analysis):

@@ -86,7 +86,10 @@ def agreement_sentences(effect: RingsEffect) -> list[str]:
             f"{ring}: no other analysis moves the estimate by more than {most} of its standard errors"
             f" ({farthest['analysis']}).{apart}"
         )
-    return [*words, *(f"{name} cannot be made: {reason}." for name, reason in refused.items())]
+    return [
+        *words,
+        *(f"{name[0].upper()}{name[1:]} cannot be made: {reason}." for name, reason in refused.items()),
+    ]
 
 
 def forest_exhibit(outcome: Outcome, effect: RingsEffect) -> FigureExhibit:

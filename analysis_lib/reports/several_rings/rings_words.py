@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.several_rings.rings_analysis import REFERENCE, RingsAnalysis
+from analysis_lib.reports.several_rings.rings_cautions import (
+    cautions_in_short,
+    few_riders_sentences,
+    floor_cautions,
+)
 from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
 from analysis_lib.reports.study.exertion_exhibits import exertion_cautions
 from analysis_lib.reports.study.interim import interim_sentences
@@ -48,30 +53,9 @@ def answer(analysis: RingsAnalysis) -> list[str]:
         *floor_cautions(analysis, outcome, effect),
         f"Primary outcome, {outcome.label}, mean over intensities:",
         *ring_sentences(outcome, effect),
+        *few_riders_sentences(outcome, effect),
         f"Each intensity looked at by itself: {'; '.join(each)}.",
         *caution_sentences(analysis),
-    ]
-
-
-def floor_cautions(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) -> list[str]:
-    """Say where a standard error is smaller than measuring alone would make it; nothing for outcomes without budgets."""
-    try:
-        floors = analysis.floors(outcome, effect)
-    except Refusal:
-        return []
-    called, unit = analysis.study.settings.intensity_label, unit_after(outcome)
-    each = [
-        f"{row['ring']} {called(row['intensity'])} ({show_number(row['se'], decimals_for(row['se']))}{unit}, floor"
-        f" {show_number(row['floor'], decimals_for(row['floor']))}{unit})"
-        for row in floors[floors["se"] < floors["floor"]].to_dict("records")
-    ]
-    if not each:
-        return []
-    return [
-        f"Not to be relied on as they stand: standard errors of {outcome.label} that are smaller than the measuring floor"
-        f" of the same estimate – {'; '.join(each)}. What the measurement alone does to the trials makes riders differ by"
-        " more, so these were alike by chance, unless the budgets of the trials are too wide: trust the floor, and take no"
-        " verdict from them."
     ]
 
 
@@ -187,6 +171,7 @@ def doubts(analysis: RingsAnalysis) -> list[str]:
     left = len(analysis.left_out) - len(excluded)
     return [
         *_made_up(analysis),
+        *cautions_in_short(analysis),
         f"{show_count(len(analysis.tables), 'rider')} analysed; {show_count(lost, 'listed trial')} not used"
         + (f"; every trial of {', '.join(excluded)} is excluded" if excluded else "")
         + (f"; {show_count(left, 'page')} of riders could not be made." if left else "."),

@@ -18,6 +18,13 @@ from analysis_lib.study.planning.protocol_text import unit_after
 FEW_DF = 5
 """Below so many degrees of freedom a standard error may be more than 2.5 times the written one (95 %, χ²)."""
 
+ALIKE_IN_SHORT = (
+    "A standard error of the primary outcome is smaller than the measurement alone would make it: riders were alike by"
+    " chance, and the answer is surer of itself than it can be."
+)
+FEW_IN_SHORT = "With so few riders it is left to chance how large a standard error they show."
+"""Both cautions as reasons to doubt a page."""
+
 
 def below_floor(analysis: StudyAnalysis, outcome: Outcome) -> pd.DataFrame:
     """Return the rows of `effect_floor` whose standard error is smaller than the measurement alone would make it.

@@ -7,6 +7,8 @@ from dataclasses import replace
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.study.answer_cautions import (
+    ALIKE_IN_SHORT,
+    FEW_IN_SHORT,
     below_floor,
     few_riders,
     floor_cautions,
@@ -211,13 +213,10 @@ def _cautions_in_short(analysis: StudyAnalysis) -> list[str]:
     primary = analysis.outcomes[0]
     words = []
     if len(below_floor(analysis, primary)):
-        words.append(
-            "A standard error of the primary outcome is smaller than the measurement alone would make it: riders were"
-            " alike by chance, and the answer is surer of itself than it can be."
-        )
+        words.append(ALIKE_IN_SHORT)
     try:
         if has_few_riders(analysis.effect(primary).overall):
-            words.append("So few riders leave it to chance how large a standard error they show.")
+            words.append(FEW_IN_SHORT)
     except Refusal:
         pass
     return [*words, *caution_sentences(analysis)]
