@@ -447,6 +447,15 @@ def test_a_rest_runs_from_first_ride_to_first_ride_as_the_schedule_says(frozen):
     assert "at least 0.1 h from the first ride of a period to the first of the next" in said
 
 
+def test_a_rest_that_no_visit_holds_is_refused_with_several_periods_a_visit(tiny):
+    two = with_plan(tiny, {"washout_hours = 0.1": "washout_hours = 48.0\nperiods_a_visit = 2"})
+    with pytest.raises(Refusal, match="48 h with 2 periods a visit – wanted less than 24 h"):
+        plan_study(two)
+    for hours, periods in ((23.5, 2), (48.0, 1)):
+        update = {"washout_hours": hours, "periods_a_visit": periods}
+        plan_study(two.model_copy(update={"plan": two.planned.model_copy(update=update)}))
+
+
 def test_outcomes_that_come_or_go_are_named(frozen):
     tiny, _ = frozen
     tiny.replace("study.toml", 'name = "hr_bpm"', 'name = "rpe"')
