@@ -348,12 +348,15 @@ def test_a_killed_run_is_finished_by_the_next_with_the_same_bytes(one_trial_repo
 def test_a_record_that_cannot_be_read_is_none_and_its_page_is_made_again(tmp_path):
     (tmp_path / "keys").mkdir()
     (tmp_path / "keys" / "format.json").write_text('{"format": 1}')
-    for name, content in (("R01", "{"), ("R02", "[" * 10_000), ("R03", '["key"]'), ("R04", '{"key": "x"}')):
+    pages = {"R05": [], "R06": {"subject": "R06"}, "R07": None}
+    half = {name: json.dumps({"key": "x", "page": page, "files": {}}) for name, page in pages.items()}
+    broken = {"R01": "{", "R02": "[" * 10_000, "R03": '["key"]', "R04": '{"key": "x"}'}
+    for name, content in (broken | half).items():
         (tmp_path / "keys" / f"{name}.json").write_text(content)
     keys = PageKeys(tmp_path)
     keys.open()
     assert keys.subjects() == []
-    assert not any(keys.unchanged(name, "x") for name in ("R01", "R02", "R03", "R04"))
+    assert not any(keys.unchanged(name, "x") for name in broken | half)
 
 
 @pytest.mark.parametrize("content", ["{", "[1]", '{"format": "one"}', "{}"])

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.run_record import checksum_if_there, sha256_of
@@ -14,6 +15,9 @@ from analysis_lib.reports.files.whole_file import write_text_whole
 from analysis_lib.study.declared.schema import is_inside
 
 FOLDER = "keys"
+OF_A_PAGE = {"subject", "name", "page", "notebook", "cause"}
+"""What is on record of a page's state."""
+
 UNFINISHED_RUN = f"{FOLDER}/unfinished_run.txt"
 """Below the report folder: the subjects of the run that is at work, or was stopped before its end, one a line."""
 
@@ -108,7 +112,7 @@ class PageKeys:
         """Go through the subjects of `subjects` with what is on record of each, one in memory at a time."""
         found = sorted(path.stem for path in (self.report / FOLDER).glob("*.json") if path.stem != "format")
         for name in found:
-            if {"key", "page", "files"} <= (record := self.of(name)).keys():
+            if _is_whole(record := self.of(name)):
                 yield name, record
 
     def of(self, subject: str) -> dict:
@@ -119,8 +123,8 @@ class PageKeys:
         """Whether the page was made with this key and every file it left is as it was."""
         record = self.of(subject)
         return (
-            {"page", "files"} <= record.keys()
-            and record.get("key") == key
+            _is_whole(record)
+            and record["key"] == key
             and all(
                 checksum_if_there(self.report / name) == checksum
                 for name, checksum in record["files"].items()
@@ -173,6 +177,17 @@ class PageKeys:
 
     def _path(self, subject: str) -> Path:
         return self.report / FOLDER / record_name(subject)
+
+
+def _is_whole(record: Mapping[str, Any]) -> bool:
+    """Whether a record holds what a run needs of it; another program, or a hand, may have written it."""
+    page, files = record.get("page"), record.get("files")
+    return (
+        isinstance(record.get("key"), str)
+        and isinstance(page, dict)
+        and page.keys() == OF_A_PAGE
+        and isinstance(files, dict)
+    )
 
 
 def _read(path: Path) -> dict:
