@@ -58,14 +58,7 @@ class StudyInputs:
 
         A zero check that is near no trial, say, is in the table of zero checks and on no rider's page.
         """
-        study = self.study
-        tables = {
-            "riders": study.riders,
-            "trials": study.trials,
-            "set_aside": study.set_aside,
-            "zero_checks": study.zero_checks,
-        }
-        return {name: digest({"rows": _as_text(table)}) for name, table in tables.items()}
+        return dict(self._tables)
 
     def of_trial(self, trial: str) -> dict[str, object]:
         """Return what one usable trial's result is made from: the like of `of_rider`, and its ring's outline."""
@@ -85,6 +78,12 @@ class StudyInputs:
             "recordings": {name: _recording(study.root / name) for name in files},
             "described": {name: described_checksum(study.root, name) for name in files},
         }
+
+    @cached_property
+    def _tables(self) -> dict[str, str]:
+        """One checksum over each table."""
+        names = ("riders", "trials", "set_aside", "zero_checks")
+        return {name: digest({"rows": _as_text(getattr(self.study, name))}) for name in names}
 
     @cached_property
     def _recorders(self) -> str:
