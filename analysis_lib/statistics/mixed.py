@@ -136,7 +136,7 @@ def _find_variances(data: MixedData, rest: Array, basis: Array) -> LikelihoodPoi
     """Lay the rows out, refuse variances that cannot be told apart, and climb to the likeliest ones."""
     blocks = gather_blocks(rest, basis, data.random_terms, data.residual_codes)
     at_identity = np.repeat([0.0, 1.0], [len(data.random_terms), blocks.n_residual])
-    whole = 0.5 * (blocks.parts**2).sum(axis=(1, 2, 3))
+    whole = 0.5 * np.einsum("ibmn,ibmn->i", blocks.parts, blocks.parts)
     check_components_differ(evaluate_likelihood(blocks, at_identity).expected, whole, data)
     try:
         return maximise_likelihood(blocks)

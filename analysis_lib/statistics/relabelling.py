@@ -26,6 +26,9 @@ from analysis_lib.statistics.trial_table import OVERALL, check_trials, ring_orde
 MOST_EXACT = 20_000
 RANDOM_RELABELLINGS = 9999
 AT_ONCE = 1000
+CELLS_AT_ONCE = 2**18
+"""Allocations that are in memory together, and allocations times riders: fewer allocations of more riders."""
+
 TIE = 1e-9
 
 
@@ -192,10 +195,13 @@ def relabelling_test(
         )
     allocations, exact = allocate(sequence, sizes, seed)
     weights = 1 / (len(sizes) * sizes)
+    parts_of = effects * weights, exposures * weights
+    sums = [[_sum_over_riders(parts, some) for parts in parts_of] for some in allocations]
+    under_each, exposures_of_each = (np.concatenate(those) for those in zip(*sums, strict=True))
     return RelabellingTest(
         f"{value}, oval − round, {intensity}",
-        _sum_over_riders(effects * weights, allocations),
-        _sum_over_riders(exposures * weights, allocations),
+        under_each,
+        exposures_of_each,
         exact,
         len(sequence),
         unit,
@@ -203,12 +209,8 @@ def relabelling_test(
 
 
 def _sum_over_riders(parts: NDArray[np.float64], allocations: NDArray) -> NDArray[np.float64]:
-    """Sum each rider's part in the sequence that an allocation gives him; some allocations at a time, to spare memory."""
-    riders = np.arange(len(parts))
-    starts = range(0, len(allocations), AT_ONCE)
-    return np.concatenate(
-        [parts[riders, allocations[start : start + AT_ONCE]].sum(axis=1) for start in starts]
-    )
+    """Sum each rider's part in the sequence that an allocation gives him."""
+    return parts[np.arange(len(parts)), allocations].sum(axis=1)
 
 
 def _contrasts_in_any_sequence(
@@ -235,19 +237,25 @@ def _contrasts_in_any_sequence(
     return np.array(effects).T[complete], np.array(exposures).T[complete], sequence[complete]
 
 
-def allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[NDArray, bool]:
-    """All ways to share out the sequences, or random ones; the one that happened comes first."""
+def allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[Iterator[NDArray], bool]:
+    """All ways to share out the sequences, or random ones, some at a time to spare memory; the one that happened first."""
     n = len(sequence)
     ways = math.factorial(n) // math.prod(math.factorial(int(size)) for size in sizes)
     if ways > MOST_EXACT:
-        # A byte a rider where there are few sequences: ten thousand allocations of a thousand riders are many numbers.
-        short = sequence.astype(np.min_scalar_type(len(sizes)))
-        dealt = np.tile(short, (1 + RANDOM_RELABELLINGS, 1))
-        np.random.default_rng(seed).permuted(dealt[1:], axis=1, out=dealt[1:])
-        return dealt, False
+        return _deal_at_random(sequence, seed), False
     everything = np.array(list(_share_out(list(range(n)), [int(size) for size in sizes])))
     observed = (everything == sequence).all(axis=1)
-    return np.vstack([everything[observed], everything[~observed]]), True
+    ordered = np.vstack([everything[observed], everything[~observed]])
+    return (ordered[start : start + AT_ONCE] for start in range(0, len(ordered), AT_ONCE)), True
+
+
+def _deal_at_random(sequence: NDArray[np.intp], seed: int) -> Iterator[NDArray]:
+    """The allocation that happened, then random ones; the stream of chance is the same however they are cut."""
+    rng, at_once = np.random.default_rng(seed), max(1, min(AT_ONCE, CELLS_AT_ONCE // len(sequence)))
+    yield sequence[None]
+    for start in range(0, RANDOM_RELABELLINGS, at_once):
+        dealt = np.tile(sequence, (min(at_once, RANDOM_RELABELLINGS - start), 1))
+        yield rng.permuted(dealt, axis=1, out=dealt)
 
 
 def _share_out(riders: list[int], sizes: list[int], first: int = 0) -> Iterator[list[int]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,9 @@ from numpy.typing import NDArray
 from analysis_lib.statistics.row_blocks import BlockedData
 
 Array = NDArray[np.floating]
+
+BLOCKS_AT_ONCE = 128
+"""Blocks, such as riders, whose products of matrices are in memory together; of more, sums go from slice to slice."""
 
 
 @dataclass(frozen=True)
@@ -57,11 +61,11 @@ def evaluate_likelihood(data: BlockedData, variances: Array) -> LikelihoodPoint:
     coefficients = covariance @ np.tensordot(wx, data.y, axes=([0, 1], [0, 1]))
     rest = data.y - data.x @ coefficients
     u = (w @ rest[..., None])[..., 0]
-    w_part, part_u = w @ data.parts, (data.parts @ u[..., None])[..., 0]
-    first, second = _sandwiches(data, w, wx)
+    part_u = (data.parts @ u[..., None])[..., 0]
+    first, second, trace_w, traces_w = _sum_over_blocks(data, w, wx)
     covariance_first = covariance @ first
-    half_traces = 0.5 * _traces(w_part, covariance, covariance_first, second)
-    trace_p = np.einsum("ibmm->i", w_part) - np.einsum("ipp->i", covariance_first)
+    half_traces = 0.5 * _traces(traces_w, covariance, covariance_first, second)
+    trace_p = trace_w - np.einsum("ipp->i", covariance_first)
     logs = (data.n_rows - n_columns) * np.log(2 * np.pi) + log_det_v + np.linalg.slogdet(precision)[1]
     return LikelihoodPoint(
         variances=variances,
@@ -76,21 +80,39 @@ def evaluate_likelihood(data: BlockedData, variances: Array) -> LikelihoodPoint:
     )
 
 
-def _sandwiches(data: BlockedData, w: Array, wx: Array) -> tuple[Array, Array]:
+def _sum_over_blocks(data: BlockedData, w: Array, wx: Array) -> tuple[Array, Array, Array, Array]:
+    """Sum X'W G_i W X, X'W G_i W G_j W X, tr(W G_i) and tr(W G_i W G_j) over the blocks, a slice at a time."""
+    starts = range(0, len(w), BLOCKS_AT_ONCE)
+    slices = [slice(start, start + BLOCKS_AT_ONCE) for start in starts]
+    sums = [
+        (*_sandwiches(parts, w[blocks], wx[blocks]), *_own_traces(parts, w[blocks]))
+        for blocks in slices
+        for parts in [data.parts[:, blocks]]
+    ]
+    first, second, trace_w, traces_w = (reduce(np.add, terms) for terms in zip(*sums, strict=True))
+    return first, second, trace_w, traces_w
+
+
+def _sandwiches(parts: Array, w: Array, wx: Array) -> tuple[Array, Array]:
     """X'W G_i W X and X'W G_i W G_j W X."""
-    n_parts, n_columns = len(data.parts), data.x.shape[-1]
-    part_wx = data.parts @ wx
+    n_parts, n_columns = len(parts), wx.shape[-1]
+    part_wx = parts @ wx
     flat = _rows_first(part_wx)
     second = (flat.T @ _rows_first(w @ part_wx)).reshape(n_parts, n_columns, n_parts, n_columns)
     first = (wx.reshape(-1, n_columns).T @ flat).reshape(n_columns, n_parts, n_columns)
     return first.transpose(1, 0, 2), second.transpose(0, 2, 1, 3)
 
 
-def _traces(w_part: Array, covariance: Array, covariance_first: Array, second: Array) -> Array:
-    """tr(P G_i P G_j) = tr(W G_i W G_j) − 2 tr(C X'W G_i W G_j W X) + tr(C X'W G_i W X C X'W G_j W X)."""
-    n_parts = len(w_part)
+def _own_traces(parts: Array, w: Array) -> tuple[Array, Array]:
+    """tr(W G_i) and tr(W G_i W G_j)."""
+    w_part, n_parts = w @ parts, len(parts)
     traces = w_part.reshape(n_parts, -1) @ w_part.swapaxes(-1, -2).reshape(n_parts, -1).T
-    traces -= 2 * np.einsum("pq,ijqp->ij", covariance, second)
+    return np.einsum("ibmm->i", w_part), traces
+
+
+def _traces(traces_w: Array, covariance: Array, covariance_first: Array, second: Array) -> Array:
+    """tr(P G_i P G_j) = tr(W G_i W G_j) − 2 tr(C X'W G_i W G_j W X) + tr(C X'W G_i W X C X'W G_j W X)."""
+    traces = traces_w - 2 * np.einsum("pq,ijqp->ij", covariance, second)
     return traces + np.einsum("ipq,jqp->ij", covariance_first, covariance_first)
 
 

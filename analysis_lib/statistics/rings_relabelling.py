@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,8 +19,6 @@ from analysis_lib.statistics.rings import RingsEffect, rings_effect
 from analysis_lib.statistics.trial_table import OVERALL, ring_order, split_intensities
 
 Array = NDArray[np.float64]
-AT_ONCE = 1000
-"""Allocations whose columns are held at one time."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,13 +128,13 @@ def _take_out(seen: pd.DataFrame) -> Array:
 
 
 def _explained(
-    values: Array, left: Array, ridden: Array, allocations: NDArray, place: NDArray[np.intp]
+    values: Array, left: Array, ridden: Array, allocations: Iterable[NDArray], place: NDArray[np.intp]
 ) -> Array:
     """Squares that rings explain of each column of `values` under each allocation (allocations, columns)."""
     rest, trials = left @ values, np.arange(len(values))
     found = []
-    for start in range(0, len(allocations), AT_ONCE):
-        columns = left @ ridden[allocations[start : start + AT_ONCE][:, place], trials]
+    for some in allocations:
+        columns = left @ ridden[some[:, place], trials]
         inverse = np.linalg.pinv(columns.swapaxes(1, 2) @ columns, rcond=1e-10, hermitian=True)
         score = columns.swapaxes(1, 2) @ rest
         found.append(np.einsum("aij,aik,akj->aj", score, inverse, score))

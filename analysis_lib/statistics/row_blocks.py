@@ -77,19 +77,19 @@ def gather_blocks(y: Array, x: Array, terms: list[RandomTerm], residual: NDArray
         grid[block, position] = values
         return grid
 
-    parts = []
-    for term in terms:
+    n_residual = int(residual.max()) + 1
+    parts = np.empty((len(terms) + n_residual, n_blocks, size, size))
+    for part, term in zip(parts, terms, strict=False):
         codes = lay_out(term.codes.astype(float), -1.0)
         same = (codes[:, :, None] == codes[:, None, :]) & (codes[:, :, None] >= 0)
         one, other = lay_out(term.weights), lay_out(term.other_weights)
         product = one[:, :, None] * other[:, None, :]
-        parts.append(same * (product + product.swapaxes(1, 2) if term.is_covariance else product))
-    n_residual = int(residual.max()) + 1
-    for code in range(n_residual):
-        parts.append(lay_out((residual == code).astype(float))[:, :, None] * np.eye(size))
+        part[:] = same * (product + product.swapaxes(1, 2) if term.is_covariance else product)
+    for code, part in enumerate(parts[len(terms) :]):
+        part[:] = lay_out((residual == code).astype(float))[:, :, None] * np.eye(size)
     padding = (1 - lay_out(np.ones(len(y))))[:, :, None] * np.eye(size)
     pairs = tuple((i - 2, i - 1, i) for i, term in enumerate(terms) if term.is_covariance)
-    return BlockedData(lay_out(y), lay_out(x), np.array(parts), padding, len(y), n_residual, pairs)
+    return BlockedData(lay_out(y), lay_out(x), parts, padding, len(y), n_residual, pairs)
 
 
 def _independent_blocks(groupings: list[NDArray], n_rows: int) -> NDArray:

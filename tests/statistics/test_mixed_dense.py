@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis_lib.statistics import restricted_likelihood
 from analysis_lib.statistics.mixed import fit_mixed_model
 
 TWO = [(0, 1, 1, 0), (1, 0, 0, 1)]
@@ -107,8 +108,12 @@ class Dense:
         (THREE, 12, 0.0, True),
     ],
 )
-@pytest.mark.parametrize("seed", [1, 2])
-def test_every_coefficient_and_f_is_that_of_the_formulas(sequences, riders, ring_sd, unequal, seed):
+@pytest.mark.parametrize(("seed", "at_once"), [(1, 128), (2, 128), (1, 4), (2, 1)])
+def test_every_coefficient_and_f_is_that_of_the_formulas(
+    sequences, riders, ring_sd, unequal, seed, at_once, monkeypatch
+):
+    """Also with riders taken a few at a time."""
+    monkeypatch.setattr(restricted_likelihood, "BLOCKS_AT_ONCE", at_once)
     table, y, x, groups = scattered(sequences, riders, ring_sd, seed, unequal)
     fits = {
         method: fit_mixed_model(y, x, groups, method, residual_groups=table.level if unequal else None)
