@@ -12,6 +12,7 @@ from analysis_lib.mechanics.prediction import ROUND, StrokePrediction, predict_o
 from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.rider.rider_analysis import RiderAnalysis
+from analysis_lib.reports.rider.stroke_draws import StrokeDraws
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,6 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
         )
     before = analysis.stroke.mean_Nm[intensity]
     oval = analysis.ring_draws(intensity, "oval")
-    change = oval.torque_Nm[intensity] - analysis.stroke.torque_Nm[intensity]
-    low, high = np.quantile(change, [0.025, 0.975], axis=0)
     drives, cadence = analysis.drivetrains(analysis.mount_deg), analysis.stroke.cadence_rpm[intensity]
     legs = analysis.legs_if_known
     prediction = predict_on_oval(
@@ -85,22 +84,6 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
         analysis.slope.slope_Nms(before, cadence),
         legs.pair if legs else None,
     )
-    band = prediction.band()
-    curves = pd.DataFrame(
-        {
-            "intensity": intensity,
-            "crank_deg": band["crank_deg"],
-            "round_Nm": before,
-            "oval_Nm": oval.mean_Nm[intensity],
-            "predicted_low_Nm": band["torque_low_Nm"],
-            "predicted_high_Nm": band["torque_high_Nm"],
-            "change_Nm": oval.mean_Nm[intensity] - before,
-            "change_low_Nm": low,
-            "change_high_Nm": high,
-            "predicted_change_low_Nm": band["torque_low_Nm"] - before,
-            "predicted_change_high_Nm": band["torque_high_Nm"] - before,
-        }
-    )
     phases = prediction.summary.set_index("assumption")["torque_phase_deg"]
     changes = axial_change_deg(phases.drop(ROUND) - phases[ROUND])
     measured = axial_change_deg(axial_phase_deg(oval.mean_Nm[intensity]) - phases[ROUND])
@@ -108,8 +91,32 @@ def predict_for_rider(analysis: RiderAnalysis, intensity: str) -> OvalPrediction
         intensity,
         analysis.study.settings.intensity_label(intensity),
         prediction,
-        curves,
+        _curves(analysis.stroke, oval, prediction, intensity),
         float(measured),
         (float(changes.min()), float(changes.max())),
         analysis.slope,
+    )
+
+
+def _curves(
+    before: StrokeDraws, after: StrokeDraws, prediction: StrokePrediction, intensity: str
+) -> pd.DataFrame:
+    """Put torque on the round and the oval ring beside what is predicted, each with what it changes."""
+    on_round, on_oval, band = before.mean_Nm[intensity], after.mean_Nm[intensity], prediction.band()
+    change = after.torque_Nm[intensity] - before.torque_Nm[intensity]
+    low, high = np.quantile(change, [0.025, 0.975], axis=0)
+    return pd.DataFrame(
+        {
+            "intensity": intensity,
+            "crank_deg": band["crank_deg"],
+            "round_Nm": on_round,
+            "oval_Nm": on_oval,
+            "predicted_low_Nm": band["torque_low_Nm"],
+            "predicted_high_Nm": band["torque_high_Nm"],
+            "change_Nm": on_oval - on_round,
+            "change_low_Nm": low,
+            "change_high_Nm": high,
+            "predicted_change_low_Nm": band["torque_low_Nm"] - on_round,
+            "predicted_change_high_Nm": band["torque_high_Nm"] - on_round,
+        }
     )

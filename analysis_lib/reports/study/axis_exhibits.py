@@ -16,6 +16,8 @@ from analysis_lib.statistics.circular_tests import paired_test, rayleigh_test
 from analysis_lib.statistics.estimates import show_count, show_number
 
 PHASE = "torque_phase_deg"
+COLUMNS = ["intensity", "round_deg", "oval_deg", "gather_p", "turned_deg", "low_deg", "high_deg", "p", "n"]
+FEWEST_RIDERS = 3
 
 
 def axis_table(analysis: StudyAnalysis) -> TableExhibit:
@@ -25,25 +27,8 @@ def axis_table(analysis: StudyAnalysis) -> TableExhibit:
     for intensity in analysis.intensities:
         both = axes[axes["intensity"] == intensity].pivot_table(index="rider", columns="ring", values=PHASE)
         both = both.reindex(columns=["round", "oval"]).dropna()
-        if len(both) < 3:
-            continue
-        step = axial_mean(both["oval"] - both["round"])
-        turned, bounds = step.signed_deg, step.interval(0.95)
-        # The interval belongs to the mean on [0, 180); the same turn of the axis brings it beside the signed mean.
-        low, high = (bounds.low + turned - step.angle_deg, bounds.high + turned - step.angle_deg)
-        test = paired_test(both["round"], both["oval"], axial=True)
-        rows.append(
-            (
-                intensity,
-                *(axial_mean(both[ring]).angle_deg for ring in ("round", "oval")),
-                rayleigh_test(both["round"], axial=True).p,
-                turned,
-                low,
-                high,
-                test.p,
-                len(both),
-            )
-        )
+        if len(both) >= FEWEST_RIDERS:
+            rows.append((intensity, *_axes_of(both)))
     if not rows:
         raise Refusal(
             "torque phases on both rings",
@@ -51,20 +36,9 @@ def axis_table(analysis: StudyAnalysis) -> TableExhibit:
             "three riders or more",
             "record two-leg torque on both rings",
         )
-    columns = [
-        "intensity",
-        "round_deg",
-        "oval_deg",
-        "gather_p",
-        "turned_deg",
-        "low_deg",
-        "high_deg",
-        "p",
-        "n",
-    ]
     return TableExhibit(
         "torque_phase_by_ring",
-        pd.DataFrame(rows, columns=columns),
+        pd.DataFrame(rows, columns=COLUMNS),
         "Torque phase, an axis (modulo 180°): axial means over riders on each ring; whether the riders' axes on the round"
         " ring gather at all (Rayleigh); how far the oval ring turns the axis within riders, with a 95 % interval, and"
         " Hotelling's test of the paired axes. Periods averaged within riders; not adjusted for periods.",
@@ -81,6 +55,23 @@ def axis_table(analysis: StudyAnalysis) -> TableExhibit:
     )
 
 
+def _axes_of(both: pd.DataFrame) -> tuple[float, ...]:
+    """Say of riders' axes on both rings what stands in `COLUMNS` behind the intensity."""
+    step = axial_mean(both["oval"] - both["round"])
+    turned, bounds = step.signed_deg, step.interval(0.95)
+    # The interval belongs to the mean on [0, 180); the same turn of the axis brings it beside the signed mean.
+    return (
+        axial_mean(both["round"]).angle_deg,
+        axial_mean(both["oval"]).angle_deg,
+        rayleigh_test(both["round"], axial=True).p,
+        turned,
+        bounds.low + turned - step.angle_deg,
+        bounds.high + turned - step.angle_deg,
+        paired_test(both["round"], both["oval"], axial=True).p,
+        len(both),
+    )
+
+
 def phase_steps(analysis: StudyAnalysis) -> dict[str, Any]:
     """Measure how the axis on the round ring moves from the lowest to the highest intensity, within riders.
 
@@ -93,7 +84,7 @@ def phase_steps(analysis: StudyAnalysis) -> dict[str, Any]:
     axes = rider_axes(analysis)
     on_round = axes[axes["ring"] == "round"].pivot_table(index="rider", columns="intensity", values=PHASE)
     complete = on_round.reindex(columns=analysis.intensities).dropna()
-    if len(analysis.intensities) < 2 or len(complete) < 3:
+    if len(analysis.intensities) < 2 or len(complete) < FEWEST_RIDERS:
         raise Refusal(
             "torque phase over intensity",
             f"{show_count(len(complete), 'rider')} with all that there are, {', '.join(analysis.intensities)}",
