@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 from pydantic.fields import FieldInfo
 
 from analysis_lib.refusals import Refusal
@@ -24,6 +24,7 @@ from analysis_lib.study.declared.schema import (
     TableRow,
     Word,
     YesOrNo,
+    check_count,
 )
 
 ColumnType = Literal["string", "integer", "number", "boolean", "datetime"]
@@ -61,7 +62,9 @@ class TrialRow(TableRow):
 
     trial: Id = Field(description="name of the trial, each once")
     rider: Id = Field(description="pseudonym from riders.csv")
-    visit: Count | None = Field(ge=1, description="visit to the laboratory, from 1")
+    visit: Annotated[int, Field(ge=1), AfterValidator(check_count)] | None = Field(
+        description="visit to the laboratory, from 1"
+    )
     period: Count = Field(ge=1, description="period of the rider's sequence, from 1")
     ring: Word = Field(description="ring ridden, as named in study.toml")
     mount_deg: Annotated[float, Field(ge=0, lt=360, allow_inf_nan=False), AsNumber] | None = Field(
