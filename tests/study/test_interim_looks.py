@@ -9,7 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis_lib.reports.study.interim import FIVE_LOOKS_PCT, interim_sentences, progress_tables
+from analysis_lib.reports.study.interim import (
+    FIVE_LOOKS_PCT,
+    interim_sentences,
+    progress_tables,
+    unfinished_sentences,
+)
 from analysis_lib.study.checks.folder import open_study
 from analysis_lib.study.planning.frozen_protocol import freeze_protocol
 from analysis_lib.study.planning.progress import progress_of
@@ -68,6 +73,29 @@ def test_riders_to_come_make_a_look_an_interim_one(study, kept, counts, is_inter
     assert found.is_interim is is_interim
     assert bool(interim_sentences(part)) is bool(progress_tables(part)) is is_interim
     assert not progress_of(ended(part)).is_interim
+
+
+UNTOLD = "who have begun {} no trial in the last period: whether they go on or have stopped early, the tables do not tell."
+HOW = "Once no more will be ridden, write ended = true under [study] in study.toml."
+
+
+def test_riders_who_may_still_come_are_not_taken_for_riders_who_stopped(study):
+    """One of four lacks the last period, so most have finished; then three do, which is an interim look."""
+    one = with_trials(study, lambda trials: (trials["rider"] != "R02") | (trials["period"] < 3))
+    assert interim_sentences(one) == []
+    (said,) = unfinished_sentences(one)
+    assert said.startswith("This is taken for the study's end") and said.endswith(HOW)
+    assert f"1 of 4 riders {UNTOLD.format('has')}" in said
+    three = with_trials(study, lambda trials: (trials["rider"] == "R01") | (trials["period"] < 3))
+    assert unfinished_sentences(three) == []
+    (said,) = interim_sentences(three)
+    assert f"3 of 4 riders {UNTOLD.format('have')}" in said and said.endswith(HOW)
+    for part in (one, three):
+        assert interim_sentences(ended(part)) == unfinished_sentences(ended(part)) == []
+
+
+def test_a_study_whose_riders_have_all_finished_is_told_nothing_of_this(study):
+    assert interim_sentences(study) == unfinished_sentences(study) == []
 
 
 def rewritten(folder, into, change):

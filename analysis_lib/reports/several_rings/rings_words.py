@@ -11,7 +11,7 @@ from analysis_lib.reports.several_rings.rings_cautions import (
 )
 from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
 from analysis_lib.reports.study.exertion_exhibits import exertion_cautions
-from analysis_lib.reports.study.interim import interim_sentences
+from analysis_lib.reports.study.interim import interim_sentences, unfinished_sentences
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts, meter_cautions
@@ -54,6 +54,7 @@ def answer(analysis: RingsAnalysis) -> list[str]:
         f"Primary outcome, {outcome.label}, mean over intensities:",
         *ring_sentences(outcome, effect),
         *few_riders_sentences(outcome, effect),
+        *unfinished_sentences(analysis.study),
         f"Each intensity looked at by itself: {'; '.join(each)}.",
         *caution_sentences(analysis),
     ]

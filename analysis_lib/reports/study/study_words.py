@@ -17,7 +17,7 @@ from analysis_lib.reports.study.answer_cautions import (
 )
 from analysis_lib.reports.study.doubtful_rings import without_doubtful_rings
 from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
-from analysis_lib.reports.study.interim import interim_sentences
+from analysis_lib.reports.study.interim import interim_sentences, unfinished_sentences
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
@@ -52,6 +52,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
         *floor_cautions(analysis, outcome),
         f"Primary outcome: {verdict.sentence()}",
         *few_riders(outcome, effect.overall),
+        *unfinished_sentences(analysis.study),
         *unread_sentences(analysis.study, outcome=outcome),
         *_without_value(analysis, outcome),
         *_each_intensity(analysis, outcome, effect),

@@ -110,6 +110,7 @@ def small_study(
         "left_out": (),
         "faults": (),
         "rules": {},
+        "ended": False,
     }
     return write_study(
         directory,

@@ -56,4 +56,5 @@ LANTERN_HILL = SyntheticStudy(
     protocol=PROTOCOL,
     gases=GASES,
     other_orders=(OtherOrder(6, 3, ("easy", "steady", "hard")),),
+    ended=True,
 )

@@ -85,7 +85,7 @@ class VirtualOval:
     effect: float = 1.0
 
 
-OPTIONAL = ("further_ovals", "lot", "protocol", "gases", "other_orders")
+OPTIONAL = ("further_ovals", "lot", "protocol", "gases", "other_orders", "ended")
 """Parts of a plan that are written down where there are any."""
 
 DEMO_INTENSITIES = (
@@ -141,6 +141,8 @@ class SyntheticStudy:
     gases : GasPlan or None
     other_orders : tuple of OtherOrder
         Where the schedule was not kept.
+    ended : bool
+        Whether study.toml says that no more will be ridden.
     """
 
     name: str
@@ -177,6 +179,7 @@ class SyntheticStudy:
     protocol: Plan | None = None
     gases: GasPlan | None = None
     other_orders: tuple[OtherOrder, ...] = ()
+    ended: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Write the plan as plain values, for a file beside the study."""
@@ -199,7 +202,8 @@ class SyntheticStudy:
         recorders = {"two_leg_crank": TWO_LEG_CRANK} | ({"spider": SPIDER} if self.spider_riders else {})
         return StudySettings.model_validate(
             {
-                "study": {"name": self.name, "question": self.question, "seed": self.seed, "simulated": True},
+                "study": {"name": self.name, "question": self.question, "seed": self.seed, "simulated": True}
+                | ({"ended": True} if self.ended else {}),
                 "rings": {
                     "round": {"teeth": self.teeth, "axis_ratio": 1.0},
                     "oval": {
