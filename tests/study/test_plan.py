@@ -19,7 +19,11 @@ from analysis_lib.study.planning.allocation_list import name_riders
 from analysis_lib.study.planning.frozen_protocol import freeze_protocol
 from analysis_lib.study.planning.plan import plan_study
 from analysis_lib.study.planning.plan_power import ADJUSTED, EQUIVALENCE, PAIRED, power_table, sizes_by_spread
-from analysis_lib.study.planning.protocol_deviations import compare_with_protocol, what_was_compared
+from analysis_lib.study.planning.protocol_deviations import (
+    _changed_orders,
+    compare_with_protocol,
+    what_was_compared,
+)
 
 PLAN = """
 [plan]
@@ -462,6 +466,17 @@ def test_outcomes_that_come_or_go_are_named(frozen):
     found = deviations_of(tiny)
     assert "found nothing" in found["outcomes.hr_bpm"]
     assert "planned nothing" in found["outcomes.rpe"]
+
+
+def test_trials_that_begin_at_one_time_are_in_the_order_of_the_table(tiny):
+    study = open_study(tiny.root)
+    cells = [(f"R{r:02}", p, name) for r in range(12) for p in (1, 2) for name in ("hard", "easy")]
+    schedule = pd.DataFrame(cells, columns=["rider", "period", "intensity"])
+    begun = pd.Timestamp(2026, 3, 2, 9) + pd.to_timedelta(schedule["period"], unit="D")
+    listed = replace(study, trials=schedule.assign(started_at=begun))
+    assert list(_changed_orders(listed, schedule)) == []
+    easy_first = schedule.sort_values("intensity", kind="stable")
+    assert len(list(_changed_orders(listed, easy_first))) == 12  # one line a rider
 
 
 def test_an_intensity_under_another_name_is_no_other_order(frozen):

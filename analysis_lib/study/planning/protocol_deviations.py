@@ -233,7 +233,8 @@ def _periods(numbers: list[int]) -> str:
 def _changed_orders(study: Study, schedule: pd.DataFrame) -> Iterator[Deviation]:
     """Intensities ridden in another order than planned, among those planned and ridden; one line a rider and order."""
     known = study.trials["started_at"].notna() & study.trials["intensity"].notna()
-    ridden = study.trials[known].sort_values("started_at").astype({"intensity": str})
+    # Trials that begin at one time, by a clock of days or hours, stay as the table lists them.
+    ridden = study.trials[known].sort_values("started_at", kind="stable").astype({"intensity": str})
     planned = _orders(schedule)
     periods: dict[tuple[str, str, str], list[int]] = {}
     for (rider, period), names in _orders(ridden).items():
