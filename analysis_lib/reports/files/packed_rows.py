@@ -21,8 +21,19 @@ def in_batches(frames: Iterable[pd.DataFrame]) -> Iterator[pd.DataFrame]:
 
 def packed_together(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
     """Put frames of the same columns together, a batch at a time, with words as categories: each is kept once."""
-    batches = [_packed(batch) for batch in in_batches(frames)]
-    return pd.DataFrame({name: _joined([batch[name] for batch in batches]) for name in batches[0]})
+    batches = [dict(_packed(batch).items()) for batch in in_batches(frames)]
+    # A column's parts are given up as soon as they are joined, so that no more than one column stands there twice.
+    columns = {name: _joined([batch.pop(name) for batch in batches]) for name in [*batches[0]]}
+    return pd.DataFrame(columns, copy=False)
+
+
+def together(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Put frames of the same columns together, a batch at a time; words stay words.
+
+    Each column of words is one piece: joined as they come, words would be as many pieces as frames, and a piece of a
+    dozen words takes ten times what is in it.
+    """
+    return in_words(packed_together(frames))
 
 
 def in_words(packed: pd.DataFrame) -> pd.DataFrame:

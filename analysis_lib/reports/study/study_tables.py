@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.once import once
-from analysis_lib.reports.files.packed_rows import in_batches, in_words, packed_together
+from analysis_lib.reports.files.packed_rows import in_words, packed_together, together
 from analysis_lib.reports.rider.budgets import BUDGETED
 from analysis_lib.reports.rider.measuring_floor import zeroed_between
 from analysis_lib.reports.rider.rider_tables import RiderTables
@@ -36,6 +36,9 @@ BESIDE_OUTCOMES = (
     "torque_phase_right_deg",
 )
 """What pages about all ask for beside the declared outcomes; a rider's tables have some ninety quantities a trial."""
+
+OF_A_QUANTITY = ("trial", "rider", "sequence", "period", "ring", "intensity", "quantity", "value", "note")
+"""What pages about all ask of a quantity's rows."""
 
 OF_A_BUDGET = ("trial", "rider", "period", "ring", "intensity", "input", "contribution")
 """What measuring floors ask of a budget's rows."""
@@ -67,7 +70,9 @@ class StudyTables:
         """
         wanted = {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}
         tables = each_table(self.tables, "quantities")
-        return packed_together(rows[rows["quantity"].isin(wanted)] for rows in tables)
+        return packed_together(
+            rows[rows["quantity"].isin(wanted)].filter(items=OF_A_QUANTITY) for rows in tables
+        )
 
     def mean_curves(self, channel: str, intensity: str) -> dict[str, pd.DataFrame]:
         """Return riders by degrees on each ring: each rider's mean torque over trials.
@@ -146,7 +151,7 @@ class StudyTables:
 
     def _together(self, name: str) -> pd.DataFrame:
         """One table of every rider."""
-        return pd.concat(in_batches(each_table(self.tables, name)), ignore_index=True)
+        return together(each_table(self.tables, name))
 
 
 def _mean_torque(profiles: pd.DataFrame) -> pd.DataFrame:
