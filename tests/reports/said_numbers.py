@@ -34,7 +34,7 @@ NO_ROW = {
     r"|mean over \d+ riders|\d+ sequence means|\d+ trials? (were|was)|\d+ (are )?listed.*"
     r"|\d+ riders (were|analysed).*|\d+ trials planned"
     r"|crossover of \d+ rings|\d+ intensities|Periods with a trial: \d+ round, \d+ oval"
-    r"|\d+ periods?|period \d+|\d+ deviations|All \d+ analyses|has \d+; intervals count|got \d+ round-ring trials.*)",
+    r"|\d+ periods?|period \d+|\d+ deviations|All \d+ analyses|has \d+; intervals rest|got \d+ round-ring trials.*)",
     "a difference, sum or bound of numbers that have rows": r"(by [\d.]+ % \(at|and [\d.]+ % \(at"
     r"|more than 99 % of draws|indoor–road term of −?[\d.]+°)",
 }

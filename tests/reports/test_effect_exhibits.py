@@ -17,7 +17,14 @@ from analysis_lib.reports.study import (
     study_exhibits,
     study_words,
 )
-from analysis_lib.reports.study.sister_analyses import FIXED, MIXED, PRIMARY, RELABELLED, sister_analyses
+from analysis_lib.reports.study.sister_analyses import (
+    FIXED,
+    MIXED,
+    MIXED_BY_INTENSITY,
+    PRIMARY,
+    RELABELLED,
+    sister_analyses,
+)
 
 MISSING = (("R02", 4, "hard"), ("R03", 1, "easy"))
 
@@ -238,3 +245,12 @@ def test_a_caption_of_few_places_names_them(study):
     one = {"hard": _leaving(study.curve_effect("hard"), 2)}
     caption = curve_exhibits.curve_exhibit(one).caption
     assert caption.endswith("Where the band leaves zero: hard: 0–10°, 30–40°.") and "table" not in caption
+
+
+def test_analyses_whose_names_hold_commas_stay_apart_where_the_verdict_hangs_on_them(sisters):
+    frame = sisters.frame
+    hard = frame["intensity"] == "hard"
+    other = hard & (frame["analysis"] == MIXED_BY_INTENSITY)
+    split = frame.assign(verdict=frame["verdict"].mask(hard, "undecided").mask(other, "difference"))
+    said = " ".join(replace(sisters, frame=split).single_sentences({"hard": "Hard (RPE 16)"}))
+    assert f"undecided by “{PRIMARY}”, “" in said and f"; difference by “{MIXED_BY_INTENSITY}”)" in said

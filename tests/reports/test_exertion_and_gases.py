@@ -59,7 +59,7 @@ def test_the_caption_names_what_stands_beside_and_nothing_else(analysis):
     assert "the power that study.toml says was asked for" in asked.caption and "cadence" not in asked.caption
     assert "target_power_W" in asked.frame and "target_cadence_rpm" not in asked.frame
     free = exertion_table(analysis)
-    assert "asks for no power and no cadence" in free.caption and "Beside it" not in free.caption
+    assert "sets no target of power or cadence" in free.caption and "Beside it" not in free.caption
     assert not [name for name in free.frame if "target" in name or "off" in name]
 
 

@@ -83,17 +83,17 @@ def decided(*mounts_by_criterion):
         (
             ([70.0], [55.0, 70.0, 85.0], [85.0], []),
             DISAGREE,
-            "where this rider's torque is centred, for which the mount at 70° will do. No",
+            "where this rider's torque is centred; for that, the mount at 70° will do. No",
         ),
         (
             ([55.0, 70.0], [70.0], [85.0], []),
             DISAGREE,
-            "is centred, for which any mount at 55° or 70° will do",
+            "is centred; for that, the mounts at 55° and 70° will do",
         ),
         (
             ([], [70.0], [85.0], []),
             DISAGREE,
-            "the turns do not decide. No mount will do by every criterion; those that will: by crank speed 70° and by peak",
+            "the turns do not decide. No mount will do by every criterion. What will do: by crank speed, 70°; by peak",
         ),
         (([70.0], [], [70.0, 85.0], []), ONE, "to decide by crank speed and dead centres"),
     ],
@@ -145,7 +145,7 @@ def assert_only_mount_is_held_against_all_angles(one):
 
 def test_the_page_names_verdict_spread_and_comfort(analysis):
     words = " ".join(mount_words.mounting(analysis))
-    for part in ("common practice, no source", "turn to turn", "Sitting one mount beside"):
+    for part in ("common practice, no source", "turn to turn", "One mount away from"):
         assert part in words
 
 
@@ -331,7 +331,7 @@ def test_sessions_that_differ_say_so():
         }
     )
     words = MountSessions(frame, "visit", False).sentence()
-    assert "21.0° apart at most, more than their turns explain" in words
+    assert "21.0° apart at most, more than the scatter of their turns explains" in words
     assert "the nearest available mount differs (0° and 15°)" in words
 
 

@@ -20,15 +20,15 @@ from analysis_lib.study.synthetic.synthetic import small_study
 @pytest.mark.parametrize(
     ("differences", "oval_ranges", "said"),
     [
-        ([1.0, -2.0], [2.0, 3.0], "None is larger than the spread"),
-        ([1.0, -4.0], [2.0, 3.0], "At hard it is larger than the spread"),
+        ([1.0, -2.0], [2.0, 3.0], "None of these differences is larger than the spread"),
+        ([1.0, -4.0], [2.0, 3.0], "At hard the difference is larger than the spread"),
         (
             [1.0, -4.0],
             [2.0, math.nan],
-            "At hard only one period counts on a ring, and a difference cannot be told from that of two",
+            "At hard one of the rings has no more than one period that counts, so a difference of rings cannot",
         ),
-        ([1.0, -4.0], [2.0, math.nan], "None of the others is larger"),
-        ([3.0, -4.0], [2.0, math.nan], "At easy it is larger"),
+        ([1.0, -4.0], [2.0, math.nan], "Elsewhere the difference is no larger"),
+        ([3.0, -4.0], [2.0, math.nan], "At easy the difference is larger"),
     ],
 )
 def test_differences_are_held_against_the_spread_of_one_ring(differences, oval_ranges, said):
@@ -65,7 +65,7 @@ def test_of_two_trials_of_one_cell_neither_counts_and_the_answer_says_so(tmp_pat
     easy = frame[frame["intensity"] == "easy"]
     assert set(easy["periods"]) == {"1 + 2"}  # heart rate, exertion and comfort of trials.csv too
     first, *_ = rider_words.answer(analysis)
-    assert "At Easy (RPE 11) only one period counts on a ring" in first
+    assert "At Easy (RPE 11) one of the rings has no more than one period that counts" in first
     assert [line for line in rider_words.trust(analysis) if line.startswith("Not used – again: ")]
 
 

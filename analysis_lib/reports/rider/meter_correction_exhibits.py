@@ -188,7 +188,7 @@ def correction_words(corrections: RiderCorrections) -> list[str]:
     where = f"{worst['ring']} ring at {corrections.labels[worst['intensity']]}"
     words = [
         f"The largest correction is that of a meter which reads the speed {times} a turn, on the {where}: it shows"
-        f" {show_number(worst['meter_W'], 1)} W for {show_number(worst['power_W'], 1)} W;"
+        f" {show_number(worst['meter_W'], 1)} W where the power is {show_number(worst['power_W'], 1)} W, and adding"
         f" {show_number(worst['add_W'], 2, signed=True)} W (95 % interval {show_number(worst['add_low_W'], 2, signed=True)}"
         f" to {show_number(worst['add_high_W'], 2, signed=True)} W) sets it right."
         + ("" if known else " Whether it shows too much or too little is not known.")

@@ -45,7 +45,7 @@ class MountSessions:
         furthest = show_number(float(self.frame["furthest_deg"].max()), 1)
         each = " and ".join(f"{show_number(mount, 1)}°" for mount in self.frame["mount_deg"])
         spread = "no more" if self.agree else "more"
-        apart = f"{furthest}° apart at most, {spread} than their turns explain"
+        apart = f"{furthest}° apart at most, {spread} than the scatter of their turns explains"
         found = f"By {self.session}, in their order, the wanted mount is {each}: {apart}"
         if "nearest_mount_deg" not in self.frame:
             return f"{found}."

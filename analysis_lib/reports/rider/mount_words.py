@@ -10,8 +10,8 @@ from analysis_lib.statistics.estimates import show_number
 
 USUAL = "arm at the torque phase"
 CHOICE = (
-    "Rising power, from about 310 to 460 W, usually gives one and the same mount (common practice, no source); the table"
-    " by intensity shows whether it does here.",
+    "The mount usually stays the same as power rises from about 310 to 460 W (common practice, no source); the table by"
+    " intensity shows whether it does here.",
     "Comfort and the rider's own preference may override the figures between neighbouring mounts (common practice, no"
     " source).",
 )
@@ -35,7 +35,7 @@ def verdict(mounting: RiderMounting) -> str:
     if found.verdict == ONE:
         return f"This one: the mount at {angles} is the only one that will do by every criterion.{besides}"
     return (
-        f"{_by_usual(mounting)}. No mount will do by every criterion; those that will: {_wanted_by_each(mounting)}. No"
+        f"{_by_usual(mounting)}. No mount will do by every criterion. What will do: {_wanted_by_each(mounting)}. No"
         f" criterion has been shown to predict performance.{besides}"
     )
 
@@ -46,8 +46,8 @@ def _by_usual(mounting: RiderMounting) -> str:
     mounts = rows.loc[rows["criterion"] == USUAL, "mounts_deg"].iloc[0]
     if not mounts:
         return f"{usual}; by it the turns do not decide"
-    which = "the mount" if len(mounts) == 1 else "any mount"
-    return f"{usual}, for which {which} at {_angles(mounts, 'or')} will do"
+    which = "the mount" if len(mounts) == 1 else "the mounts"
+    return f"{usual}; for that, {which} at {_angles(mounts)} will do"
 
 
 def mounting(analysis: RiderAnalysis) -> list[str]:
@@ -71,8 +71,8 @@ def _wanted_by_each(mounting: RiderMounting) -> str:
         if row["verdict"] == UNDECIDED or row["criterion"] == USUAL:
             continue
         all_of_them = len(row["mounts_deg"]) == len(mounting.available_mounts_deg)
-        parts.append(f"by {row['criterion']} {'any' if all_of_them else _angles(row['mounts_deg'], 'or')}")
-    return _and(parts)
+        parts.append(f"by {row['criterion']}, {'any' if all_of_them else _angles(row['mounts_deg'], 'or')}")
+    return "; ".join(parts)
 
 
 def _neighbours(mounting: RiderMounting) -> str:
@@ -86,7 +86,7 @@ def _neighbours(mounting: RiderMounting) -> str:
         for place in beside
     )
     return (
-        f"Sitting one mount beside {rows['mount_deg'][best]:g}° shortens the arm at the torque phase by {costs}"
+        f"One mount away from {rows['mount_deg'][best]:g}° the arm at the torque phase is shorter by {costs}"
         " of the largest arm."
     )
 

@@ -81,11 +81,17 @@ def _against_repeats(rows: pd.DataFrame) -> str:
     spread = rows[["range_round", "range_oval"]].max(axis=1, skipna=False)
     larger = list(rows.loc[rows["difference"].abs() > spread, "intensity"])
     once = list(rows.loc[spread.isna(), "intensity"])
-    day = f"At {', '.join(once)} only one period counts on a ring, and a difference cannot be told from that of two days."
+    day = (
+        f"At {', '.join(once)} one of the rings has no more than one period that counts, so a difference of rings cannot be"
+        " told from a difference of days."
+    )
     if len(once) == len(rows):
         return day
-    which = f"At {', '.join(larger)} it is" if larger else f"None{' of the others' if once else ''} is"
-    return f"{day + ' ' if once else ''}{which} larger than the spread between periods on one ring."
+    if larger:
+        found = f"At {', '.join(larger)} the difference is larger"
+    else:
+        found = "Elsewhere the difference is no larger" if once else "None of these differences is larger"
+    return f"{day + ' ' if once else ''}{found} than the spread between periods on one ring."
 
 
 def _which_oval(analysis: RiderAnalysis) -> list[str]:
@@ -186,12 +192,12 @@ def doubts(analysis: RiderAnalysis) -> list[str]:
     fewest = pd.Series({trial: result.quality["kept_turns"] for trial, result in analysis.results.items()})
     return [
         (
-            f"The trial with the fewest turns ({fewest.idxmin()}) has {int(fewest.min())}; intervals count"
-            " turns, and turns of one trial resemble each other more than turns of another day."
+            f"The trial with the fewest turns ({fewest.idxmin()}) has {int(fewest.min())}; intervals rest"
+            " on turns, and turns of one trial are more alike than turns of different days."
         ),
         (
             "No criterion of mounting has been shown to predict performance; the largest arm at the torque"
-            " phase is the usual one. The differences of loss that count as none are conventions."
+            " phase is the usual one. How small a difference of loss counts as none is a convention."
         ),
         (
             "Predictions assume a rigid drivetrain, the inertia that study.toml states and legs that were not"

@@ -66,7 +66,7 @@ class RoadShift:
         return (
             f"Indoor–road term: recorded with a crank inertial load of {self.recorded_kgm2:.0f} kg·m², ridden"
             f" on the road with {self.road_kgm2:.0f} kg·m², the wanted mount moves by {self._moved()}"
-            f" by mechanics alone, torque losing {self.slope.origin} {self._lost()} % per rpm. It is not in the"
+            f" by mechanics alone, if torque falls by {self._lost()} % per rpm ({self.slope.origin}). It is not in the"
             " intervals; how riders answer the road is not known. An indoor result may sit up to one mounting hole"
             " away from the road (common practice, no source)."
         )

@@ -83,7 +83,7 @@ class StrokeDraws:
                 " intervals are too narrow."
             )
         return (
-            f"The intervals hold the spread from turn to turn and from period to period ({show_count(fewest, 'period')})"
+            f"The intervals include the spread from turn to turn and from period to period ({show_count(fewest, 'period')})"
             + ("; a spread between two periods is itself hardly known." if fewest == 2 else ".")
         )
 

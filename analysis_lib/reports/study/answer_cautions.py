@@ -120,7 +120,7 @@ def without_cautions(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
     overall = effect.overall
     shown = show_number(overall.value, decimals_for(overall.se), signed=True)
     return [
-        f"Without them {outcome.label}, oval − round, overall, is {shown}{unit_after(outcome)}"
+        f"Without them, {outcome.label}, oval − round, overall, is {shown}{unit_after(outcome)}"
         f" ({show_interval(overall.interval(), overall.se, outcome.difference_unit)}), verdict"
         f" {judge(overall, outcome.smallest_effect).word}."
     ]

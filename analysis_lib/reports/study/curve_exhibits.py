@@ -164,8 +164,8 @@ def curve_sentence(
     )
     by_itself = f" Looked at by itself the band leaves zero: {', '.join(alone)}." if alone else ""
     return (
-        f"{shown} (smallest p over {over}, adjusted: {show_p(smallest)}).{by_itself} No difference larger than"
-        f" {show_number(most, 1)} N·m is left open anywhere in the turn."
+        f"{shown} (smallest p over {over}, adjusted: {show_p(smallest)}).{by_itself} A difference larger than"
+        f" {show_number(most, 1)} N·m is ruled out everywhere in the turn."
     )
 
 
@@ -195,8 +195,8 @@ def curve_table(
         name,
         pd.DataFrame(rows),
         f"{what}, {difference} (N·m): where the band leaves zero (a dash: nowhere; over 360° where it ends before it"
-        " begins), the largest mean difference there, or in the turn. Largest possible: no larger one is left open"
-        f" anywhere. p is for a whole curve, beside it adjusted for all {over} (Holm).",
+        " begins), the largest mean difference there, or in the turn. Largest possible: a larger one is ruled out"
+        f" everywhere. p is for a whole curve, beside it adjusted for all {over} (Holm).",
         {
             "intensity": "intensity" if over == "intensities" else "curve",
             "from_deg": "leaves zero from (deg)",
@@ -274,7 +274,7 @@ def trend_sentence(trend: PairedCurves, of: str = "") -> str:
     where = _runs_in_words(trend)
     zero = "includes zero all around the turn" if where == "nowhere" else f"leaves zero at {where}"
     said = f"Ring × intensity through the turn{of}: the band {zero} ({show_p(trend.p)} for the whole curve)"
-    return f"{said}; no change larger than {show_number(most, 2)} N·m per step of intensity is left open anywhere."
+    return f"{said}; a change larger than {show_number(most, 2)} N·m per step of intensity is ruled out everywhere."
 
 
 def trend_table(

@@ -58,7 +58,7 @@ def exertion_table(analysis: StudyAnalysis) -> TableExhibit:
 def _mean_of(analysis: StudyAnalysis) -> str:
     if len(analysis.tables) == 1:
         return "mean over the rider's periods."
-    return "mean over the riders' own means; riders who lack a ring at an intensity count on the other."
+    return "mean over the riders' own means; a rider who lacks one ring at an intensity still counts on the other."
 
 
 def _beside(columns: list[str]) -> str:
@@ -66,7 +66,7 @@ def _beside(columns: list[str]) -> str:
     named = {"target_power_W": "power", "target_cadence_rpm": "cadence"}
     asked = [word for name, word in named.items() if name in columns]
     if not asked:
-        return "study.toml asks for no power and no cadence, so there is none to hold it against."
+        return "study.toml sets no target of power or cadence to compare it with."
     return f"Beside it the {' and '.join(asked)} that study.toml says was asked for, where it says any."
 
 

@@ -39,7 +39,7 @@ def gas_sentences(analysis: StudyAnalysis) -> list[str]:
         " others."
     )
     return [
-        "Efficiency and metabolic power stand on gas exchange, which tells the energy in a steady state alone.",
+        "Efficiency and metabolic power rest on gas exchange, which tells the energy spent only in a steady state.",
         lost if known < listed else "Every trial at these intensities has a value of gas exchange.",
         f"As declared, this page analyses {'; '.join(each)}.",
     ]

@@ -39,8 +39,8 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
         f"{name_with_unit(outcome)}, oval − round, of each rider (n = {len(riders)})"
         f"{', in the order of what was measured' if many else ''}. Thick"
         " bar: 95 % interval by the typical error of all riders. Thin line: by that rider's own replicates alone, cut off"
-        " at the edge. Open circle: shrunken towards the group. Shaded: smaller than matters. Bars that all cross one line"
-        " allow one response of all.",
+        " at the edge. Open circle: shrunken towards the group. Shaded: smaller than matters. Where one upright line"
+        " crosses all bars, one response of all riders is possible.",
         f"Rows of {len(riders)} riders with intervals around their own effect; the SD of response is {sd}.",
         riders,
     )
@@ -81,9 +81,9 @@ def response_sentences(outcome: Outcome, individual: IndividualEffects) -> list[
         " here.",
         (
             f"Typical error of one period (mean over its intensities): {show_number(error, 2)}{unit}"
-            f" ({individual.typical_error_df} df). The smallest change between two single periods of a rider that"
-            f" error passes once in 20 is {show_number(REACH * math.sqrt(2) * error, 2)}{unit}; with two periods"
-            f" on each ring the smallest detectable oval − round of one rider is {show_number(seen, 2)}{unit}."
+            f" ({individual.typical_error_df} df). Between two periods of a rider on one ring, the smallest change that"
+            f" error alone exceeds only once in 20 times is {show_number(REACH * math.sqrt(2) * error, 2)}{unit}; with two"
+            f" periods on each ring the smallest detectable oval − round of one rider is {show_number(seen, 2)}{unit}."
         ),
     ]
 

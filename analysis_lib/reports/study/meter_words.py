@@ -83,12 +83,12 @@ def _meter_against_effect(
         if inside:
             words.append(
                 f"{outcome.label}: at {', '.join(inside)} the error lies inside the effect's 95 % interval,"
-                " so that a study with such a meter could have found nothing but its meter there."
+                " so what a study with such a meter finds there may be nothing but the meter's error."
             )
         if outside:
             words.append(
                 f"{outcome.label}: at {', '.join(outside)} the error lies outside the effect's 95 % interval:"
-                " what was measured here is not what such a meter would have shown of itself."
+                " what was measured here is not merely such a meter's error."
             )
     return words
 

@@ -95,12 +95,12 @@ class SisterAnalyses:
                 f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
                 f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
             )
-        words = overall.groupby("verdict", sort=False)["analysis"].agg(", ".join)
+        words = overall.groupby("verdict", sort=False)["analysis"].agg(_in_quotes)
         if len(overall) == 1:
             return "No other analysis could be made, so agreement cannot be judged."
         if len(words) == 1:
             return f"All {len(overall)} analyses say {words.index[0]}; {spread}."
-        split = "; ".join(f"{word}: {names}" for word, names in words.items())
+        split = "; ".join(f"{word} by {names}" for word, names in words.items())
         return (
             f"The analyses do not agree on the verdict ({split}), so it hangs on the choice; the primary analysis"
             f" was declared before the data and stands, with that doubt. {spread[0].upper()}{spread[1:]}."
@@ -111,9 +111,9 @@ class SisterAnalyses:
         sentences = []
         singles = self.frame[self.frame["intensity"] != OVERALL]
         for intensity, here in singles.groupby("intensity", sort=False):
-            words = here.groupby("verdict", sort=False)["analysis"].agg(", ".join)
+            words = here.groupby("verdict", sort=False)["analysis"].agg(_in_quotes)
             if len(words) > 1:
-                split = "; ".join(f"{word}: {names}" for word, names in words.items())
+                split = "; ".join(f"{word} by {names}" for word, names in words.items())
                 called = labels.get(str(intensity), str(intensity))
                 sentences.append(
                     f"At {called} the verdict hangs on the analysis ({split}), before any adjustment for having"
@@ -130,13 +130,21 @@ class SisterAnalyses:
         apart = abs(fixed["estimate"] - mixed["estimate"])
         same = fixed["verdict"] == mixed["verdict"] and apart < 0.5 * max(fixed["se"], mixed["se"])
         unit = f" {self.outcome.difference_unit}" if self.outcome.difference_unit else ""
+        verdicts = f"verdicts {fixed['verdict']} and {mixed['verdict']}"
+        if fixed["verdict"] == mixed["verdict"]:
+            verdicts = f"both {mixed['verdict']}"
         return (
             f"Fixed riders and the mixed model {'agree' if same else 'do not agree'}:"
             f" {show_number(fixed['estimate'], 2, signed=True)} and {show_number(mixed['estimate'], 2, signed=True)}{unit},"
             f" standard errors {show_number(fixed['se'], 2)} and"
-            f" {show_number(mixed['se'], 2)}, verdicts {fixed['verdict']} and {mixed['verdict']}. Agreement here"
-            " means one verdict and estimates within half a standard error."
+            f" {show_number(mixed['se'], 2)}, {verdicts}. Agreement here means one verdict and estimates within half a"
+            " standard error."
         )
+
+
+def _in_quotes(names: pd.Series) -> str:
+    """List analyses by their names, which may hold commas."""
+    return ", ".join(f"“{name}”" for name in names)
 
 
 def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses:

@@ -43,7 +43,7 @@ def caution_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
             TABLE,
             pd.DataFrame(rows, columns=["group", "trials", "which", "reason"]),
             f"Of {show_count(len(used), 'trial')} used, those used under caution, by what speaks against them. They count"
-            " like the others in every number of this page but where it says without them.",
+            " like all others, except where the page says that they are left out.",
             {"reason": "what speaks against them"},
         )
     ]
