@@ -77,8 +77,9 @@ def inertia_share(on_round: Sequence[SpeedWaves]) -> float:
     >>> inertia_share([wave, wave])
     2.0
     """
-    told = sum(abs(wave.torque) ** 2 for wave in on_round)
-    if told < EVEN**2:
+    sizes = [abs(wave.torque) for wave in on_round]
+    told = sum(size * size for size in sizes)  # infinite where size**2 would raise
+    if not EVEN**2 <= told < math.inf:
         return float("nan")
     return sum((wave.measured * wave.torque.conjugate()).real for wave in on_round) / told
 

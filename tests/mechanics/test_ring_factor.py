@@ -70,3 +70,9 @@ def test_nothing_is_told_where_nothing_swings():
     assert (
         np.isnan(inertia_share([wave])) and np.isnan(inertia_share([])) and np.isnan(ring_factor(wave, 1.0))
     )
+
+
+def test_next_to_no_inertia_tells_no_share_of_it():
+    """Torque then moves the crank beyond all numbers, whose squares are infinite."""
+    true, stated = drive(1.0), drive(1.0, crank_inertia_kgm2=1e-300)
+    assert np.isnan(inertia_share([waves(true, stated)]))

@@ -33,7 +33,7 @@ def test_many_trials_find_the_checks_that_each_would_find_alone(study):
     checks.loc[6, "checked_at"] = trials.loc[4, "started_at"]
     checks.loc[7, "checked_at"] = pd.NaT
     trials.loc[9, "started_at"] = pd.NaT
-    for hours in (0.05, 0.5, 12.0):
+    for hours in (0.05, 0.5, 12.0, 1e300):
         rules = study.settings.rules.model_copy(update={"zero_check_max_hours": hours})
         settings = study.settings.model_copy(update={"rules": rules})
         found = list(zip(*places_around(settings, checks, trials), strict=True))

@@ -16,6 +16,9 @@ from analysis_lib.study.declared.settings import StudySettings
 NONE = -1
 """In place of a row where there is none."""
 
+LONGEST_REACH_HOURS = 1e6
+"""A century, which is as good as for ever, and still a number of microseconds."""
+
 
 @dataclass(frozen=True)
 class NearChecks:
@@ -140,7 +143,8 @@ def _nearest(
     order = np.argsort(zero_checks["checked_at"].to_numpy()[places], kind="stable")
     places = places[order]
     checked = zero_checks["checked_at"].to_numpy()[places]
-    reach = np.timedelta64(round(settings.rules.zero_check_max_hours * 3.6e9), "us")
+    hours = min(settings.rules.zero_check_max_hours, LONGEST_REACH_HOURS)
+    reach = np.timedelta64(round(hours * 3.6e9), "us")
     later = np.searchsorted(checked, started, side="right")
     following = np.minimum(later, len(checked) - 1)
     earlier = np.searchsorted(checked, checked[later - 1])  # the first in the table of several at one time
