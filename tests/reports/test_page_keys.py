@@ -257,6 +257,21 @@ def test_one_rider_s_page_made_afresh_leaves_the_other_pages(finished, pretended
     assert "study.html" in before and touched <= {"index.html", "index.pdf", "run.json", CRATE}
 
 
+def test_a_run_says_which_tables_changed_while_it_was_at_work(finished, pretended, monkeypatch):
+    study, report = finished
+    said, make = [], _Run._make
+
+    def make_and_edit(run, plan):
+        (study / "riders.csv").write_text((study / "riders.csv").read_text() + "\n")
+        return make(run, plan)
+
+    assert make_report(study, report, say=said.append).exit_code == 0
+    assert not [line for line in said if "while the run was at work" in line]
+    monkeypatch.setattr(_Run, "_make", make_and_edit)
+    make_report(study, report, say=said.append, fresh=True)
+    assert said[-1].startswith("riders.csv changed while the run was at work")
+
+
 def test_settings_edited_while_a_run_is_at_work_are_news_to_the_next(tmp_path):
     """A run makes its pages from the study as it opened it; they are not to pass for pages of the file as it is now."""
     folder = tmp_path / "study"

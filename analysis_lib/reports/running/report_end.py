@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from analysis_lib.reports.files.page_records import PageKeys
 from analysis_lib.reports.files.run_record import write_run_record
 from analysis_lib.reports.pages.pages import IndexEntry, index_body, linked_answer, write_page
-from analysis_lib.reports.record.page_origin import command_for, inputs_of_study, software
+from analysis_lib.reports.record.page_origin import checksums_of, command_for, inputs_of_study, software
 from analysis_lib.reports.record.run_crate import write_run_crate
 from analysis_lib.reports.rider.rider_tables import faults_of_recordings
 from analysis_lib.reports.running.page_making import PageState, faults_of_failed
@@ -28,6 +28,20 @@ def lost_recordings(
 ) -> tuple[str, ...]:
     """Return what stopped recordings: by the tables of riders' pages, and by what failed pages say of each trial."""
     return (*faults_of_recordings(str(out), riders), *faults_of_failed(study, states))
+
+
+def changed_meanwhile(study: Study, before: Mapping[str, str]) -> str:
+    """Say which files of a study are others than `before`, by SHA-256, and what then holds; "" where none is.
+
+    A run makes its pages from the study as it opened it, and its record names the files as they are at its end.
+    """
+    changed = [name for name, sha in checksums_of(study.root, list(before)).items() if sha != before[name]]
+    if not changed:
+        return ""
+    return (
+        f"{', '.join(changed)} changed while the run was at work; pages follow from what was there at its start: give the"
+        " same command again"
+    )
 
 
 def _first_the_study(plan: PlannedPage) -> tuple[bool, bool]:

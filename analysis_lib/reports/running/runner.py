@@ -17,6 +17,7 @@ from analysis_lib.reports.files.pdf_page import why_no_pdf
 from analysis_lib.reports.files.places import notebooks_folder
 from analysis_lib.reports.record.page_origin import (
     checksums_of,
+    files_about_all,
     frozen_plan,
     page_origin,
 )
@@ -24,7 +25,7 @@ from analysis_lib.reports.record.printed_first_page import first_page_printed
 from analysis_lib.reports.running.one_run import alone_in
 from analysis_lib.reports.running.page_making import PageState, RunStopped
 from analysis_lib.reports.running.progress import Progress, Say, end_table
-from analysis_lib.reports.running.report_end import finish_report, lost_recordings
+from analysis_lib.reports.running.report_end import changed_meanwhile, finish_report, lost_recordings
 from analysis_lib.reports.running.ways_of_work import Making, WayOfWork, open_making
 from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
 from analysis_lib.study.checks.folder import Study, open_study
@@ -98,6 +99,7 @@ def make_report(
     began = time.monotonic()
     out = out.resolve()
     study = study_dir if isinstance(study_dir, Study) else _open(study_dir)
+    opened = checksums_of(study.root, files_about_all(study))
     _check_recorded(study)
     plans = _chosen_pages(study, only_rider)
     if subjects is not None:
@@ -122,6 +124,8 @@ def make_report(
         pages = run.make_all(plans)
         faults = finish_report(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
         keys.end()
+    if changed := changed_meanwhile(study, opened):
+        say(changed)
     errors = [error for error in study.errors if not only_rider or error.rider in ("", only_rider)]
     return Report(
         out,
