@@ -1,11 +1,12 @@
 """Parameters are checked before any kernel starts."""
 
 import nbformat
+import papermill
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
 from analysis_lib.refusals import Refusal
-from analysis_lib.reports.files.parameters import check_parameters, declared_parameters
+from analysis_lib.reports.files.parameters import check_injected, check_parameters, declared_parameters
 
 
 @pytest.fixture
@@ -43,3 +44,34 @@ def test_code_in_the_parameters_cell_is_never_executed(tmp_path):
     nbformat.write(new_notebook(cells=[cell]), path)
     with pytest.raises(Refusal, match="plain assignments"):
         declared_parameters(path)
+
+
+OPENS = "from analysis_lib.reports.exhibits.notebook_page import open_page\npage = open_page('', 'one')"
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [({"ridr": "R02"}, "did you mean rider"), ({"level": "high"}, "a plain float"), ({"rider": "R02"}, "")],
+)
+def test_plain_papermill_is_held_to_the_declared_parameters_too(notebook, tmp_path, given, said):
+    made = nbformat.read(notebook, 4)
+    made.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    made.cells.append(new_code_cell(OPENS))
+    nbformat.write(made, notebook)
+    error = None
+    try:
+        papermill.execute_notebook(
+            str(notebook), str(tmp_path / "out.ipynb"), parameters=given, progress_bar=False
+        )
+    except papermill.PapermillExecutionError as failed:
+        error = failed
+    assert (error.ename, said in error.evalue) == ("Refusal", True) if said else error is None
+
+
+def test_cells_run_by_hand_in_another_order_are_not_judged():
+    declared, injected = 'rider = "R01"', '# Parameters\nridr = "R02"\n'
+    with pytest.raises(Refusal, match="this notebook, parameter ridr"):
+        check_injected(["", declared, injected, OPENS])
+    check_injected(["", declared, OPENS, injected])
+    check_injected(["", injected, OPENS])
+    check_injected(["", declared, OPENS])

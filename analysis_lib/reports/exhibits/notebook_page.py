@@ -9,12 +9,14 @@ from html import escape
 from pathlib import Path
 from typing import Literal
 
+from IPython.core.getipython import get_ipython
 from IPython.display import HTML, display
 
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.exhibits.exhibit import NO_FORMULAS, FigureExhibit, TableExhibit
 from analysis_lib.reports.exhibits.intensity_labels import label_figure, label_table
 from analysis_lib.reports.exhibits.other_scripts import letter_figures
+from analysis_lib.reports.files.parameters import check_injected
 from analysis_lib.reports.files.places import study_folder
 from analysis_lib.study.declared.settings import FILE, StudySettings, read_settings
 
@@ -78,7 +80,14 @@ def open_page(results_dir: str, subject: str, study_dir: str | None = None) -> N
     With the study's folder (empty: the demo study) the page calls intensities by their labels, and says first of which
     letters there is no font; a notebook on its own also says where its data are simulated, as every page of a report does
     below its title.
+
+    Raises
+    ------
+    Refusal
+        Where papermill was given a parameter that the notebook does not declare, or of another kind.
     """
+    if shell := get_ipython():
+        check_injected(shell.user_ns.get("In", ()))
     settings = None if study_dir is None else _settings_of(study_dir)
     labels = settings.intensity_labels if settings else {}
     page = NotebookPage(Path(results_dir) if results_dir else None, subject, labels)
