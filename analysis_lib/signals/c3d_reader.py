@@ -17,6 +17,7 @@ from analysis_lib.signals.stored_columns import (
     check_file,
     check_rows,
     check_size,
+    unreadable,
 )
 
 FloatArray = NDArray[np.float64]
@@ -51,13 +52,7 @@ def read_c3d_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
     try:
         file = open_c3d(path)
     except (DamagedC3d, struct.error, IndexError, ValueError) as error:
-        raise Refusal(
-            what=path.name,
-            got=f"no readable C3D file ({str(error)[:80]})",
-            wanted="a whole C3D file",
-            remedy="copy the file from the recorder again, or correct the kind in study.toml",
-            scope="trial",
-        ) from error
+        raise unreadable(path.name, "C3D", str(error)) from error
     _check_all_frames(file, path)
     channels = file.labels("ANALOG", file.analogue.shape[2])
     markers = file.labels("POINT", file.points.shape[1])

@@ -16,6 +16,7 @@ from analysis_lib.signals.stored_columns import (
     check_file,
     check_rows,
     check_size,
+    unreadable,
 )
 
 
@@ -51,18 +52,8 @@ def read_parquet_columns(path: Path, wanted: Sequence[str]) -> StoredColumns:
             # One column after the other: a whole table beside its contiguous copy would take twice the memory.
             values = {name: _as_floats(file.read(columns=[name]).column(name)) for name in wanted}
     except (pa.ArrowException, OSError) as error:
-        raise Refusal(
-            what=path.name,
-            got=f"no readable Parquet file ({_first_sentence(error)})",
-            wanted="a whole Parquet file",
-            remedy="copy the file from the recorder again, or correct the kind in study.toml",
-            scope="trial",
-        ) from error
+        raise unreadable(path.name, "Parquet", str(error).split(". ")[0]) from error
     return StoredColumns(values, lambda row: f"row {row + 1}")
-
-
-def _first_sentence(error: Exception) -> str:
-    return str(error).split(". ")[0][:80]
 
 
 def _check_holds_numbers(file: str, name: str, kind: pa.DataType) -> None:

@@ -54,6 +54,17 @@ def check_file(path: Path) -> None:
         )
 
 
+def unreadable(file: str, kind: str, why: str) -> Refusal:
+    """Return what is said of a recording whose bytes are no whole file of its kind."""
+    return Refusal(
+        what=file,
+        got=f"no readable {kind} file ({why[:80]})",
+        wanted=f"a whole {kind} file",
+        remedy="copy the file from the recorder again, or correct the kind in study.toml",
+        scope="trial",
+    )
+
+
 def _what_is_at(path: Path) -> str:
     if not path.exists():
         return "no such file"
