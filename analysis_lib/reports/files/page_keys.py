@@ -42,7 +42,7 @@ def digest(parts: Mapping[str, object]) -> str:
 
 @dataclass(frozen=True)
 class StudyInputs:
-    """What the riders' pages of a study are made from; what several have in common is put into words once."""
+    """What the pages of a study are made from; what several have in common is put into words once."""
 
     study: Study
 
