@@ -81,8 +81,8 @@ def compare_speeds(predicted_rad_s: ArrayLike, measured_rad_s: ArrayLike) -> Spe
     shape, truth = predicted / predicted.mean(), measured / measured.mean()
     if np.ptp(truth) < SMALLEST_SWING:
         raise Refusal(
-            "measured_rad_s",
-            f"a speed that varies by {np.ptp(truth):.2g} of its mean",
+            "measured crank speed",
+            f"a speed that varies by {100 * np.ptp(truth):.2g} % of its mean",
             "a speed measured within the turn",
             "use a crank angle sensor; one reading a turn says nothing about the turn's shape",
         )

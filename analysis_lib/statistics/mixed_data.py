@@ -158,7 +158,7 @@ def _not_told_apart(name: str, others: str) -> Refusal:
     return Refusal(
         f"variance of {name!r}",
         f"a grouping that cannot be told from {others}",
-        "labels that are shared by rows in a way of their own",
+        "groups of rows that cut across those of the other terms",
         "leave the grouping out, or record repeats",
     )
 

@@ -244,7 +244,7 @@ def test_notes_stop_nothing(tiny):
         "recordings/extra.csv – got a recording that no trial names",
         "recordings/T8.csv – got a recording that no trial names",
         "no, beside a reason",
-        "1 empty cells: T1",
+        "1 empty cell: T1",
     ):
         assert any(words in note for note in notes), words
     assert open_study(tiny.root).errors == []

@@ -14,6 +14,7 @@ from analysis_lib.study.checks import derived_checks, readiness, trial_checks
 from analysis_lib.study.checks.exchanged_rings import exchanged_with_sequences
 from analysis_lib.study.checks.zero_values import check_zero_values
 from analysis_lib.study.declared.problems import Problem, listed, rename, suggest
+from analysis_lib.study.declared.protocol import show_unit
 from analysis_lib.study.declared.settings import FILE
 from analysis_lib.study.outcomes.measured_quantities import measured_quantities
 from analysis_lib.study.tables.contents import Contents, about_rider, about_study, about_trial, rows_of
@@ -53,7 +54,10 @@ def check_outcome_columns(contents: Contents) -> Iterator[Problem]:
         at_fault = [outcome.name in unread.split() for unread in lacking[UNREAD]]  # which is told as such
         empty = lacking.loc[~np.array(at_fault, dtype=bool), "trial"]
         if len(empty):
-            place, got = f"trials.csv, column {outcome.name}", f"{len(empty)} empty cells: {listed(empty)}"
+            place, got = (
+                f"trials.csv, column {outcome.name}",
+                f"{show_count(len(empty), 'empty cell')}: {listed(empty)}",
+            )
             remedy = (
                 "fill them in where the values exist; otherwise these trials are left out of this outcome"
             )
@@ -71,7 +75,7 @@ def check_measured_outcomes(contents: Contents) -> Iterator[Problem]:
             remedy = suggest(outcome.name, known, 'correct the name, or declare source = "trials"')
             got = "an outcome that the recordings do not give"
             yield about_study(place, got, f"one of {listed(_both_legs(known))}, ...", remedy)
-        elif outcome.unit != known[outcome.name]:
+        elif show_unit(outcome.unit) != show_unit(known[outcome.name]):
             wanted = f"{known[outcome.name]!r}, the unit in which it is measured"
             yield about_study(
                 place, f"unit {outcome.unit!r}", wanted, "write that unit, and the smallest effect in it"

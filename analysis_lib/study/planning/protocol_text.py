@@ -199,8 +199,9 @@ def describe_cautions(plan: StudyPlan, trials_listed: int = 0) -> list[str]:
         lines.append(plan.design_variance.warning)
     if not plan.is_enough:
         lines.append(
-            "The planned riders are too few: simulated with drop-outs, the smallest effect that matters is found"
-            f" with a power of {plan.simulated[-1].power:.2f}, {wanted.power:g} being wanted{_of_a_ring(plan)}."
+            f"The planned riders are too few: simulated{' with drop-outs' if wanted.dropout else ''}, the smallest effect"
+            f" that matters is found with a power of {plan.simulated[-1].power:.2f}, {wanted.power:g} being"
+            f" wanted{_of_a_ring(plan)}."
         )
     if len(set(plan.riders_by_sequence.values())) > 1:
         counts = ", ".join(f"{name} {count}" for name, count in plan.riders_by_sequence.items())
@@ -246,4 +247,4 @@ def _of_a_ring(plan: StudyPlan) -> str:
 
 def unit_after(outcome: Outcome) -> str:
     """Write the unit of an outcome's differences as it stands after a number; a score has none."""
-    return f" {outcome.difference_unit}" if outcome.unit else ""
+    return f" {outcome.difference_unit}" if outcome.difference_unit else ""
