@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
+from analysis_lib.reports.exhibits.counts_in_words import say_counts_after
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.exhibits.numbers import format_cell, write_csv
 from analysis_lib.reports.figures.quality_figures import STATE_MARKS
@@ -137,3 +138,14 @@ def test_states_and_rings_are_told_apart_without_colour():
     assert len(set(states)) == 3
     looks = [(str(look.line), look.marker) for look in (LOOKS["round"], *FURTHER_LOOKS)]
     assert len({line for line, _ in looks}) == len({marker for _, marker in looks}) == len(looks)
+
+
+def test_counts_of_many_parts_are_given_from_which_to_which_where_a_caption_would_grow_too_long():
+    words = " ".join(["word"] * 50)
+    counts = {f"Intensity {place}, ring oval": 1 + place % 2 for place in range(6)}
+    assert say_counts_after(words, "Trials", counts) == f"{words} Trials: 1 to 2."
+    assert say_counts_after(words, "Trials", dict.fromkeys(counts, 2)) == f"{words} Trials: 2 in each."
+    few = dict(list(counts.items())[:2])
+    assert say_counts_after("Mean.", "Trials", few) == (
+        "Mean. Trials: Intensity 0, ring oval 1, Intensity 1, ring oval 2."
+    )

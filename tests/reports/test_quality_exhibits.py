@@ -234,7 +234,7 @@ class TestRecorders:
         recorders = study.settings.recorders | {"two_leg_crank": bare}
         bare_study = replace(study, settings=study.settings.model_copy(update={"recorders": recorders}))
         (said,) = recorder_exhibits.unknown_sentences(analysis_of(bare_study, trial(1)))
-        assert "nobody has said the temperature of its calibration" in said
+        assert ": the temperature of its calibration" in said
 
     def test_samples_without_an_angle_of_their_own_carry_a_warning(self, study):
         assert recorder_exhibits.spacing_sentences(analysis_of(study, trial(1))) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis_lib.reports.exhibits.counts_in_words import say_counts
+from analysis_lib.reports.exhibits.counts_in_words import say_counts_after
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.figures.quality_figures import quality_strip
 from analysis_lib.reports.figures.torque_figures import polar_panels, torque_panels
@@ -97,9 +97,12 @@ def torque_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "torque_by_angle",
         torque_panels(curves, trials),
-        f"{_whose_torque(analysis)} against right-crank angle, mean over kept turns. Thick: mean of the trials on a"
-        " ring (round solid, oval dashed); thin: single trials, so the spread of thin lines is the"
-        f" repeatability that a difference of rings must beat. {_trial_counts(analysis)}",
+        _with_trial_counts(
+            analysis,
+            f"{_whose_torque(analysis)} against right-crank angle, mean over kept turns. Thick: mean of the trials on a"
+            " ring (round solid, oval dashed); thin: single trials, so the spread of thin lines is the repeatability that a"
+            " difference of rings must beat.",
+        ),
         "Line chart of crank torque through the turn, one panel an intensity, one line a ring; the largest mean"
         f" torque is {_peak_in_words(curves)}.",
         curves,
@@ -254,10 +257,10 @@ def _peak_in_words(curves: pd.DataFrame) -> str:
     return f"{peak['torque_Nm']:.0f} newton metres at {peak['crank_deg']:.0f} degrees"
 
 
-def _trial_counts(analysis: RiderAnalysis) -> str:
+def _with_trial_counts(analysis: RiderAnalysis, words: str) -> str:
+    """Return words of a caption followed by how many trials each mean rests on."""
     counts = analysis.used.groupby(["intensity", "ring"], sort=False).size().reset_index(name="n")
     called = analysis.study.settings.intensity_label
     cells = counts.to_dict("records")
-    return say_counts(
-        "Trials", {f"{called(cell['intensity'])} {cell['ring']}": int(cell["n"]) for cell in cells}
-    )
+    by_cell = {f"{called(cell['intensity'])} {cell['ring']}": int(cell["n"]) for cell in cells}
+    return say_counts_after(words, "Trials", by_cell)

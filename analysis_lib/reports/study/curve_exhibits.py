@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from analysis_lib.reports.exhibits.counts_in_words import say_counts, say_range
+from analysis_lib.reports.exhibits.counts_in_words import LONGEST_CAPTION, say_counts, say_range
 from analysis_lib.reports.exhibits.exhibit import FigureExhibit, TableExhibit
 from analysis_lib.reports.exhibits.intensity_labels import NO_LABELS, call
 from analysis_lib.reports.figures.curve_figures import curve_difference_panels
@@ -20,9 +20,6 @@ from analysis_lib.statistics.random_field import random_field_threshold
 OVAL_LESS_ROUND = "oval − round"
 STEP = "per step of intensity"
 OF_LEGS = "Each leg's torque by the right crank"
-LONGEST_CAPTION = 60
-"""Words of a caption; with more of them panels and places are counted, and the table beside names each."""
-
 BIN_CENTRES_DEG = np.arange(360) + 0.5
 NEWTON_METRES = ("largest_Nm", "low_Nm", "high_Nm", "clear_of_zero_Nm", "largest_possible_Nm")
 

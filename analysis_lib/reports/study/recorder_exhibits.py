@@ -67,8 +67,8 @@ def unknown_sentences(analysis: StudyAnalysis) -> list[str]:
         if name in used
     }
     return [
-        f"Of recorder {name} nobody has said {', '.join(words)}: the budgets take what is not known as exact and are"
-        " lower bounds."
+        f"Nobody has declared of recorder {name}: {', '.join(words)}. The budgets take what is not known as exact, so they"
+        " are lower bounds."
         for name, words in missing.items()
         if words
     ]
