@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pandas as pd
 
+from analysis_lib.reports.files.packed_rows import in_words
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.corrections.zero_lookup import NONE, places_around
@@ -21,6 +21,9 @@ OF_WARMTH = "slope's change with temperature"
 """The input that trials of one rider and period have in common: ridden on one day, about equally warm."""
 
 COLUMNS = ["intensity", "floor", "riders"]
+
+RIDERS_AT_ONCE = 100
+"""Riders whose budgets' words are in memory together."""
 
 
 def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFrame:
@@ -40,7 +43,7 @@ def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFr
     ----------
     budgets : DataFrame
         Of all riders, for one quantity: ``trial, rider, ring, intensity, period, zeroed, input, contribution``; see
-        `budgets.budget_rows` and `zeroed_between`.
+        `budgets.budget_rows` and `zeroed_between`. Words may be categories.
     contrasts : DataFrame
         ``rider, intensity`` of the riders in the estimate, "overall" among the intensities, and their ``sequence``.
 
@@ -68,7 +71,14 @@ def measuring_floor(budgets: pd.DataFrame, contrasts: pd.DataFrame) -> pd.DataFr
 
 
 def _variances(rows: pd.DataFrame, levels: int) -> pd.Series:
-    """Variance of each rider's mean contrast over intensities, of riders with budgets on both rings at all of them."""
+    """Variance of each rider's mean contrast over intensities, of some riders at a time, whose words are then words."""
+    batch = pd.factorize(rows["rider"])[0] // RIDERS_AT_ONCE
+    found = [_variances_of(in_words(some), levels) for _, some in rows.groupby(batch)]
+    return pd.concat(found) if found else pd.Series(dtype=float)
+
+
+def _variances_of(rows: pd.DataFrame, levels: int) -> pd.Series:
+    """Variances of riders with budgets on both rings at all intensities."""
     cells = rows.groupby(["rider", "intensity", "ring"])["trial"].nunique()
     trials = rows.groupby(["rider", "intensity", "ring"])["trial"].transform("nunique")
     # With a mark before each, no trial is taken for a period.
@@ -94,8 +104,8 @@ def zeroed_between(study: Study) -> dict[str, str]:
     """Say of every usable trial between which zero checks it lies; without any, which rider's period it belongs to."""
     trials = study.trials[study.trials["usable"].astype(bool)]
     before, after = places_around(study.settings, study.zero_checks, trials)
-    own = trials["rider"].astype(str) + ", period " + trials["period"].astype(str)
-    pairs = np.where(
-        (before == NONE) & (after == NONE), own, [f"{b} to {a}" for b, a in zip(before, after, strict=True)]
-    )
-    return dict(zip(trials["trial"].astype(str), map(str, pairs), strict=True))
+    rows = zip(trials["trial"], trials["rider"], trials["period"], before, after, strict=True)
+    return {
+        str(trial): f"{rider}, period {period}" if b == a == NONE else f"{b} to {a}"
+        for trial, rider, period, b, a in rows
+    }

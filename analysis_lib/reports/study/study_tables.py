@@ -109,7 +109,7 @@ class StudyTables:
     def budgets_of(self, outcome: Outcome) -> pd.DataFrame:
         """Return every trial's uncertain inputs to an outcome, one row each; see `budgets.budget_rows`.
 
-        With ``zeroed``: between which zero checks the trial lies.
+        With ``zeroed``: between which zero checks the trial lies. Words are categories, so that a word is kept once.
 
         Raises
         ------
@@ -123,13 +123,13 @@ class StudyTables:
                 f"one of {', '.join(BUDGETED)}",
                 "ask the maker of its instrument, and repeat the measurement",
             )
-        rows = in_words(self._budgets(BUDGETED[outcome.name]))
-        return rows.assign(zeroed=rows["trial"].map(zeroed_between(self.study)))
+        return self._budgets(BUDGETED[outcome.name])
 
     @once
     def _budgets(self, quantity: str) -> pd.DataFrame:
-        tables = each_table(self.tables, "budgets")
-        return packed_together(rows.loc[rows["quantity"] == quantity, list(OF_A_BUDGET)] for rows in tables)
+        zeroed, tables = zeroed_between(self.study), each_table(self.tables, "budgets")
+        wanted = (rows.loc[rows["quantity"] == quantity, list(OF_A_BUDGET)] for rows in tables)
+        return packed_together(rows.assign(zeroed=rows["trial"].map(zeroed.get)) for rows in wanted)
 
     @property
     def outcomes(self) -> list[Outcome]:
