@@ -26,6 +26,7 @@ from analysis_lib.reports.figures.style import (
     new_figure,
     share_span,
 )
+from analysis_lib.study.declared.protocol import in_brackets
 
 ROOM_FOR_NAMES = 0.82
 """Share of a figure's width that the names below its panel may take together."""
@@ -43,7 +44,7 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
         _draw_slopes(axes, cells[cells["intensity"] == intensity])
         name_panel(axes, intensity)
     share_span(panels)
-    label_values(panels[0], f"{label} ({unit})")
+    label_values(panels[0], f"{label}{in_brackets(unit)}")
     return figure
 
 
@@ -83,7 +84,7 @@ def effect_panel(
     names = [in_lines(name, room, size=RC["xtick.labelsize"]) for name in effects["intensity"]]
     axes.set_xticks(places, names)
     axes.set_xlim(-0.5, len(effects) - 0.5)
-    label_values(axes, f"{label}, oval − round ({unit})")
+    label_values(axes, f"{label}, oval − round{in_brackets(unit)}")
     return figure
 
 
@@ -99,7 +100,7 @@ def period_panels(means: pd.DataFrame, label: str, unit: str) -> Figure:
         axes.set_xlim(here["period"].min() - 0.4, here["period"].max() + 0.4)
         name_panel(axes, intensity)
     share_span(panels)
-    label_values(panels[0], f"{label} ({unit})")
+    label_values(panels[0], f"{label}{in_brackets(unit)}")
     legend_above(figure, panels[0], "ring")
     return figure
 

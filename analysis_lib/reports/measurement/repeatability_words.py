@@ -23,6 +23,7 @@ def beside_what_matters(repeats: RepeatedTrials) -> list[str]:
         return [f"{repeats.label} is no declared outcome, so nothing was said about what matters."]
     change = error_of(repeats, OVERALL, "round").minimal_detectable_change
     matters = declared[0].smallest_effect
+    unit = f" {repeats.unit}" if repeats.unit else ""
     verdict = (
         "one trial on each ring can show an effect of that size in one rider."
         if change <= matters
@@ -30,8 +31,8 @@ def beside_what_matters(repeats: RepeatedTrials) -> list[str]:
         " many riders are for."
     )
     return [
-        f"The smallest effect that matters was declared as {show_number(matters)} {repeats.unit}; the smallest change"
-        f" that two trials of one rider show is {show_number(change, 2)} {repeats.unit} (round ring):"
+        f"The smallest effect that matters was declared as {show_number(matters)}{unit}; the smallest change"
+        f" that two trials of one rider show is {show_number(change, 2)}{unit} (round ring):"
         f" {verdict}"
     ]
 

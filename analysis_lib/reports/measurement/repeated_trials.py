@@ -16,6 +16,7 @@ from analysis_lib.statistics.circular import beside_one_another
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.statistics.trial_table import OVERALL, RINGS
 from analysis_lib.study.checks.folder import Study
+from analysis_lib.study.declared.protocol import show_unit
 
 """Angles that are the same after half a turn."""
 
@@ -73,7 +74,7 @@ class RepeatedTrials:
     @property
     def unit(self) -> str:
         """Unit of the quantity."""
-        return str(self.trials["unit"].iloc[0])
+        return show_unit(str(self.trials["unit"].iloc[0]))
 
     @property
     def label(self) -> str:

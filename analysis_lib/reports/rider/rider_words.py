@@ -68,7 +68,7 @@ def _primary_sentence(analysis: RiderAnalysis) -> list[str]:
         f"{row['intensity']} {show_number(float(row['difference']), 1, signed=True)}"
         for row in rows.to_dict("records")
     )
-    unit = f" {outcome.difference_unit}" if outcome.unit else ""
+    unit = f" {outcome.difference_unit}" if outcome.difference_unit else ""
     return [
         f"{outcome.label}, oval − round{f' ({outcome.difference_unit})' if unit else ''}: {each}; smallest effect that"
         f" matters {outcome.smallest_effect:g}{unit}. {_against_repeats(rows)} One rider's difference is a description;"

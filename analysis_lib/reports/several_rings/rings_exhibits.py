@@ -21,7 +21,7 @@ from analysis_lib.statistics.multiplicity import adjust_p, simultaneous_interval
 from analysis_lib.statistics.rings import RingsEffect
 from analysis_lib.statistics.rings_sensitivity import rings_responses
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome, in_brackets
 from analysis_lib.study.planning.protocol_text import unit_after
 
 HEADINGS = {
@@ -250,9 +250,9 @@ def floor_table(analysis: RingsAnalysis, outcome: Outcome, effect: RingsEffect) 
     return TableExhibit(
         f"floor_{outcome.name}",
         analysis.floors(outcome, effect),
-        f"Measuring floor of {outcome.label}, ring − {effect.reference} ({outcome.difference_unit}): the standard error"
-        " that zero torque, timing and turn-to-turn variation would give by themselves. Slope and angle errors of one"
-        " recorder are common to all rings and left out.",
+        f"Measuring floor of {outcome.label}, ring − {effect.reference}{in_brackets(outcome.difference_unit)}: the"
+        " standard error that zero torque, timing and turn-to-turn variation would give by themselves. Slope and angle"
+        " errors of one recorder are common to all rings and left out.",
         {
             "floor": "measuring floor",
             "estimate": "difference",

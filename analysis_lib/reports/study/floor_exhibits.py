@@ -13,7 +13,7 @@ from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.equivalence import judge
 from analysis_lib.statistics.estimates import show_number
 from analysis_lib.study.corrections.trial_budget import DECLARED, undeclared
-from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome, in_brackets
 
 IN_COMMON = {
     DECLARED[key] for key in ("slope_uncertainty_pct", "angle_zero_uncertainty_deg", "delay_uncertainty_ms")
@@ -53,10 +53,10 @@ def floor_table(analysis: StudyAnalysis, outcome: Outcome) -> TableExhibit:
     return TableExhibit(
         f"floor_{outcome.name}",
         effect_floor(analysis, outcome),
-        f"Measuring floor of {outcome.label}, oval − round ({outcome.difference_unit}): the standard error by zero torque,"
-        " timing and turn-to-turn variation alone. Trials between the same zero checks share the zero's error, so that it"
-        " does not average out overall. Errors common to both rings – slope, angle – are left out. Interval and verdict: by"
-        " the larger of floor and standard error.",
+        f"Measuring floor of {outcome.label}, oval − round{in_brackets(outcome.difference_unit)}: the standard error"
+        " by zero torque, timing and turn-to-turn variation alone. Trials between the same zero checks share the zero's"
+        " error, so that it does not average out overall. Errors common to both rings – slope, angle – are left out."
+        " Interval and verdict: by the larger of floor and standard error.",
         {
             "floor": "measuring floor",
             "estimate": "oval − round",

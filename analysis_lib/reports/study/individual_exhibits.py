@@ -16,6 +16,7 @@ from analysis_lib.statistics.individual import IndividualEffects, individual_eff
 from analysis_lib.statistics.paired_differences import REACH
 from analysis_lib.statistics.response_spread import ResponseSpread
 from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.planning.protocol_text import unit_after
 
 
 def riders_of(analysis: StudyAnalysis, outcome: Outcome) -> IndividualEffects:
@@ -31,7 +32,7 @@ def rider_exhibit(outcome: Outcome, individual: IndividualEffects) -> FigureExhi
         f" ({outcome.difference_unit})" if outcome.difference_unit else ""
     )
     spread, bounds = individual.spread, individual.spread.interval()
-    sd = f"{spread.sd:.2g} {outcome.difference_unit}, interval {bounds.low:.2g} to {bounds.high:.2g}"
+    sd = f"{spread.sd:.2g}{unit_after(outcome)}, interval {bounds.low:.2g} to {bounds.high:.2g}"
     sd = "not estimable" if spread.collapsed else sd
     return FigureExhibit(
         f"riders_{outcome.name}",

@@ -33,7 +33,7 @@ from analysis_lib.statistics.fixed_riders import FixedRiders
 from analysis_lib.statistics.period_effects import period_effects
 from analysis_lib.statistics.sensitivity import leave_one_out
 from analysis_lib.statistics.trial_table import OVERALL
-from analysis_lib.study.declared.protocol import Outcome
+from analysis_lib.study.declared.protocol import Outcome, in_brackets
 
 WAYS = {
     PRIMARY: "t on the riders' contrasts.",
@@ -69,7 +69,9 @@ def forest_exhibit(sisters: SisterAnalyses) -> FigureExhibit:
     return FigureExhibit(
         f"analyses_{outcome.name}",
         forest(
-            overall, outcome.smallest_effect, f"{outcome.label}, oval − round ({outcome.difference_unit})"
+            overall,
+            outcome.smallest_effect,
+            f"{outcome.label}, oval − round{in_brackets(outcome.difference_unit)}",
         ),
         f"{name_with_unit(outcome)}, oval − round, all intensities together, by every analysis: estimate with 95 %"
         " interval. Shaded: smaller than the smallest effect that matters. Look for an interval that tells"

@@ -16,6 +16,23 @@ from analysis_lib.study.outcomes.metabolic_power import HIGHEST_RATIO, LOWEST_RA
 PLAN_FOLDER = "plan"
 """Where the frozen protocol stands below a study folder."""
 
+ONE = "1"
+"""The SI's unit one, of what has no dimension (BIPM, The International System of Units, 9th ed. 2019, 2.3.3)."""
+
+
+def show_unit(unit: str) -> str:
+    """Return a unit as people write it: newton metres with the half-high dot, none for the SI's unit one.
+
+    >>> show_unit("N m"), show_unit("1")
+    ('N·m', '')
+    """
+    return "" if unit == ONE else unit.replace("N m", "N·m")
+
+
+def in_brackets(unit: str) -> str:
+    """Return a unit as it stands after the name of what is measured in it; nothing without one."""
+    return f" ({unit})" if unit else ""
+
 
 class Intensity(SettingsPart):
     """One intensity at which every ring is ridden."""
@@ -34,7 +51,9 @@ class Outcome(SettingsPart):
 
     name: Name = Field(description="column of trials.csv, or a quantity of the recordings")
     label: Word = Field(description="the words used in reports")
-    unit: str = Field(description="unit of the outcome, empty for a score")
+    unit: str = Field(
+        description='unit of the outcome; "" or "1" for a score, a count or a share, which have none'
+    )
     source: Literal["signals", "trials", "derived"] = Field(
         description=(
             '"signals" if measured from the recordings, "trials" if it is a column of trials.csv, "derived" if it'
@@ -61,8 +80,8 @@ class Outcome(SettingsPart):
 
     @property
     def unit_shown(self) -> str:
-        """The unit as people write it: newton metres with the half-high dot."""
-        return self.unit.replace("N m", "N·m")
+        """The unit as people write it; empty for what has none."""
+        return show_unit(self.unit)
 
     @property
     def difference_unit(self) -> str:

@@ -26,9 +26,7 @@ def ask_for_plan(settings: StudySettings) -> Refusal:
         "take the # away before [plan] and its keys at the end of study.toml, as `roundoval new` wrote it, and fill them in"
         f" ({', '.join(_required())}). {' '.join(line.strip(' -') for line in suggest_spread(settings))}"
     )
-    wanted = (
-        f"what the study is planned on; the primary outcome is {outcome.name} ({outcome.unit or 'score'})"
-    )
+    wanted = f"what the study is planned on; the primary outcome is {outcome.name} ({outcome.unit_shown or 'score'})"
     return Refusal(FILE, "no [plan] table", wanted, remedy)
 
 

@@ -85,7 +85,8 @@ _ABOUT = {
     RIDERS: "One row a rider. Pseudonyms only: names and birthdays have no place in this folder.",
     TRIALS: (
         "One row a trial: one rider, one period, one ring, one intensity. Add a column for each outcome that "
-        'study.toml declares with source = "trials"; an empty cell there is a missing value. A trial that '
+        'study.toml declares with source = "trials"; an empty cell there is a missing value. '
+        'What has no unit, such as a score of exertion, has unit = "" or unit = "1" in study.toml. A trial that '
         "was not ridden needs no row; with one (exclude = yes, why in exclude_reason, no file) the pages say why. "
         "Another meter's mean power of the same trials may stand in a column of its own: "
         "notebook 07 compares it with the recorder."
