@@ -26,8 +26,10 @@ def written_whole(path: Path) -> Iterator[IO[bytes]]:
             yield stream
         Path(beside).chmod(0o644)
         Path(beside).replace(path)
-    except BaseException:
+    except BaseException as error:
         Path(beside).unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename in (None, beside):
+            error.filename = str(path)  # a full disk, which names no file, or the name that nobody knows
         raise
 
 
