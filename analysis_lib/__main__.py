@@ -154,8 +154,8 @@ def _parser() -> CommandParser:
         prog="roundoval",
         description="Round-versus-oval chainring studies: check a study folder and write its reports.",
         epilog="Exit codes: 0 all made (a rider without trials yet waits; one whose trials are all excluded has a page that"
-        " says why), 1 a page failed or a fault kept cells, rows or recordings out, 2 bad input or usage, 130 stopped by the"
-        " user; then the same command goes on.",
+        " says why), 1 a page failed or a fault kept cells, rows or recordings out, 2 bad input or usage, 130 stopped by"
+        " the user; then the same command goes on.",
     )
     parser.add_argument("--version", action="version", version=f"roundoval {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
