@@ -136,6 +136,16 @@ def test_of_trials_doubted_for_many_reasons_the_table_of_cautions_says_what_to_m
     assert "mend what the table of cautions says" in said and "axis_ratio" not in said
 
 
+def test_where_the_round_ring_s_trials_are_doubted_too_each_ring_has_its_remedy(wrong_shape):
+    analysis = wrong_shape[2]
+    other = replace(analysis)
+    other.__dict__["trials"] = analysis.trials.assign(state="caution", reason="Few turns.")
+    (said,) = answer_cautions.without_cautions(other, analysis.outcomes[0])
+    assert "got none on oval or round" in said
+    assert "on oval: measure the ring and correct axis_ratio" in said
+    assert "on round: mend what the table of cautions says of them" in said
+
+
 def test_without_the_round_ring_the_inertia_is_not_known_and_that_is_said(wrong_shape):
     rider = wrong_shape[1]["R01"]
     oval = rider.trials[rider.trials["ring"] == "oval"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from analysis_lib.refusals import Refusal
@@ -43,12 +45,20 @@ def effect_without(
             "trials that nothing speaks against",
             f"none on {' or '.join(map(str, sorted(lost)))}",
             "some on both rings",
-            _what_to_do(doubted[doubted["ring"].isin(lost)]),
+            _what_to_do({str(ring): doubted[doubted["ring"] == ring] for ring in sorted(lost)}),
         )
     return ring_effect(kept, outcome.label, unit=outcome.difference_unit)
 
 
-def _what_to_do(doubted: pd.DataFrame) -> str:
+def _what_to_do(doubted: Mapping[str, pd.DataFrame]) -> str:
+    """Say what to do about the doubted trials of each ring, and once where it is the same for all."""
+    each = {ring: _remedy(trials) for ring, trials in doubted.items()}
+    if len(set(each.values())) == 1:
+        return next(iter(each.values()))
+    return "; ".join(f"on {ring}: {remedy}" for ring, remedy in each.items())
+
+
+def _remedy(doubted: pd.DataFrame) -> str:
     """Name the cause where all the trials share one that lies outside them: there, more trials would not help."""
     if RING_FACTOR in doubted and doubted[RING_FACTOR].notna().all():
         return (
