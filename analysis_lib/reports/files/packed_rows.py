@@ -30,10 +30,10 @@ def packed_together(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
 def together(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
     """Put frames of the same columns together, a batch at a time; words stay words.
 
-    Each column of words is one piece: joined as they come, words would be as many pieces as frames, and a piece of a
-    dozen words takes ten times what is in it.
+    A batch's words are made one piece of each column: joined as they come, they would be as many pieces as frames, and a
+    piece of a dozen words takes ten times what is in it.
     """
-    return in_words(packed_together(frames))
+    return pd.concat((in_words(_packed(batch)) for batch in in_batches(frames)), ignore_index=True)
 
 
 def in_words(packed: pd.DataFrame) -> pd.DataFrame:
