@@ -38,7 +38,7 @@ from analysis_lib.study.declared.protocol import Outcome, in_brackets
 WAYS = {
     PRIMARY: "t on the riders' contrasts.",
     RELABELLED: "The riders' sequences dealt otherwise; it rests on riders and periods with a value at every intensity, so"
-    " its estimate may differ where trials are missing.",
+    " its estimate may differ where trials are missing. It cannot decide where p cannot fall below 0.05.",
     MIXED: "Every trial; random rider, rider:ring and rider:period.",
     MIXED_BY_INTENSITY: "With rider:intensity (each rider's own level at an intensity, which otherwise counts as noise"
     " there), rider:ring:intensity and a residual variance at each intensity too.",
@@ -56,6 +56,7 @@ def agreement_sentences(sisters: SisterAnalyses, labels: Mapping[str, str] = NO_
     ]
     return [
         sisters.agreement_sentence(),
+        sisters.undeciding_sentence(),
         sisters.fixed_against_mixed_sentence(),
         *sisters.single_sentences(labels),
         *refused,
@@ -90,7 +91,7 @@ def analyses_table(sisters: SisterAnalyses) -> TableExhibit:
         frame,
         f"{name_with_unit(sisters.outcome)}, oval − round, by every analysis. Moved: distance from the primary"
         " estimate, in the outcome's unit and in its standard errors. The next table says what each analysis is.",
-        EFFECT_HEADINGS | {"moved_se": "moved (in its SE)"},
+        EFFECT_HEADINGS | {"moved_se": "moved (in its SE)", "smallest_p": "smallest possible p"},
         EFFECT_DIGITS
         | dict.fromkeys(("estimate", "se", "low", "high"), decimals)
         | {"moved": 2, "moved_se": 2},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -10,10 +11,11 @@ import pandas as pd
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.intensity_labels import NO_LABELS
+from analysis_lib.reports.files.once import once
 from analysis_lib.reports.study.doubtful_rings import effect_on_sure_rings
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.statistics.crossover import RingEffect, ring_mixed_model
-from analysis_lib.statistics.equivalence import judge
+from analysis_lib.statistics.equivalence import Word, judge
 from analysis_lib.statistics.estimates import Estimate, show_number
 from analysis_lib.statistics.relabelling import RelabellingTest, relabelling_test
 from analysis_lib.statistics.ring_model import RingModel
@@ -40,7 +42,14 @@ COLUMNS = [
     "p",
     "n",
     "verdict",
+    "smallest_p",
 ]
+CANNOT_DECIDE = "cannot decide"
+"""In place of a verdict that a test could not have given, whatever the ring did; it counts neither for nor against."""
+
+LEVEL = 0.05
+"""Of the test against zero, as `equivalence.judge` takes it."""
+
 BY_INTENSITY = ("rider", "rider:ring", "rider:period", "rider:intensity", "rider:ring:intensity")
 
 
@@ -53,7 +62,8 @@ class SisterAnalyses:
     outcome : Outcome
     frame : DataFrame
         One row an analysis and intensity: ``analysis, intensity, estimate, se, df, low, high, low90, high90,
-        p, n, verdict``; se and df are missing for the relabelling test, which has none.
+        p, n, verdict, smallest_p``; se and df are missing for the relabelling test, which has none, and smallest_p, how
+        small p can be, for all others.
     refused : dict of analysis to str
         Analyses that these data cannot carry, and why.
     notes : dict of analysis to str
@@ -78,6 +88,21 @@ class SisterAnalyses:
         """The rows for the mean over intensities, the primary analysis first."""
         return self.frame[self.frame["intensity"] == OVERALL].reset_index(drop=True)
 
+    def split(self, intensity: object = OVERALL) -> dict[str, str]:
+        """Return each verdict at one intensity with the analyses that give it, the primary one's first.
+
+        An analysis that cannot decide is in none of them.
+        """
+        here = self.frame[self.frame["intensity"] == intensity]
+        here = here[here["verdict"] != CANNOT_DECIDE]
+        words = here.groupby("verdict", sort=False)["analysis"].agg(_in_quotes)
+        return {str(word): names for word, names in words.items()}
+
+    def hanging(self) -> list[object]:
+        """Return the single intensities at which the verdict hangs on the analysis."""
+        singles = [name for name in dict.fromkeys(self.frame["intensity"]) if name != OVERALL]
+        return [name for name in singles if len(self.split(name)) > 1]
+
     def farthest(self) -> pd.Series:
         """The overall row whose estimate lies farthest from the primary one."""
         gaps = (self.overall["estimate"] - self.overall["estimate"].iloc[0]).abs()
@@ -95,31 +120,39 @@ class SisterAnalyses:
                 f"the estimate farthest from the primary one ({far['analysis']}) differs from it by"
                 f" {show_number(apart, 2)}{unit}, {show_number(apart / primary['se'], 2)} of its standard error"
             )
-        words = overall.groupby("verdict", sort=False)["analysis"].agg(_in_quotes)
+        words = self.split()
+        deciding = int((overall["verdict"] != CANNOT_DECIDE).sum())
         if len(overall) == 1:
             return "No other analysis could be made, so agreement cannot be judged."
         if len(words) == 1:
-            return f"All {len(overall)} analyses say {words.index[0]}; {spread}."
-        split = "; ".join(f"{word} by {names}" for word, names in words.items())
+            those = f"All {deciding} analyses" + (" that can decide" if deciding < len(overall) else "")
+            return f"{those} say {next(iter(words))}; {spread}."
         return (
-            f"The analyses do not agree on the verdict ({split}), so it hangs on the choice; the primary analysis"
-            f" was declared before the data and stands, with that doubt. {spread[0].upper()}{spread[1:]}."
+            f"The analyses do not agree on the verdict ({_in_words(words)}), so it hangs on the choice; the primary"
+            f" analysis is the same whatever the data show and stands, with that doubt. {spread[0].upper()}{spread[1:]}."
+        )
+
+    def undeciding_sentence(self) -> str:
+        """Say that relabelling cannot decide where riders can be dealt out in too few ways; else nothing."""
+        short = self.frame[self.frame["verdict"] == CANNOT_DECIDE]
+        if short.empty:
+            return ""
+        low, high = (
+            show_number(value, 2) for value in (short["smallest_p"].min(), short["smallest_p"].max())
+        )
+        return (
+            "Relabelling cannot decide here: so few riders can be dealt out in so few ways that its p is never below"
+            f" {low}{f' to {high}' if high != low else ''}, however large the effect. It counts neither for the verdict nor"
+            " against it."
         )
 
     def single_sentences(self, labels: Mapping[str, str] = NO_LABELS) -> list[str]:
         """Name the single intensities at which the verdict hangs on the analysis, by their labels."""
-        sentences = []
-        singles = self.frame[self.frame["intensity"] != OVERALL]
-        for intensity, here in singles.groupby("intensity", sort=False):
-            words = here.groupby("verdict", sort=False)["analysis"].agg(_in_quotes)
-            if len(words) > 1:
-                split = "; ".join(f"{word} by {names}" for word, names in words.items())
-                called = labels.get(str(intensity), str(intensity))
-                sentences.append(
-                    f"At {called} the verdict hangs on the analysis ({split}), before any adjustment for having"
-                    " looked at every intensity: nothing firm can be said there."
-                )
-        return sentences
+        return [
+            f"At {labels.get(str(name), str(name))} the verdict hangs on the analysis ({_in_words(self.split(name))}),"
+            " before any adjustment for having looked at every intensity: nothing firm can be said there."
+            for name in self.hanging()
+        ]
 
     def fixed_against_mixed_sentence(self) -> str:
         """Say whether holding riders fixed and drawing them at random agree."""
@@ -142,11 +175,16 @@ class SisterAnalyses:
         )
 
 
+def _in_words(split: Mapping[str, str]) -> str:
+    return "; ".join(f"{word} by {names}" for word, names in split.items())
+
+
 def _in_quotes(names: pd.Series) -> str:
     """List analyses by their names, which may hold commas."""
     return ", ".join(f"“{name}”" for name in names)
 
 
+@once
 def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses:
     """Analyse one outcome in every declared way; an analysis that is refused keeps its reason.
 
@@ -165,7 +203,7 @@ def sister_analyses(analysis: StudyAnalysis, outcome: Outcome) -> SisterAnalyses
             for name in frame_order
         }
         notes[RELABELLED] = f"{tests[OVERALL].method}."
-        return _relabelled_rows(tests, outcome.smallest_effect)
+        return _relabelled_rows(tests, primary.estimates, outcome.smallest_effect)
 
     def mixed(name: str, **options) -> pd.DataFrame:
         model = ring_mixed_model(table, label, unit=unit, **options)
@@ -218,15 +256,38 @@ def _rows(name: str, estimates: dict[object, Estimate], smallest_effect: float) 
         wide, narrow = e.interval(0.95), e.interval(0.90)
         word = judge(e, smallest_effect).word
         ends = (wide.low, wide.high, narrow.low, narrow.high)
-        rows.append((name, intensity, e.value, e.se, e.df, *ends, e.p, e.n, word))
+        rows.append((name, intensity, e.value, e.se, e.df, *ends, e.p, e.n, word, np.nan))
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _relabelled_rows(tests: dict[object, RelabellingTest], smallest_effect: float) -> pd.DataFrame:
+def _relabelled_rows(
+    tests: Mapping[object, RelabellingTest], primary: Mapping[object, Estimate], smallest_effect: float
+) -> pd.DataFrame:
     rows = []
     for intensity, test in tests.items():
         wide, narrow = test.interval(0.95), test.interval(0.90)
-        word = test.verdict(smallest_effect)
+        word = _word_beside(test, judge(primary[intensity], smallest_effect).word, smallest_effect)
         ends = (wide.low, wide.high, narrow.low, narrow.high)
-        rows.append((RELABELLED, intensity, test.estimate, np.nan, np.nan, *ends, test.p, test.n, word))
+        rows.append(
+            (
+                RELABELLED,
+                intensity,
+                test.estimate,
+                np.nan,
+                np.nan,
+                *ends,
+                test.p,
+                test.n,
+                word,
+                test.smallest_p,
+            )
+        )
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _word_beside(test: RelabellingTest, primary: Word, smallest_effect: float) -> str:
+    """Return the test's verdict, or that it cannot decide: where neither the primary word nor a difference was in reach."""
+    word, narrow = test.verdict(smallest_effect), test.interval(0.90)
+    rules_out = math.isfinite(narrow.low) and math.isfinite(narrow.high)
+    in_reach = rules_out if primary == "equivalent" else test.smallest_p < LEVEL
+    return word if in_reach or word != "undecided" else CANNOT_DECIDE

@@ -18,7 +18,9 @@ from analysis_lib.reports.study.answer_cautions import (
 from analysis_lib.reports.study.doubtful_rings import without_doubtful_rings
 from analysis_lib.reports.study.exclusion_exhibits import excluded_riders, listed_trials
 from analysis_lib.reports.study.interim import interim_sentences, unfinished_sentences
+from analysis_lib.reports.study.sister_analyses import LEVEL
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.reports.study.verdict_doubts import intensity_verdicts, verdict_doubts
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
@@ -27,7 +29,6 @@ from analysis_lib.statistics.contrasts import OVERALL_RULE
 from analysis_lib.statistics.crossover import RingEffect
 from analysis_lib.statistics.equivalence import ZERO, judge
 from analysis_lib.statistics.estimates import decimals_for, show_count, show_number, show_p
-from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.planning.protocol_deviations import deviation_sentences
 from analysis_lib.study.planning.protocol_text import unit_after
@@ -55,26 +56,12 @@ def answer(analysis: StudyAnalysis) -> list[str]:
         *unfinished_sentences(analysis.study),
         *unread_sentences(analysis.study, outcome=outcome),
         *_without_value(analysis, outcome),
-        *_each_intensity(analysis, outcome, effect),
+        *intensity_verdicts(analysis, outcome, effect),
+        *verdict_doubts(analysis, outcome),
         *caution_sentences(analysis),
         *without_cautions(analysis, outcome),
         *_one_sequence(analysis),
     ]
-
-
-def _each_intensity(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffect) -> list[str]:
-    """The verdict at each intensity, where there are several; by the measuring floor where that is larger."""
-    table = effect.verdicts(outcome.smallest_effect)
-    single = table[table["intensity"] != OVERALL]
-    if len(single) < 2:
-        return []
-    below = set(below_floor(analysis, outcome)["intensity"])
-    called = analysis.study.settings.intensity_label
-    each = ", ".join(
-        f"{called(row.intensity)} {row.verdict}{' (but see the floor)' if str(row.intensity) in below else ''}"
-        for row in single.itertuples()
-    )
-    return [f"Each intensity looked at by itself: {each}."]
 
 
 def _one_sequence(analysis: StudyAnalysis) -> list[str]:
@@ -148,11 +135,13 @@ def relabelled(analysis: StudyAnalysis, outcome: Outcome) -> list[str]:
         f" Its estimate is not quite the primary one ({show_number(primary.value, decimals_for(primary.se), signed=True)}"
         f"{unit_after(outcome)}), because a period that lacks a value at one intensity counts nowhere in it."
     )
+    short = " Even that one is above the level of the test: relabelling cannot decide here."
+    short = short if test.smallest_p >= LEVEL else ""
     return [
         f"{test.sentence()}.",
         (
             f"The primary analysis gives {show_p(primary.p, ZERO)}. Relabelling assumes nothing about distributions, but p"
-            f" cannot fall below the smallest possible one, however large the effect.{why if apart else ''}"
+            f" cannot fall below the smallest possible one, however large the effect.{short}{why if apart else ''}"
         ),
     ]
 
@@ -182,6 +171,7 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
     cautions = _cautions_in_short(analysis)
     unread = unread_sentences(analysis.study)
     words = [
+        *_weakened(analysis),
         *cautions,
         *unread,
         _analysed(analysis, sound=not (cautions or unread)),
@@ -221,6 +211,14 @@ def _cautions_in_short(analysis: StudyAnalysis) -> list[str]:
     except Refusal:
         pass
     return [*words, *caution_sentences(analysis)]
+
+
+def _weakened(analysis: StudyAnalysis) -> list[str]:
+    """Name what weakens the verdict; without one there is nothing to weaken."""
+    try:
+        return verdict_doubts(analysis, analysis.outcomes[0])
+    except Refusal:
+        return []
 
 
 def methods(analysis: StudyAnalysis) -> list[str]:
