@@ -26,13 +26,14 @@ SMALLEST_THAT_MATTERS = {
 """Difference of loss below which two mountings count as the same: conventions, without a source."""
 
 METHOD = (
-    "Losses of bootstrap turns, averaged over intensities; speeds to first order in their swing. Regret of a "
+    "Losses of drawn turns, which hold the declared error of the crank angle, averaged over intensities; speeds to "
+    "first order in their swing. Regret of a "
     "mounting: its loss less that of the best available one in the same draw. A mounting will do if the "
     "upper bound of its regret is no more than the smallest difference that matters. The criteria need not "
     "agree: none has been shown to predict performance."
 )
 
-ANY, ONE, UNDECIDED = "any of these", "this one", "not enough turns"
+ANY, ONE, UNDECIDED = "any of these", "this one", "not decided"
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class MountCriteria:
         regret_high, will_do``.
     verdicts : DataFrame
         One row a criterion: ``criterion, verdict, mounts_deg, best_mount_deg, smallest_that_matters``; the
-        verdict is "any of these", "this one" or "not enough turns".
+        verdict is "any of these", "this one" or "not decided".
     best_by_intensity : DataFrame
         One row a criterion: ``criterion``, and a column an intensity with the available mounting of least loss there.
     level : float
@@ -71,7 +72,10 @@ class MountCriteria:
         angles = ", ".join(f"{mount:g}°" for mount in row["mounts_deg"])
         start = f"By {criterion} ({CRITERIA[criterion]})"
         if row["verdict"] == UNDECIDED:
-            return f"{start} the turns do not decide between the available mountings: record more turns."
+            return (
+                f"{start} the draws do not decide between the available mountings: record more turns, or find where"
+                " the crank angle is zero more closely."
+            )
         choice = (
             f"any of {angles} will do" if row["verdict"] == ANY else f"the mounting at {angles} is the one"
         )
@@ -89,14 +93,17 @@ def compare_mounts(
     level: float = 0.95,
     smallest_that_matters: Mapping[str, float] = SMALLEST_THAT_MATTERS,
 ) -> MountCriteria:
-    """Compare mount angles by every criterion, from bootstrap draws of the rider's mean turn.
+    """Compare mount angles by every criterion, from draws of the rider's mean turn.
+
+    A later torque asks for a smaller mount angle, by every criterion alike, so draws that are turned by the error of the
+    crank angle carry its uncertainty into losses, regrets and probabilities.
 
     Parameters
     ----------
     drivetrain : Drivetrain
         With the oval ring; its own mount angle does not matter.
     torque_draws_Nm : dict of intensity to array of shape (draws, angles)
-        Bootstrap draws of the mean two-leg torque, equally many at every intensity.
+        Draws of the mean two-leg torque, equally many at every intensity.
     mean_cadence_rpm : dict of intensity to float
     available_mounts_deg : sequence of float
     level : float

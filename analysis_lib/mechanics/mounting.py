@@ -22,7 +22,7 @@ WIDEST_USEFUL_DEG = 90.0
 
 METHOD = (
     "Target: largest lever arm at the rider's torque phase (common practice, not shown to be best). "
-    "Torque phase at each intensity: axial mean of bootstrap draws with percentile interval of the axial "
+    "Torque phase at each intensity: axial mean of its draws with percentile interval of the axial "
     "deviations; over intensities: their axial mean, draw by draw, each intensity weighted alike. "
     "Intensities agree where the Bonferroni-adjusted percentile interval of no difference leaves out zero. "
     "Probability that a mounting is nearest: share of the draws over intensities."
@@ -50,6 +50,10 @@ class MountAdvice:
         The available mounting nearest to `overall_mount_deg`.
     level : float
     n_draws : int
+    holds : str
+        What the spread of the draws holds, in words; empty where nothing was said of it.
+    lacks : tuple of str
+        What is known to be missing from it, in words: then the intervals are too narrow.
     method : str
     """
 
@@ -63,6 +67,8 @@ class MountAdvice:
     nearest_mount_deg: float
     level: float
     n_draws: int
+    holds: str = ""
+    lacks: tuple[str, ...] = ()
     method: str = METHOD
 
     @property
@@ -74,15 +80,16 @@ class MountAdvice:
     def sentence(self) -> str:
         """The advice in words, with what would weaken it."""
         low, high = self.overall_phase_interval_deg
+        holds = f" that hold {self.holds}" if self.holds else ""
         phase = (
             f"The torque phase is {self.overall_phase_deg:.1f}° "
             f"({100 * self.level:g} % interval {show_number(low, 1)} to {show_number(high, 1)}; "
-            f"{self.n_draws} bootstrap draws)"
+            f"{self.n_draws} bootstrap draws{holds})"
         )
         if not self.is_determined:
             return f"{phase}, too uncertain to choose a mounting: record more turns before choosing."
         wanted = f"{phase}; the largest lever arm meets it at a mount angle of {self.overall_mount_deg:.1f}°."
-        return f"{wanted} {self._nearest()} {self._agreement()}"
+        return " ".join(filter(None, (wanted, self._nearest(), self._too_narrow(), self._agreement())))
 
     def _nearest(self) -> str:
         if len(self.probabilities) == 1:
@@ -92,6 +99,22 @@ class MountAdvice:
         return (
             f"The nearest available mounting is {self.nearest_mount_deg:g}°"
             f" (nearest in {_percent(share)} of draws)."
+        )
+
+    def _too_narrow(self) -> str:
+        """What is missing from interval and share, and how little would make another mounting the nearest."""
+        if not self.lacks:
+            return ""
+        missing = "; ".join(self.lacks)
+        if len(self.probabilities) == 1:
+            return f"This interval is too narrow: {missing}."
+        away = np.abs(axial_change_deg(self.probabilities["mount_deg"].to_numpy() - self.overall_mount_deg))
+        next_best = int(np.argsort(away, kind="stable")[1])
+        margin = (away[next_best] - away.min()) / 2
+        other = f"{self.probabilities['mount_deg'][next_best]:g}°"
+        return (
+            "This interval is too narrow, so this share, and which mounts will do, are said with too much certainty:"
+            f" {missing}. Once the wanted mount is off by {show_number(margin, 1)}°, {other} may be the nearest."
         )
 
     def _agreement(self) -> str:
@@ -115,6 +138,8 @@ def advise_mount(
     phase_draws_deg: Mapping[str, ArrayLike],
     available_mounts_deg: Sequence[float],
     level: float = 0.95,
+    holds: str = "",
+    lacks: Sequence[str] = (),
 ) -> MountAdvice:
     """Advise which available mount angle puts the largest lever arm nearest to the rider's torque phase.
 
@@ -126,12 +151,15 @@ def advise_mount(
     drivetrain : Drivetrain
         With the oval ring to be mounted; its own mount angle does not matter.
     phase_draws_deg : dict of intensity to array of shape (draws,)
-        Bootstrap draws of the torque phase in degrees modulo 180, equally many at every intensity and drawn
-        independently of one another.
+        Draws of the torque phase in degrees modulo 180, equally many at every intensity. What intensities have in
+        common, such as the error of one crank angle, is the same in the same draw of each: it then stays in their mean
+        and cancels from their differences.
     available_mounts_deg : sequence of float
         Mount angles that the ring offers, modulo 180.
     level : float
         Confidence level of the intervals.
+    holds, lacks : str and sequence of str
+        What the spread of the draws holds, and what is known to be missing from it.
 
     Raises
     ------
@@ -163,6 +191,8 @@ def advise_mount(
         nearest_mount_deg=float(mounts[_nearest(np.array([summary["mount_deg"]]), mounts)[0]]),
         level=level,
         n_draws=overall.size,
+        holds=holds,
+        lacks=tuple(lacks),
     )
 
 

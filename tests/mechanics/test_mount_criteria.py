@@ -91,7 +91,7 @@ def test_verdict_one_any_and_not_enough():
     unsure = compare_mounts(
         base, {"a": strokes(target + 10.0, 15.0)}, {"a": 85.0}, holes, smallest_that_matters=finest
     )
-    assert unsure.verdicts["verdict"].iloc[0] == "not enough turns"
+    assert unsure.verdicts["verdict"].iloc[0] == "not decided"
     assert "record more turns" in unsure.sentence("arm at the torque phase")
 
 

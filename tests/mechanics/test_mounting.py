@@ -81,6 +81,22 @@ def test_sentence_names_phase_mount_and_share():
     assert "Only one intensity" in text
 
 
+def test_an_interval_that_lacks_something_says_so_beside_the_share():
+    """A wanted mount of 69.9° between holes at 65° and 75°: 0.1° from the middle, 70°, though no draw is that far off."""
+    phase = DRIVETRAIN.mount_for_peak_arm(69.9)
+    holds, lacks = "the scatter of turns alone", ["one period only"]
+    sure = advise_mount(DRIVETRAIN, {"high": draws_around(phase, 0.03)}, [65.0, 75.0], holds=holds)
+    assert "4001 bootstrap draws that hold the scatter of turns alone)" in sure.sentence()
+    assert "nearest in more than 99 % of draws). Only one" in sure.sentence()
+    narrow = advise_mount(DRIVETRAIN, {"high": draws_around(phase, 0.03)}, [65.0, 75.0], lacks=lacks)
+    assert "in more than 99 % of draws). This interval is too narrow" in narrow.sentence()
+    assert (
+        "one period only. Once the wanted mount is off by 0.1°, 75° may be the nearest." in narrow.sentence()
+    )
+    only = advise_mount(DRIVETRAIN, {"high": draws_around(phase, 0.03)}, [65.0], lacks=lacks).sentence()
+    assert "This interval is too narrow: one period only. Only one intensity" in only
+
+
 def test_a_phase_without_direction_chooses_nothing():
     scattered = np.random.default_rng(3).uniform(0, 180, 1000)
     advice = advise_mount(DRIVETRAIN, {"high": scattered}, HOLES)

@@ -1,6 +1,7 @@
 """What the rider's page says about mounting and prediction, at the level of the library."""
 
 import dataclasses
+import math
 
 import numpy as np
 import pandas as pd
@@ -30,6 +31,7 @@ from analysis_lib.reports.rider.speed_fit import compare_trial_speeds
 from analysis_lib.reports.trials.other_ring import OTHER_RING, doubt_rings
 from analysis_lib.reports.trials.speed_verdict import speed_verdict
 from analysis_lib.study.checks.folder import open_study
+from analysis_lib.study.corrections.trial_budget import ANGLE_ZERO, DELAY
 from analysis_lib.study.synthetic.synthetic import small_study
 
 TURN = np.arange(360) * 2 * np.pi / 360
@@ -79,7 +81,7 @@ def decided(*mounts_by_criterion):
     [
         (([55.0, 70.0], [55.0, 70.0, 85.0], [55.0, 70.0], [55.0, 70.0]), ANY, "Any of these"),
         (([55.0, 70.0], [70.0, 85.0], [70.0], [70.0]), ONE, "This one: the mount at 70°"),
-        (([], [], [], []), UNDECIDED, "Not enough turns"),
+        (([], [], [], []), UNDECIDED, "Not decided: by no criterion"),
         (
             ([70.0], [55.0, 70.0, 85.0], [85.0], []),
             DISAGREE,
@@ -93,9 +95,9 @@ def decided(*mounts_by_criterion):
         (
             ([], [70.0], [85.0], []),
             DISAGREE,
-            "the turns do not decide. No mount will do by every criterion. What will do: by crank speed, 70°; by peak",
+            "the recordings do not decide. No mount will do by every criterion. What will do: by crank speed, 70°; by peak",
         ),
-        (([70.0], [], [70.0, 85.0], []), ONE, "to decide by crank speed and dead centres"),
+        (([70.0], [], [70.0, 85.0], []), ONE, "Not decided by crank speed and dead centres"),
     ],
 )
 def test_the_criteria_are_taken_together_honestly(mounts, verdict, words):
@@ -166,6 +168,9 @@ def test_every_criterion_is_drawn_with_its_mounts(analysis):
 def test_fewer_periods_are_named_and_widen_nothing(analysis):
     first = with_trials(analysis, lambda trials: trials["period"] == trials["period"].min())
     assert "one period only" in first.stroke.sentence()
+    said = " ".join(rider_words.answer(first))
+    assert "This interval is too narrow" in said and "the stroke rests on one period only" in said
+    assert "too narrow" not in " ".join(rider_words.answer(analysis))
 
 
 def test_a_stroke_from_the_oval_ring_is_corrected_and_said_so(analysis):
@@ -286,7 +291,12 @@ def test_the_terms_of_the_mount_add_up(analysis):
     assert spread[mount_terms.PERIODS] == pytest.approx(expected, rel=1e-6)
     assert spread[mount_terms.TURNS] > 0
     assert "stays the nearest" in terms.sentence() and " -" not in terms.sentence()
-    assert len(mount_terms.terms_table(terms).frame) == 6
+    assert len(mount_terms.terms_table(terms).frame) == 7
+    # A trial's own budget, worked out apart from the draws: what zero and delay of the angle add to its torque phase.
+    stroke = {trial for name in analysis.intensities for trial in analysis.stroke_trials(name)["trial"]}
+    budget = analysis.budgets[analysis.budgets["trial"].isin(stroke)]
+    parts = budget[budget["quantity"] == "torque_phase"].groupby("input")["contribution"].mean()
+    assert spread[mount_terms.ANGLE] == pytest.approx(math.hypot(parts[ANGLE_ZERO], parts[DELAY]), rel=1e-6)
 
 
 def test_an_intensity_that_was_not_ridden_is_refused_with_the_nearest_name(analysis):

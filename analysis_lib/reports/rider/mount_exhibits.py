@@ -51,7 +51,7 @@ def criteria_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
         "mount_criteria",
         criteria_panels(curves, mounts, LOSS_LABELS),
         f"Loss by each criterion against mount angle, smaller is better; band: {show_level(criteria.level)} interval"
-        f" ({criteria.n_draws} draws), often narrower than the line. Shaded: no further from the lowest loss than matters."
+        f" ({criteria.n_draws} draws). Shaded: no further from the lowest loss than matters."
         f" Squares: {squares}. 0° and 180° are the same.",
         "Four line charts of loss against mount angle, one a criterion; " + "; ".join(in_words) + ".",
         criteria.curves,
@@ -188,7 +188,7 @@ def wanted_mount_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "mounting",
         mounting_panels(drawn, mounts),
-        f"{caption} {analysis.stroke.sentence(analysis.study.settings.intensity_label)}",
+        " ".join([caption, *analysis.mounting.sentences()]),
         f"Interval plot of wanted mount angles by intensity{beside} mount {advice.nearest_mount_deg:g} degrees.",
         drawn,
     )

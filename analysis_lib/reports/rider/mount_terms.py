@@ -17,6 +17,7 @@ from analysis_lib.reports.rider.road_shift import shift_to_road
 from analysis_lib.statistics.estimates import show_number
 
 RECORDED, TURNS, PERIODS, INTENSITIES = "as recorded", "turn to turn", "period to period", "intensities"
+ANGLE = "crank angle"
 CORRECTION, ROAD, ON_ROAD = "carried from the oval ring", "indoor–road", "on the road"
 
 
@@ -81,9 +82,10 @@ def mount_terms(analysis: RiderAnalysis) -> MountTerms:
             RECORDED,
             wanted,
             (high - low) / 2,
-            f"half the {100 * advice.level:g} % interval of {advice.n_draws} draws",
+            f"half the {100 * advice.level:g} % interval of {advice.n_draws} draws, which hold {advice.holds}",
         ),
         *_scatter(analysis),
+        _of_angle(analysis),
         *_correction(analysis),
     ]
     mounts = analysis.mounting.available_mounts_deg
@@ -132,6 +134,16 @@ def _scatter(analysis: RiderAnalysis) -> list[tuple[str, float, float, str]]:
     ]
 
 
+def _of_angle(analysis: RiderAnalysis) -> tuple[str, float, float, str]:
+    """What all trials have in common: the zero of the crank angle and the delay of torque, as declared."""
+    angle = analysis.mounting.angle
+    known = {part: found for part, found in angle.uncertainty_deg.items() if not math.isnan(found)}
+    parts = [f"{part} {show_number(found, 1)}°" for part, found in known.items()]
+    parts += [f"{part} not declared, so exact" for part in angle.uncertainty_deg if part not in known]
+    rests_on = f"standard uncertainty, the same in all trials: {', '.join(parts)}"
+    return ANGLE, math.nan, angle.total_deg if known else math.nan, rests_on
+
+
 def _correction(analysis: RiderAnalysis) -> list[tuple[str, float, float, str]]:
     """What carrying the stroke from the oval to the round ring moved the wanted mount by."""
     shifts = []
@@ -157,8 +169,8 @@ def terms_table(terms: MountTerms) -> TableExhibit:
     return TableExhibit(
         "mount_terms",
         terms.frame,
-        "The wanted mount term by term: angle or shift, and how far it scatters. The road's term is mechanics alone and"
-        " not in the intervals.",
+        "The wanted mount term by term: angle or shift, and how far it scatters. What all trials have in common does not"
+        " average out over them. The road's term is mechanics alone and not in the intervals.",
         {"mount_deg": "mount or shift (deg)", "spread_deg": "± (deg)", "rests_on": "rests on"},
         {"mount_deg": 1, "spread_deg": 1},
     )

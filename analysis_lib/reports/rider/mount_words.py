@@ -26,10 +26,10 @@ def verdict(mounting: RiderMounting) -> str:
     angles = _angles(found.mounts_deg)
     if found.verdict == UNDECIDED:
         return (
-            "Not enough turns: by no criterion do these recordings tell the available mounts apart. Record more"
-            " turns, on more than one day."
+            "Not decided: by no criterion do these recordings tell the available mounts apart. Record more turns, on"
+            f" more than one day{_or_angle(mounting)}."
         )
-    besides = f" Not enough turns to decide by {_and(found.undecided)}." if found.undecided else ""
+    besides = f" Not decided by {_and(found.undecided)}." if found.undecided else ""
     if found.verdict == ANY:
         return f"Any of these mounts will do by every criterion: {angles}.{besides}"
     if found.verdict == ONE:
@@ -40,12 +40,17 @@ def verdict(mounting: RiderMounting) -> str:
     )
 
 
+def _or_angle(mounting: RiderMounting) -> str:
+    """What else may decide: more turns do not lessen what the crank angle leaves open."""
+    return ", and find where the crank angle is zero more closely" if mounting.angle.total_deg > 0 else ""
+
+
 def _by_usual(mounting: RiderMounting) -> str:
     usual = "The usual rule puts the oval's largest lever arm where this rider's torque is centred"
     rows = mounting.criteria.verdicts
     mounts = rows.loc[rows["criterion"] == USUAL, "mounts_deg"].iloc[0]
     if not mounts:
-        return f"{usual}; by it the turns do not decide"
+        return f"{usual}; by it the recordings do not decide"
     which = "the mount" if len(mounts) == 1 else "the mounts"
     return f"{usual}; for that, {which} at {_angles(mounts)} will do"
 
@@ -55,7 +60,7 @@ def mounting(analysis: RiderAnalysis) -> list[str]:
     mounting = analysis.mounting
     return [
         _neighbours(mounting) if len(mounting.available_mounts_deg) > 1 else _only_mount(analysis),
-        mounting.stroke.sentence(analysis.study.settings.intensity_label),
+        *mounting.sentences(),
         *_recorded_on_oval(analysis),
         *(CHOICE if len(mounting.available_mounts_deg) > 1 else ()),
         (

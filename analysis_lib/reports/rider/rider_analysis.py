@@ -15,13 +15,14 @@ from analysis_lib.mechanics.stroke_slope import StrokeSlope
 from analysis_lib.refusals import Refusal, Refusals
 from analysis_lib.reports.files.first_stage import trial_loader
 from analysis_lib.reports.files.once import once
+from analysis_lib.reports.rider.mount_angle import draw_angle_errors
 from analysis_lib.reports.rider.rider_legs import StatedLegs, legs_of
 from analysis_lib.reports.rider.rider_mounting import RiderMounting
 from analysis_lib.reports.rider.rider_recordings import RiderRecordings
 from analysis_lib.reports.rider.rider_slope import choose_slope
 from analysis_lib.reports.rider.rider_tables import RiderTables
 from analysis_lib.reports.rider.ring_comparison import RingComparison
-from analysis_lib.reports.rider.stroke_draws import StrokeDraws, draw_strokes, round_less_oval_Nm
+from analysis_lib.reports.rider.stroke_draws import DRAWS, StrokeDraws, draw_strokes, round_less_oval_Nm
 from analysis_lib.reports.trials.other_ring import doubt_rings
 from analysis_lib.reports.trials.power_cautions import doubt_power
 from analysis_lib.reports.trials.rider_trials import (
@@ -121,7 +122,10 @@ class RiderAnalysis(RiderRecordings):
     @cached_property
     def mounting(self) -> RiderMounting:
         """Where the study's oval ring could sit for this rider, by every criterion."""
-        return RiderMounting(self.study.settings, self.stroke)
+        trials = {name: self.stroke_trials(name) for name in self.intensities}
+        settings, cadence = self.study.settings, self.stroke.cadence_rpm
+        angle = draw_angle_errors(settings.recorders, trials, cadence, settings.study.seed, self.rider, DRAWS)
+        return RiderMounting(settings, self.stroke, angle)
 
     @property
     def mount_advice(self) -> MountAdvice:

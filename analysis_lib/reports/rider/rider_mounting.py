@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from analysis_lib.mechanics.drivetrain import Drivetrain
 from analysis_lib.mechanics.mount_criteria import ANY, ONE, UNDECIDED, MountCriteria, compare_mounts
 from analysis_lib.mechanics.mounting import MountAdvice, advise_mount
 from analysis_lib.refusals import Refusal
+from analysis_lib.reports.rider.mount_angle import AngleErrors
 from analysis_lib.reports.rider.stroke_draws import StrokeDraws
+from analysis_lib.statistics.estimates import show_number
 from analysis_lib.study.declared.settings import StudySettings
 
 DISAGREE = "the criteria disagree"
@@ -22,11 +24,11 @@ class MountVerdict:
     Attributes
     ----------
     verdict : str
-        "any of these", "this one", "not enough turns" or "the criteria disagree".
+        "any of these", "this one", "not decided" or "the criteria disagree".
     mounts_deg : list of float
         The available mounts that will do by every criterion that decides.
     undecided : list of str
-        The criteria that the turns do not decide.
+        The criteria that the recordings do not decide.
     """
 
     verdict: str
@@ -42,10 +44,14 @@ class RiderMounting:
     ----------
     settings : StudySettings
     stroke : StrokeDraws
+        As recorded.
+    angle : AngleErrors
+        Of the crank angle that it was recorded against: every angle and loss here has them taken from its draws.
     """
 
     settings: StudySettings
     stroke: StrokeDraws
+    angle: AngleErrors = field(default_factory=AngleErrors)
 
     @property
     def available_mounts_deg(self) -> list[float]:
@@ -70,14 +76,47 @@ class RiderMounting:
     @cached_property
     def advice(self) -> MountAdvice:
         """Where the largest arm would meet the torque phase, as an angle."""
-        return advise_mount(self.drivetrain, self.stroke.phases_deg(), self.available_mounts_deg)
+        phases = self.angle.taken_from(self.stroke.phases_deg())
+        return advise_mount(
+            self.drivetrain, phases, self.available_mounts_deg, holds=self._holds(), lacks=self._lacks()
+        )
 
     @cached_property
     def criteria(self) -> MountCriteria:
         """Every criterion over mount angle, all intensities alike."""
-        return compare_mounts(
-            self.drivetrain, self.stroke.torque_Nm, self.stroke.cadence_rpm, self.available_mounts_deg
+        turns = self.angle.turned_back(self.stroke.torque_Nm)
+        return compare_mounts(self.drivetrain, turns, self.stroke.cadence_rpm, self.available_mounts_deg)
+
+    def sentences(self) -> list[str]:
+        """Say what the spread of the draws holds, repeat first and then the crank angle."""
+        return [self.stroke.sentence(self.settings.intensity_label), *self.angle.sentences()]
+
+    def _holds(self) -> str:
+        """What the spread of the draws holds, in a few words for the answer."""
+        several = max(self.stroke.periods.values()) > 1
+        scatter = f"the scatter of turns{' and periods' if several else ''}"
+        if not self.angle.total_deg > 0:
+            return scatter if several else f"{scatter} alone"
+        return (
+            f"{scatter} and the crank angle's standard uncertainty of {show_number(self.angle.total_deg, 1)}°"
         )
+
+    def _lacks(self) -> list[str]:
+        """What is missing from it, in a few words for the answer.
+
+        Two periods: their spread has one degree of freedom, and a normal multiple of it is short where no other part of
+        the uncertainty outweighs it.
+        """
+        alone = self.stroke.on_one_period(self.settings.intensity_label)
+        if alone:
+            days = [
+                f"at {', '.join(alone)} the stroke rests on one period only, which tells nothing of other days"
+            ]
+        elif min(self.stroke.periods.values()) == 2 and not self.angle.total_deg > 0:
+            days = ["a spread between two periods is itself hardly known"]
+        else:
+            days = []
+        return [*days, *self.angle.lacks()]
 
     @cached_property
     def verdict(self) -> MountVerdict:

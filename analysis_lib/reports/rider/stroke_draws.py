@@ -73,14 +73,17 @@ class StrokeDraws:
             self.periods,
         )
 
+    def on_one_period(self, called: Callable[[object], str] = str) -> list[str]:
+        """Return what a page calls the intensities at which the stroke rests on one period."""
+        return [called(name) for name, count in self.periods.items() if count < 2]
+
     def sentence(self, called: Callable[[object], str] = str) -> str:
         """What the spread of the draws holds, in words; `called` says what a page calls an intensity."""
         fewest = min(self.periods.values())
         if fewest < 2:
-            alone = ", ".join(called(name) for name, count in self.periods.items() if count < 2)
             return (
-                f"At {alone} the stroke rests on one period only: how it differs between periods is not known, and these"
-                " intervals are too narrow."
+                f"At {', '.join(self.on_one_period(called))} the stroke rests on one period only: how it differs between"
+                " periods is not known, and these intervals are too narrow."
             )
         return (
             f"The intervals include the spread from turn to turn and from period to period ({show_count(fewest, 'period')})"
