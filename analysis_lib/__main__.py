@@ -116,6 +116,7 @@ def _make_report(
     study: Path, out: Path, rider: str, arguments: argparse.Namespace, foreseen: str = ""
 ) -> Report:
     """Make one report and say what became of it; `foreseen` is the trial that is at fault on purpose."""
+    from analysis_lib.reports.running.out_of_date import lines_of_outdated
     from analysis_lib.reports.running.runner import make_report
 
     report = make_report(study, out, rider, fresh=arguments.fresh, way=_way(arguments))
@@ -130,6 +131,8 @@ def _make_report(
         print(f"waiting for trials: {', '.join(waiting)}")
     if excluded := [page.subject for page in report.pages if page.excluded]:
         print(f"every trial excluded: {', '.join(excluded)} (each page says why)")
+    for line in lines_of_outdated(report.outdated):
+        print(printable(line), file=sys.stderr)
     print(f"pages: {os.path.relpath(report.folder / 'index.html')}")
     return report
 
@@ -216,7 +219,11 @@ def _add_report(commands) -> None:
         " input or usage."
     )
     report.add_argument("dirs", nargs="+", type=Path, metavar="DIR", help="study folder, one or more")
-    report.add_argument("--rider", default="", help="make this rider's page only")
+    report.add_argument(
+        "--rider",
+        default="",
+        help="make this rider's page only; other pages stay as they are, and those out of date are named",
+    )
     _add_report_options(report)
 
 

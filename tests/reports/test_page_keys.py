@@ -254,7 +254,8 @@ def test_one_rider_s_page_made_afresh_leaves_the_other_pages(finished, pretended
     assert _made(study, report, only_rider="R01", fresh=True) == ["R01"]
     after = checksums(report)
     touched = {name for name in before if after.get(name) != before[name] and "R01" not in name}
-    assert "study.html" in before and touched <= {"index.html", "index.pdf", "run.json", CRATE}
+    records = {"keys/the_data.json", "keys/the_study.json"}  # R01 fails now, so both are out of date
+    assert "study.html" in before and touched <= {"index.html", "index.pdf", "run.json", CRATE, *records}
 
 
 def test_a_run_says_which_tables_changed_while_it_was_at_work(finished, pretended, monkeypatch):

@@ -29,6 +29,14 @@ WAITING = "waiting: no trials yet"
 """Stands in the place of a cause where no trial of a page's rider is listed: it is not made, and has not failed."""
 
 
+NEVER = "failed"
+"""Recorded in place of a failed page's key, so that it equals none."""
+
+
+OUT_OF_DATE = "out_of_date"
+"""The field of a page's record that says why the page no longer follows from its study, where it does not."""
+
+
 EXCLUDED = "without results: every trial is excluded"
 """Likewise where each listed trial of a page's rider is left out beforehand or by a rule; lines of why follow."""
 
@@ -42,6 +50,11 @@ def state_in_words(cause: str) -> str:
     if cause == WAITING or is_excluded(cause):
         return cause
     return f"failed: {cause}" if cause else "made"
+
+
+def state_on_record(record: Mapping[str, Any]) -> str:
+    """Return what became of a page by its record, or why it is out of date."""
+    return str(record.get(OUT_OF_DATE) or state_in_words(str(record["page"].get("cause") or "")))
 
 
 def is_excluded(cause: str) -> bool:
@@ -150,10 +163,13 @@ class PageKeys:
         """Record a finished page: its key, the checksums of all files below `roots`, and what it was made from."""
         found = [path for root in roots for path in _files_below(self.report / root)]
         files = {path.relative_to(self.report).as_posix(): sha256_of(path) for path in sorted(found)}
-        record = {"key": key, "page": dict(page), "files": files, "origin": dict(origin)}
-        write_text_whole(
-            self._path(subject), json.dumps(record, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
-        )
+        self._write(subject, {"key": key, "page": dict(page), "files": files, "origin": dict(origin)})
+
+    def mark(self, subject: str, outdated: str) -> None:
+        """Keep beside a page's record why it is out of date; with '' take such words away."""
+        record = self.of(subject)
+        if record.pop(OUT_OF_DATE, "") != outdated:
+            self._write(subject, record | ({OUT_OF_DATE: outdated} if outdated else {}))
 
     def clear(self, roots: Iterable[str]) -> None:
         """Remove whatever an unfinished page left below `roots`.
@@ -174,6 +190,10 @@ class PageKeys:
                 shutil.rmtree(path)
             else:
                 path.unlink(missing_ok=True)
+
+    def _write(self, subject: str, record: Mapping[str, Any]) -> None:
+        text = json.dumps(record, indent=1, sort_keys=True, ensure_ascii=False)
+        write_text_whole(self._path(subject), f"{text}\n")
 
     def _path(self, subject: str) -> Path:
         return self.report / FOLDER / record_name(subject)

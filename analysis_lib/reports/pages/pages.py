@@ -172,13 +172,20 @@ def linked_answer(page: Path, sentences: Sequence[str], address: str) -> list[st
 
 
 def index_body(
-    question: str, answer: Sequence[str], entries: Sequence[IndexEntry], problems: Sequence[str]
+    question: str,
+    answer: Sequence[str],
+    entries: Sequence[IndexEntry],
+    problems: Sequence[str],
+    caution: str = "",
 ) -> str:
-    """Return the body of the report's first page; without an answer its study's page was not made."""
+    """Return the body of the report's first page; without an answer its study's page was not made, or is out of date.
+
+    `caution` names the pages that are out of date.
+    """
     return (
         _templates()
         .get_template("index.html.j2")
-        .render(question=question, answer=answer, entries=entries, problems=problems)
+        .render(question=question, answer=answer, entries=entries, problems=problems, caution=caution)
     )
 
 

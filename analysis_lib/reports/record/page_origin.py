@@ -76,19 +76,49 @@ def page_origin(study: Study, plan: PlannedPage, report: Path) -> dict[str, Any]
     Returns
     -------
     dict
-        ``command`` that makes this page again, ``parameters`` of its notebook, ``seed``, the ``notebook`` itself, the
-        ``inputs`` of the study folder and the riders' ``tables`` of the report by SHA-256, and the ``software``.
+        ``command`` that makes this page again, ``parameters`` of its notebook, name of the ``study`` and its ``seed``, the
+        ``notebook`` itself, the ``inputs`` of the study folder and the riders' ``tables`` of the report by SHA-256, and
+        the ``software``.
     """
-    own = recordings_of(study, plan.rider) if plan.rider else frozen_plan(study)
     return {
         "command": command_for(plan.rider),
         "parameters": dict(plan.parameters),
+        "study": study.settings.study.name,
         "seed": study.settings.study.seed,
         "notebook": {plan.template: sha256_of(notebooks_folder() / plan.template)},
-        "inputs": checksums_of(study.root, sorted({*files_about_all(study), *own})),
+        "inputs": _inputs_of_page(study, plan),
         "tables": {} if plan.rider else _riders_tables(report),
         "software": software(),
     }
+
+
+def changed_since(study: Study, plan: PlannedPage, origin: object) -> list[str]:
+    """Name what a page was made from, by its origin on record, and is another now: files of the study, then the program.
+
+    A table counts as a whole, also where no row that the page reads is another.
+    """
+    before = origin if isinstance(origin, dict) else {}
+    told, now = before.get("inputs"), _inputs_of_page(study, plan)
+    inputs = told if isinstance(told, dict) else {}
+    changed = [name for name in sorted({**inputs, **now}) if inputs.get(name) != now.get(name)]
+    notebook = {plan.template: sha256_of(notebooks_folder() / plan.template)}
+    if before.get("notebook") != notebook or _results_follow_from(before.get("software")) != (
+        _results_follow_from(software())
+    ):
+        changed.append("the program")
+    return changed
+
+
+def _inputs_of_page(study: Study, plan: PlannedPage) -> dict[str, str]:
+    own = recordings_of(study, plan.rider) if plan.rider else frozen_plan(study)
+    return checksums_of(study.root, sorted({*files_about_all(study), *own}))
+
+
+def _results_follow_from(program: object) -> list[object]:
+    """What of a program a page's bytes follow from; its state in git is no part of that."""
+    return (
+        [program.get(name) for name in ("source", "packages", "paper")] if isinstance(program, dict) else []
+    )
 
 
 def command_for(rider: str) -> str:

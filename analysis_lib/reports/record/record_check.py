@@ -8,7 +8,12 @@ from pathlib import Path
 from typing import Any, Literal
 
 from analysis_lib.refusals import cut, printable
-from analysis_lib.reports.files.page_records import UNFINISHED_RUN, record_name, state_in_words
+from analysis_lib.reports.files.page_records import (
+    OUT_OF_DATE,
+    UNFINISHED_RUN,
+    record_name,
+    state_on_record,
+)
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.record.page_origin import MISSING, names_of_inputs, software
 from analysis_lib.reports.record.report_records import GO_ON, RUN_FILE, ReportRecords
@@ -53,7 +58,7 @@ class _Told:
     def page(self, root: Path, subject: str, record: Mapping[str, Any]) -> list[str]:
         """Take in what is on record of one page; return what became of its files."""
         files = record["files"]
-        self.states[subject] = state_in_words(str(record["page"].get("cause") or ""))
+        self.states[subject] = state_on_record(record)
         self.files.update(map(hash, files.items()))
         self.names.update(map(hash, (*files, f"keys/{record_name(subject)}")))
         found = _states(root, files)
@@ -69,6 +74,8 @@ def check_files(records: ReportRecords) -> Iterator[Check]:
     for subject, record in records.pages():
         changed = told.page(records.report, subject, record)
         yield Check.of(f"files of {subject}", changed, f"{len(record['files'])} files as they were made")
+        if outdated := record.get(OUT_OF_DATE):
+            yield Check(f"page of {subject}", "differs", str(outdated))
     if records.has_crate:
         yield _check_crate(records, told)
     else:

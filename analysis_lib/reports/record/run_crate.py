@@ -20,7 +20,7 @@ from urllib.parse import quote
 import pandas as pd
 
 from analysis_lib.reports.files.page_keys import digest
-from analysis_lib.reports.files.page_records import EXCLUDED, WAITING, PageKeys, is_excluded
+from analysis_lib.reports.files.page_records import EXCLUDED, OUT_OF_DATE, WAITING, PageKeys, is_excluded
 from analysis_lib.reports.files.run_record import sha256_of
 from analysis_lib.reports.files.whole_file import written_whole
 from analysis_lib.reports.record.page_origin import MISSING
@@ -48,6 +48,9 @@ MEDIA_TYPES = {
 }
 OWN_FILES = ("index.html", "index.pdf", "run.json")
 """Files of a report that belong to no page."""
+
+TITLE = "Report of the study "
+"""How the name of the root begins; the study's own follows."""
 
 Entity = dict[str, Any]
 
@@ -110,7 +113,7 @@ def _head(study: Study, parts: list[str], actions: list[str]) -> list[Entity]:
         "@id": "./",
         "@type": "Dataset",
         "conformsTo": _references([PROCESS_PROFILE]),
-        "name": f"Report of the study {heading.name}",
+        "name": f"{TITLE}{heading.name}",
         "description": (
             f"{heading.question} Pages, tables and figures of every rider and of the study. datePublished is the"
             f" last day that the study's tables name ({NO_DAY} where they name none), not the day of the run:"
@@ -167,6 +170,8 @@ def _action(identifier: str, record: dict) -> Entity:
     cause = page["cause"]
     if cause == WAITING or is_excluded(cause):
         action["description"] += f" ({EXCLUDED if is_excluded(cause) else WAITING})"
+    if record.get(OUT_OF_DATE):
+        action["description"] += f" ({record[OUT_OF_DATE]})"
     return action | ({"error": cause} if _status(cause) == "Failed" else {})
 
 

@@ -34,7 +34,8 @@ class PageState:
     """What became of one page: its subject and name, its files, the cause when it was not made, and what it cost.
 
     After the first line of the cause each part that is at fault has one of its own. ``beforehand`` counts the recordings
-    whose results it took from tasks of their own.
+    whose results it took from tasks of their own. ``outdated`` says why a page of an earlier run no longer follows from
+    the study.
     """
 
     subject: str
@@ -45,6 +46,7 @@ class PageState:
     unchanged: bool = False
     seconds: float = 0.0
     beforehand: int = 0
+    outdated: str = ""
 
     @property
     def made(self) -> bool:
@@ -73,8 +75,8 @@ class PageState:
 
     @property
     def words(self) -> str:
-        """The state in words for the record."""
-        return state_in_words(self.cause)
+        """The state in words for the record; of a page that is out of date nothing else."""
+        return self.outdated or state_in_words(self.cause)
 
     @property
     def headline(self) -> str:

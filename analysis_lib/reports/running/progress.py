@@ -30,10 +30,11 @@ class Progress:
             self.say(f"{count}  {state.name}: {words} ({state.seconds:.1f} s, {before}key {key[:12]})")
 
 
-def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:
+def end_table(pages: Sequence[PageState], elapsed_s: float, outdated: Sequence[PageState] = ()) -> str:
     """Return how many pages are done, unchanged and failed, how long they took together, and the longest of each.
 
-    Pages of riders without trials, or whose trials are all excluded, have a line where there are any.
+    Pages of riders without trials, or whose trials are all excluded, have a line where there are any; so have pages that
+    the run did not make and that are out of date.
 
     >>> print(end_table([PageState("R01", "Rider R01", "", "", seconds=2.5), PageState("R02", "Rider R02", "", "")], 1.3))
     done      2   2.5 s of work, longest 2.5 s (Rider R01)
@@ -52,7 +53,10 @@ def end_table(pages: Sequence[PageState], elapsed_s: float) -> str:
         kinds["excluded"] = excluded
     width = len(str(len(pages))) + 1
     lines = [f"{kind:<9}{len(of_kind):>{width}}{_times(of_kind)}" for kind, of_kind in kinds.items()]
-    return "\n".join([*lines, f"{'in all':<9}{len(pages):>{width}}   {elapsed_s:.1f} s on the clock"])
+    lines.append(f"{'in all':<9}{len(pages):>{width}}   {elapsed_s:.1f} s on the clock")
+    if outdated:
+        lines.append(f"out of date {len(outdated)}   left as earlier runs made them")
+    return "\n".join(lines)
 
 
 def _times(pages: Sequence[PageState]) -> str:

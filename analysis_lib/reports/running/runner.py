@@ -10,19 +10,21 @@ from pathlib import Path
 
 from analysis_lib.refusals import Refusal
 from analysis_lib.reports.exhibits.other_scripts import letter_figures
-from analysis_lib.reports.files.page_keys import StudyInputs, digest, page_key
-from analysis_lib.reports.files.page_records import PageKeys
+from analysis_lib.reports.files.page_keys import StudyInputs
+from analysis_lib.reports.files.page_records import NEVER, PageKeys
 from analysis_lib.reports.files.parameters import check_parameters
 from analysis_lib.reports.files.pdf_page import why_no_pdf
 from analysis_lib.reports.files.places import notebooks_folder
 from analysis_lib.reports.record.page_origin import (
     checksums_of,
     files_about_all,
-    frozen_plan,
     page_origin,
 )
 from analysis_lib.reports.record.printed_first_page import first_page_printed
+from analysis_lib.reports.record.whose_report import check_same_study
+from analysis_lib.reports.running.current_keys import CurrentKeys
 from analysis_lib.reports.running.one_run import alone_in
+from analysis_lib.reports.running.out_of_date import mark_out_of_date
 from analysis_lib.reports.running.page_making import PageState, RunStopped
 from analysis_lib.reports.running.progress import Progress, Say, end_table
 from analysis_lib.reports.running.report_end import changed_meanwhile, finish_report, lost_recordings
@@ -31,15 +33,13 @@ from analysis_lib.reports.study.page_list import PlannedPage, planned_pages
 from analysis_lib.study.checks.folder import Study, open_study
 from analysis_lib.study.tables.named_folder import check_study_folder
 
-NEVER = "failed"
-"""Recorded in place of a failed page's key, so that it equals none."""
-
 
 @dataclass(frozen=True)
 class Report:
     """A report folder, the state of each of its pages, problems of the tables, and faults that stopped recordings.
 
-    Of a run of one rider's page alone, no other rider's.
+    Of a run of one rider's page alone, no other rider's; but ``outdated`` are the pages that such a run left as they were
+    though the study is another now.
     """
 
     folder: Path
@@ -47,6 +47,7 @@ class Report:
     problems: tuple[str, ...] = ()
     elapsed_s: float = 0.0
     faults: tuple[str, ...] = ()
+    outdated: tuple[PageState, ...] = ()
 
     @property
     def exit_code(self) -> int:
@@ -56,8 +57,8 @@ class Report:
 
     @property
     def summary(self) -> str:
-        """The table of pages done, unchanged and failed, with times."""
-        return end_table(self.pages, self.elapsed_s)
+        """The table of pages done, unchanged and failed, with times, and of those out of date."""
+        return end_table(self.pages, self.elapsed_s, self.outdated)
 
 
 def make_report(
@@ -92,7 +93,8 @@ def make_report(
     Raises
     ------
     Refusal, Refusals
-        When the study or the output folder cannot be used at all; a fault of one rider fails that page only.
+        When the study or the output folder cannot be used at all, or the folder holds another study's report; a fault of
+        one rider fails that page only.
     KeyboardInterrupt
         When the user stops the run: all kernels are ended, finished pages are kept, and the words say how to go on.
     """
@@ -105,12 +107,14 @@ def make_report(
     _check_outside(out, study.root)
     keys = PageKeys(out)
     keys.open()
+    check_same_study(study, keys)
     for lacking in filter(None, (why_no_pdf(), letter_figures(study.settings))):
         say(lacking)
     for plan in plans:  # before the first kernel starts
         check_parameters(notebooks_folder() / plan.template, dict(plan.parameters))
     with alone_in(out), open_making(study, out, plans, way or WayOfWork(jobs), say) as making:
-        run = _Run(study, out, making, keys, Progress(say, len(plans)), StudyInputs(study))
+        current = CurrentKeys(study, keys, StudyInputs(study))
+        run = _Run(study, out, making, keys, Progress(say, len(plans)), current)
         if not only_rider and subjects is None:
             run.drop_strangers(plans)
         if fresh:  # not before the folder is this run's alone: another may be at work on these pages
@@ -118,6 +122,7 @@ def make_report(
                 keys.forget(plan.subject)
         keys.begin(plan.subject for plan in plans)
         pages = run.make_all(plans)
+        outdated = mark_out_of_date(current, {plan.subject for plan in plans})
         faults = finish_report(study, out, keys, only_rider, "" if fresh else first_page_printed(out))
         keys.end()
     if changed := changed_meanwhile(study, opened):
@@ -129,6 +134,7 @@ def make_report(
         tuple(dict.fromkeys(map(str, errors))),
         time.monotonic() - began,
         lost_recordings(study, out, {only_rider}, pages) if only_rider else faults,
+        outdated,
     )
 
 
@@ -182,7 +188,7 @@ class _Run:
     making: Making
     keys: PageKeys
     progress: Progress
-    inputs: StudyInputs
+    current: CurrentKeys
 
     def make_all(self, plans: Sequence[PlannedPage]) -> list[PageState]:
         """Make the riders' pages, then those about all. Whatever stops the run ends what is being made."""
@@ -215,7 +221,7 @@ class _Run:
     def make_page(self, plan: PlannedPage) -> PageState:
         """Keep an unchanged page; else clear what it left, make it and record it. A failed page is always tried again."""
         began = time.monotonic()
-        key = self._key(plan)
+        key = self.current.to_make(plan)
         if self.keys.unchanged(plan.subject, key):
             state = PageState(**self.keys.of(plan.subject)["page"], unchanged=True)
         else:
@@ -234,19 +240,3 @@ class _Run:
         except RunStopped:
             self.keys.clear(plan.roots)
             raise
-
-    def _key(self, plan: PlannedPage) -> str:
-        """A rider's page follows from that rider's inputs, a page about all from the riders' pages and the tables."""
-        if plan.rider:
-            inputs = self.inputs.of_rider(plan.rider)
-        else:
-            riders = [page.subject for page in planned_pages(self.study) if page.rider]
-            inputs = {rider: self._left_by(rider) for rider in riders}
-            protocol = checksums_of(self.study.root, frozen_plan(self.study))
-            inputs |= {"plan": protocol, "subject": plan.subject, "tables": self.inputs.of_all()}
-        return page_key(self.study, plan.template, plan.parameters, inputs)
-
-    def _left_by(self, rider: str) -> str:
-        """What stands for a rider's page: its key; of one that failed the files that it left, tables may be among them."""
-        record = self.keys.of(rider)
-        return digest(record.get("files", {})) if record.get("key") == NEVER else record.get("key", "")
