@@ -110,7 +110,8 @@ def budget_sentences(analysis: RiderAnalysis) -> list[str]:
             )
     words.append(
         "Slope and angle errors of one recorder are the same on both rings and hardly touch their difference;"
-        " zero torque and turn-to-turn variation do. Common practice, no source: zero after installing or"
+        " zero torque and turn-to-turn variation do. The wanted mount, set by hand, angle errors reach in full."
+        " Common practice, no source: zero after installing or"
         " refitting a recorder, again after the first thirty hours, and before any trial that counts."
     )
     return words

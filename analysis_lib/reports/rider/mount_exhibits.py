@@ -188,7 +188,7 @@ def wanted_mount_exhibit(analysis: RiderAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "mounting",
         mounting_panels(drawn, mounts),
-        " ".join([caption, *analysis.mounting.sentences()]),
+        f"{caption} The draws hold {advice.holds}{'; the answer says what they lack' if advice.lacks else ''}.",
         f"Interval plot of wanted mount angles by intensity{beside} mount {advice.nearest_mount_deg:g} degrees.",
         drawn,
     )

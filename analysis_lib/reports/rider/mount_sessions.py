@@ -64,7 +64,8 @@ def compare_sessions(analysis: RiderAnalysis, level: float = 0.95) -> MountSessi
 
     Two sessions differ where the difference of their mean torque phases exceeds z·√(se₁² + se₂²), with z of the
     normal distribution for as many pairs as there are (Bonferroni). The standard errors hold turn to turn alone, so a
-    difference says that days differ, and by itself nothing of the mount.
+    difference says that days differ, and by itself nothing of the mount. Where the crank angle is zero, sessions of one
+    recorder share, so it is left out.
 
     Raises
     ------
@@ -128,7 +129,8 @@ def sessions_table(found: MountSessions) -> TableExhibit:
         "mount_sessions",
         found.frame,
         f"By {found.session}, mean over the intensities that all have: torque phase with its standard error from turn to"
-        f" turn, the mount that meets it,{nearest} and how far off the session furthest away is.",
+        f" turn, the mount that meets it,{nearest} and how far off the session furthest away is. Errors of the crank angle,"
+        " which sessions of one recorder share, are left out.",
         {
             "torque_phase_deg": "torque phase (deg)",
             "se_deg": "standard error (deg)",
