@@ -126,3 +126,40 @@ def test_a_study_without_gases_or_targets_says_that_nothing_tells_the_scale(tmp_
     assert (
         scale_exhibits.scale_tables(analysis) == [] and scale_exhibits.tone_of_scales(analysis) == "caution"
     )
+
+
+@pytest.fixture(scope="module")
+def without_gases(tmp_path_factory):
+    """Three riders, the third with another recorder; no gases, no power asked for, torque told in a wrong unit."""
+    folder = tmp_path_factory.mktemp("recordings_alone") / "honest"
+    small_study(folder, riders=3, duration_s=4.0, rules={"min_turns": 3}, spider_riders=(3,))
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    kept = [line for line in text.splitlines(keepends=True) if not line.startswith("target_power_W")]
+    (folder / "study.toml").write_text("".join(kept), encoding="utf-8")
+    wrong = declared_as(folder, "lbf in", LBF_IN_NM)
+    return wrong, *gathered(wrong)
+
+
+def test_recordings_alone_name_the_recorder_and_doubt_all_its_trials(without_gases, capsys):
+    folder, _, analysis = without_gases
+    said = study_words.answer(analysis)
+    assert said[0].startswith(
+        "Not to be relied on as it stands: The torque scale of recorder two_leg_crank is in doubt: its power is "
+    )
+    assert "of what recorder spider gives at the same intensities" in said[0]
+    by_recorder = analysis.trials.groupby("recorder")["state"].agg(set).to_dict()
+    assert by_recorder == {"two_leg_crank": {"caution"}, "spider": {"used"}}
+    assert check_study(folder) == 0
+    cautions = capsys.readouterr().out.partition("cautions:\n")[2].splitlines()
+    assert (
+        cautions[0]
+        .strip()
+        .startswith("The torque scale of recorder two_leg_crank is in doubt: its power is ")
+    )
+
+
+def test_what_recordings_alone_tell_of_a_recorder_has_its_rows(without_gases, monkeypatch):
+    folder, _, analysis = without_gases
+    text = page_of("05_data_quality.ipynb", monkeypatch, analysis=analysis)
+    left = sentences_without_rows(text, names_with_numbers(folder))
+    assert [line for line in left if "scale" in line] == []

@@ -12,9 +12,8 @@ from hypothesis import strategies as st
 from analysis_lib.study.declared.protocol import Metabolism, Outcome
 from analysis_lib.study.declared.settings import StudySettings, read_settings
 from analysis_lib.study.doubts import torque_scale
+from analysis_lib.study.doubts.scale_check import ASKED, GASES
 from analysis_lib.study.doubts.torque_scale import (
-    ASKED,
-    GASES,
     cautions_of,
     check_scales,
     efficiency_band_pct,

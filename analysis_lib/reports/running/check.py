@@ -59,7 +59,7 @@ def check_study(folder: Path) -> int:
     left, open_yet = _left_protocol(study)
     about_protocol = [f"{what_was_compared(study)}{OF_DEVIATIONS}:", *grouped(left, names)] if left else []
     _print_list("caution", len(doubts) + len(left), [*grouped(doubts, names), *about_protocol])
-    notes = list(dict.fromkeys([*map(str, study.notes), *open_yet]))
+    notes = list(dict.fromkeys([*map(str, study.notes), *read.notes, *open_yet]))
     _print_list("note", len(notes), grouped(notes, names))
     if waiting:
         enrolled = show_count(len(study.riders), "rider")

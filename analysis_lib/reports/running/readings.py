@@ -14,7 +14,7 @@ from analysis_lib.reports.rider.rider_analysis import read_rider
 from analysis_lib.reports.trials.other_ring import CAUTION_OF_RING, is_throughout, ring_doubts
 from analysis_lib.reports.trials.power_cautions import power_doubts
 from analysis_lib.reports.trials.rider_trials import BY_RULE, CAUTION, NOT_USED
-from analysis_lib.reports.trials.scale_cautions import powers_of
+from analysis_lib.reports.trials.scale_cautions import doubt_recorders, powers_of
 from analysis_lib.reports.trials.shape_words import shape_cautions, shape_doubts
 from analysis_lib.reports.trials.turned_words import turn_cautions, turn_doubts
 from analysis_lib.study.checks.folder import Study
@@ -31,12 +31,13 @@ class Readings:
     """The trials of a study as read.
 
     ``of_recorders`` is what stopped any beyond the tables' own faults, each message once; ``doubts`` speak against
-    recorders and trials that are used, or name the declared rule by which one is left out.
+    recorders and trials that are used, or name the declared rule by which one is left out; ``notes`` are weak evidence.
     """
 
     trials: pd.DataFrame
     of_recorders: dict[str, dict[str, None]]
     doubts: list[str]
+    notes: list[str]
 
 
 def read_everything(study: Study) -> Readings:
@@ -60,12 +61,15 @@ def read_everything(study: Study) -> Readings:
     for recorder, fault in (*_faults_as_read(read), *_faults_as_looked_at(riders)):
         of_recorders.setdefault(recorder, {})[fault] = None
     if read.empty:
-        return Readings(read, of_recorders, [])
-    scales = recorders_in_doubt(check_scales(study.settings, study.trials, powers_W))
+        return Readings(read, of_recorders, [], [])
+    checks = check_scales(study.settings, study.trials, powers_W)
+    scales = recorders_in_doubt(checks)
     doubtful = (read["state"] == CAUTION) | read["reason"].str.startswith(BY_RULE)
     told = shape_doubts(study.settings, read) + _doubts_of(read, doubtful, [part.said for part in of_power])
     doubts = [*(part.sentence() for part in scales), *(part.sentence() for part in of_power), *told]
-    return Readings(read, of_recorders, doubts)
+    recorder_of = dict(zip(read["trial"].astype(str), read["recorder"].astype(str), strict=True))
+    together = doubt_recorders(checks, read, recorder_of)
+    return Readings(together, of_recorders, doubts, [part.sentence() for part in checks if part.is_weak])
 
 
 def _faults_as_read(read: pd.DataFrame) -> Iterator[tuple[str, str]]:

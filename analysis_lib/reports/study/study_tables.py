@@ -17,6 +17,7 @@ from analysis_lib.reports.rider.measuring_floor import zeroed_between
 from analysis_lib.reports.rider.rider_tables import RiderTables
 from analysis_lib.reports.study.laid_aside import CurvesAside
 from analysis_lib.reports.study.written_tables import each_table
+from analysis_lib.reports.trials.scale_cautions import doubt_recorders, scale_checks
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import Outcome
 
@@ -59,8 +60,10 @@ class StudyTables:
 
     @cached_property
     def trials(self) -> pd.DataFrame:
-        """Every rider's trials, one row each."""
-        return self._together("trials")
+        """Every rider's trials, one row each; all of a recorder under caution whose scale all trials together doubt."""
+        listed = self.study.trials
+        recorder_of = dict(zip(listed["trial"].astype(str), listed["recorder"].astype(str), strict=True))
+        return doubt_recorders(scale_checks(self), self._together("trials"), recorder_of)
 
     @cached_property
     def quantities(self) -> pd.DataFrame:

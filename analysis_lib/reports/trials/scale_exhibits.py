@@ -6,23 +6,21 @@ import pandas as pd
 
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.exhibits.notebook_page import Tone
-from analysis_lib.reports.files.once import once
 from analysis_lib.reports.trials.other_ring import first_ring_doubts
 from analysis_lib.reports.trials.power_exhibits import power_doubts, power_tables
+from analysis_lib.reports.trials.scale_cautions import scale_checks
 from analysis_lib.reports.trials.shape_exhibits import shape_tables
 from analysis_lib.reports.trials.shape_words import first_shape_doubts, shape_meter_doubts
 from analysis_lib.reports.trials.trials_at_hand import TrialsAtHand
 from analysis_lib.reports.trials.turned_exhibits import turn_tables
 from analysis_lib.reports.trials.turned_words import first_turn_doubts, meter_doubts
+from analysis_lib.signals.plausibility import FAINTEST_POWER_W
 from analysis_lib.statistics.estimates import show_count
+from analysis_lib.study.doubts.scale_check import ASKED, FAINT, GASES, OTHERS, ScaleCheck
 from analysis_lib.study.doubts.torque_scale import (
-    ASKED,
     DELTA_EFFICIENCY_PCT,
-    GASES,
     SPREAD_OF_ONE_PCT,
     UNLOADED_W,
-    ScaleCheck,
-    check_scales,
     recorders_in_doubt,
 )
 
@@ -31,14 +29,6 @@ UNTOLD = (
     " recorder, or a power that was asked for (target_power_W). A wrong unit could pass unseen; look at unit and scale in"
     " study.toml, and calibrate with hung masses."
 )
-
-
-@once
-def scale_checks(analysis: TrialsAtHand) -> list[ScaleCheck]:
-    """Judge the recorders by all used trials of the page: one rider's, or the study's."""
-    rows = analysis.quantities[analysis.quantities["quantity"] == "power_W"]
-    powers = dict(zip(rows["trial"].astype(str), rows["value"].astype(float), strict=True))
-    return check_scales(analysis.study.settings, analysis.study.trials, powers)
 
 
 def first_doubts(analysis: TrialsAtHand) -> list[str]:
@@ -69,9 +59,10 @@ def scale_doubts(analysis: TrialsAtHand) -> list[str]:
 def scale_sentences(analysis: TrialsAtHand) -> list[str]:
     """Say which recorders' scales are in doubt, or that none is, or that nobody could know."""
     checks = scale_checks(analysis)
-    judged = [part for part in checks if not part.trial]
+    weak = [part.sentence() for part in checks if part.is_weak]
+    judged = [part for part in checks if not part.trial and not part.is_weak]
     if not judged:
-        return [UNTOLD]
+        return [UNTOLD, *weak]
     sound = [part for part in judged if not part.in_doubt]
     apart = sum(bool(part.trial) for part in checks)
     words = [part.sentence() for part in recorders_in_doubt(checks)]
@@ -80,13 +71,13 @@ def scale_sentences(analysis: TrialsAtHand) -> list[str]:
         " tenth or two hides in it."
         for part in sound
     ]
-    return [*words, *([f"{show_count(apart, 'trial')} of theirs stand apart."] if apart else [])]
+    return [*words, *weak, *([f"{show_count(apart, 'trial')} of theirs stand apart."] if apart else [])]
 
 
 def tone_of_scales(analysis: TrialsAtHand) -> Tone:
     """Return the tone of `scale_sentences`: a caution unless every judged scale is sound."""
     checks = scale_checks(analysis)
-    return "caution" if not checks or any(part.in_doubt for part in checks) else "plain"
+    return "caution" if not checks or any(part.in_doubt or part.is_weak for part in checks) else "plain"
 
 
 def scale_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
@@ -103,18 +94,32 @@ def scale_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
             "found_pct": part.found_pct,
             "low_pct": part.low_pct,
             "high_pct": part.high_pct,
-            "verdict": "in doubt" if part.in_doubt else "plausible",
+            "power_W": part.power_W,
+            "other": part.other,
+            "other_pct": part.other_pct,
+            "verdict": "weak evidence" if part.is_weak else "in doubt" if part.in_doubt else "plausible",
         }
         for part in checks
     ]
+    frame = pd.DataFrame(rows)
+    if not any(part.by in (FAINT, OTHERS) for part in checks):
+        frame = frame.drop(columns=["power_W", "other", "other_pct"])
     return [
         TableExhibit(
             "torque_scale",
-            pd.DataFrame(rows),
+            frame,
             "Does torque have the scale that study.toml says? Recorders (median over trials) and trials apart"
             f" (bounds {SPREAD_OF_ONE_PCT:g} % wider). {_how(checks)}",
-            {"found_pct": "found (%)", "low_pct": "from (%)", "high_pct": "to (%)"},
-            dict.fromkeys(("found_pct", "low_pct", "high_pct"), 1),
+            {
+                **{
+                    "found_pct": "found (%)",
+                    "low_pct": "from (%)",
+                    "high_pct": "to (%)",
+                    "power_W": "power (W)",
+                },
+                **{"other": "other recorder", "other_pct": "of its power (%)"},
+            },
+            dict.fromkeys(("found_pct", "low_pct", "high_pct", "power_W", "other_pct"), 1),
         ),
         *_further_tables(analysis),
     ]
@@ -134,5 +139,8 @@ def _how(checks: list[ScaleCheck]) -> str:
         " from memory; means of Leirdal & Ettema 2011 lie inside)."
     )
     asked = "Power asked for: bounds halfway to pounds-force foot in place of N·m."
+    faint = f"Least power: of {FAINTEST_POWER_W:g} W."
+    others = "Other recorder: riders' means, median over intensities."
     kinds = {part.by for part in checks}
-    return " ".join(text for kind, text in ((GASES, gases), (ASKED, asked)) if kind in kinds)
+    told = ((GASES, gases), (ASKED, asked), (FAINT, faint), (OTHERS, others))
+    return " ".join(text for kind, text in told if kind in kinds)

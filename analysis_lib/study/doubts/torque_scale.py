@@ -2,24 +2,35 @@
 
 A wrong unit leaves a recording complete, steady and smooth. Two things know nothing of it: the oxygen that the riders
 took up, which bounds the power that they can have given, and the power that was asked for. Either judges all trials of a
-recorder together, because a wrong unit moves them all alike; the gases judge each trial too. Both make cautions: riders,
-analysers and ergometers differ, and a scale is never guessed.
+recorder together, because a wrong unit moves them all alike; the gases judge each trial too. Where neither speaks, what
+hardly any trial asks for and the study's other recorders tell a gross mistake (`recorder_power`). All make cautions:
+riders, analysers and ergometers differ, and a scale is never guessed.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from analysis_lib.signals.plausibility import FAINTEST_POWER_W, HIGHEST_STEADY_POWER_W
 from analysis_lib.signals.units import QUANTITY_BY_COLUMN, UNITS_BY_QUANTITY
-from analysis_lib.statistics.estimates import show_count, show_number
 from analysis_lib.study.declared.recorder_map import RecorderMap
 from analysis_lib.study.declared.settings import StudySettings
+from analysis_lib.study.doubts.recorder_power import (
+    RIDERS_DIFFER,
+    TOO_FAR_APART,
+    RecorderPair,
+    blamed,
+    faint_recorders,
+    pairs_apart,
+    used_powers,
+)
+from analysis_lib.study.doubts.scale_check import ASKED, FAINT, GASES, OTHERS, ScaleCheck
 from analysis_lib.study.tables.derived_outcomes import POWER, derive
 
 UNLOADED_W = (110.0, 240.0)
@@ -46,68 +57,6 @@ FEWEST_TRIALS = 3
 
 NEAR_ENOUGH = 1.25
 """How far beyond the bounds a mistake that is named may leave the value: a wrong unit spoils the zero too."""
-
-GASES, ASKED = "gross efficiency", "power asked for"
-
-
-@dataclass(frozen=True)
-class ScaleCheck:
-    """One look at a torque scale from outside the recording.
-
-    Attributes
-    ----------
-    recorder : str
-    by : str
-        `GASES` or `ASKED`.
-    trial : str
-        Empty where all trials of the recorder are judged together.
-    n : int
-        Trials judged.
-    found_pct, low_pct, high_pct : float
-        What was found and the bounds of what is plausible; of several trials their medians.
-    explained_by : tuple of str
-        Mistakes in study.toml that would set it right.
-    """
-
-    recorder: str
-    by: str
-    trial: str
-    n: int
-    found_pct: float
-    low_pct: float
-    high_pct: float
-    explained_by: tuple[str, ...] = ()
-
-    @property
-    def in_doubt(self) -> bool:
-        """Whether the value lies outside the bounds."""
-        return not self.low_pct <= self.found_pct <= self.high_pct
-
-    def doubt(self) -> str:
-        """What was found and what is plausible."""
-        found, low, high = (show_number(part, 1) for part in (self.found_pct, self.low_pct, self.high_pct))
-        if self.trial:
-            return f"Gross efficiency is {found} %, where {low} to {high} % is plausible at this metabolic power."
-        by_gases = self.by == GASES
-        value = f"gross efficiency is {found} %" if by_gases else f"power is {found} % of what was asked for"
-        wanted = "plausible at their metabolic power" if by_gases else "expected"
-        return (
-            f"The torque scale of recorder {self.recorder} is in doubt: {value} (median,"
-            f" n = {show_count(self.n, 'trial')}), where {low} to {high} % is {wanted}."
-        )
-
-    def sentence(self) -> str:
-        """The doubt, what would explain it and where to look."""
-        if self.trial:
-            return f"{self.doubt()} Look at the gases and at the torque of this trial."
-        known = " or ".join(self.explained_by)
-        why = (
-            f"{known[:1].upper()}{known[1:]} would explain it"
-            if known
-            else "No unit that study.toml may name explains it"
-        )
-        rest = "and at the gas analysers" if self.by == GASES else "and whether the power was held"
-        return f"{self.doubt()} {why}; look at unit and scale of its columns in study.toml, at its calibration, {rest}."
 
 
 def efficiency_band_pct(metabolic_W: float) -> tuple[float, float]:
@@ -152,7 +101,55 @@ def check_scales(
             whole = [_judge_together(own, recorder)] if len(own) >= FEWEST_TRIALS else []
             apart = [wide for part in own if by == GASES and (wide := _widened(part)).in_doubt]
             found += whole if whole and whole[0].in_doubt else [*whole, *apart]
-    return found
+    return [
+        *found,
+        *_by_recordings(settings, trials, powers_W, [part.recorder for part in recorders_in_doubt(found)]),
+    ]
+
+
+def _by_recordings(
+    settings: StudySettings, trials: pd.DataFrame, powers_W: Mapping[str, float], doubted: Sequence[str]
+) -> Iterator[ScaleCheck]:
+    """Judge the recorders that nothing else speaks against by their own power; what speaks for them is passed over."""
+    powers = used_powers(trials, powers_W)
+    pairs = pairs_apart(powers)
+    faint = {name: watts for name, watts in faint_recorders(powers).items() if name not in doubted}
+    for name, watts in faint.items():
+        yield _faint(settings.recorders[name], name, watts, powers, pairs)
+    for name, pair in blamed(pairs, [*doubted, *faint]).items():
+        own = powers.loc[powers["recorder"] == name, "power_W"]
+        check = _beside(pair, name, TOO_FAR_APART, len(own))
+        wanted = 100 / check.found_pct
+        why = _explanations(settings.recorders[name], wanted / RIDERS_DIFFER, wanted * RIDERS_DIFFER)
+        yield replace(check, power_W=float(own.median()), explained_by=why)
+    for pair in pairs:
+        if pair.is_weak:
+            yield replace(
+                _beside(pair, pair.lower, RIDERS_DIFFER, sum(powers["recorder"] == pair.lower)), is_weak=True
+            )
+
+
+def _faint(
+    recorder: RecorderMap, name: str, watts: float, powers: pd.DataFrame, pairs: Sequence[RecorderPair]
+) -> ScaleCheck:
+    n = int((powers["recorder"] == name).sum())
+    check = ScaleCheck(name, FAINT, "", n, 100 * watts / FAINTEST_POWER_W, 100.0, math.inf, (), watts)
+    below = [pair for pair in pairs if pair.lower == name and not pair.is_weak]
+    if below:
+        times = below[0].times
+        low, high = times / RIDERS_DIFFER, times * RIDERS_DIFFER
+        check = replace(check, other=below[0].higher, other_pct=100 / times)
+    elif watts > 0:
+        low, high = FAINTEST_POWER_W / watts, HIGHEST_STEADY_POWER_W / watts
+    else:
+        return check
+    return replace(check, explained_by=_explanations(recorder, low, high))
+
+
+def _beside(pair: RecorderPair, name: str, bound: float, n: int) -> ScaleCheck:
+    """Look at one recorder of a pair from the other."""
+    share, other = (100 / pair.times, pair.higher) if name == pair.lower else (100 * pair.times, pair.lower)
+    return ScaleCheck(name, OTHERS, "", n, share, 100 / bound, 100 * bound, other=other, other_pct=share)
 
 
 def _by_gases(
