@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from analysis_lib.reports.figures.style import (
@@ -50,8 +51,9 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
 
 def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
     strength = min(1.0, MANY / max(len(cells), 1))  # of very many riders the usual ones show darkest
-    for pair in cells[["round", "oval"]].to_numpy(dtype=float):
-        axes.plot([0, 1], pair, color=GREY, linewidth=0.8, alpha=strength)
+    pairs = cells[["round", "oval"]].to_numpy(dtype=float)
+    slopes = np.stack([np.broadcast_to([0.0, 1.0], pairs.shape), pairs], axis=2)
+    axes.add_collection(LineCollection(slopes, colors=GREY, linewidths=0.8, alpha=strength))  # one artist for all
     for place, ring in enumerate(("round", "oval")):
         look = LOOKS[ring]
         axes.plot(np.full(len(cells), place), cells[ring], look.marker, color=look.colour)
