@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -52,8 +53,8 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
 def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
     strength = min(1.0, MANY / max(len(cells), 1))  # of very many riders the usual ones show darkest
     pairs = cells[["round", "oval"]].to_numpy(dtype=float)
-    slopes = np.stack([np.broadcast_to([0.0, 1.0], pairs.shape), pairs], axis=2)
-    axes.add_collection(LineCollection(slopes, colors=GREY, linewidths=0.8, alpha=strength))  # one artist for all
+    slopes: Any = np.stack([np.broadcast_to([0.0, 1.0], pairs.shape), pairs], axis=2)  # an array will do, despite the stub
+    axes.add_collection(LineCollection(slopes, colors=GREY, linewidths=0.8, alpha=strength))
     for place, ring in enumerate(("round", "oval")):
         look = LOOKS[ring]
         axes.plot(np.full(len(cells), place), cells[ring], look.marker, color=look.colour)
