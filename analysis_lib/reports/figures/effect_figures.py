@@ -53,7 +53,7 @@ def paired_panels(cells: pd.DataFrame, label: str, unit: str) -> Figure:
 def _draw_slopes(axes: Axes, cells: pd.DataFrame) -> None:
     strength = min(1.0, MANY / max(len(cells), 1))  # of very many riders the usual ones show darkest
     pairs = cells[["round", "oval"]].to_numpy(dtype=float)
-    slopes: Any = np.stack([np.broadcast_to([0.0, 1.0], pairs.shape), pairs], axis=2)  # an array will do, despite the stub
+    slopes: Any = np.stack([np.broadcast_to([0.0, 1.0], pairs.shape), pairs], axis=2)
     axes.add_collection(LineCollection(slopes, colors=GREY, linewidths=0.8, alpha=strength))
     for place, ring in enumerate(("round", "oval")):
         look = LOOKS[ring]
