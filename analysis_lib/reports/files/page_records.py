@@ -36,6 +36,9 @@ NEVER = "failed"
 OUT_OF_DATE = "out_of_date"
 """The field of a page's record that says why the page no longer follows from its study, where it does not."""
 
+REMEDY = "run `roundoval report` without --rider"
+"""What makes pages again that are out of date."""
+
 
 EXCLUDED = "without results: every trial is excluded"
 """Likewise where each listed trial of a page's rider is left out beforehand or by a rule; lines of why follow."""

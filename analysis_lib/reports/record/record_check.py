@@ -10,6 +10,7 @@ from typing import Any, Literal
 from analysis_lib.refusals import cut, printable
 from analysis_lib.reports.files.page_records import (
     OUT_OF_DATE,
+    REMEDY,
     UNFINISHED_RUN,
     record_name,
     state_on_record,
@@ -75,7 +76,7 @@ def check_files(records: ReportRecords) -> Iterator[Check]:
         changed = told.page(records.report, subject, record)
         yield Check.of(f"files of {subject}", changed, f"{len(record['files'])} files as they were made")
         if outdated := record.get(OUT_OF_DATE):
-            yield Check(f"page of {subject}", "differs", str(outdated))
+            yield Check(f"page of {subject}", "differs", f"{outdated}; {REMEDY}")
     if records.has_crate:
         yield _check_crate(records, told)
     else:

@@ -28,7 +28,7 @@ def check_same_study(study: Study, keys: PageKeys) -> None:
         When name or seed of a page on record, or the name that the research object gives, are others.
     """
     heading = study.settings.study
-    for name, seed in _studies_in(keys):
+    for name, seed in sorted(_studies_in(keys), key=str):
         differs = (name or heading.name, heading.seed if seed is None else seed)
         if differs != (heading.name, heading.seed):
             raise Refusal(

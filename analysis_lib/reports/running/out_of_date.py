@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-from analysis_lib.reports.files.page_records import NEVER
+from analysis_lib.reports.files.page_records import NEVER, REMEDY
 from analysis_lib.reports.record.page_origin import changed_since
 from analysis_lib.reports.running.current_keys import CurrentKeys
 from analysis_lib.reports.running.page_making import PageState
 from analysis_lib.reports.study.page_list import QUALITY_PAGE, STUDY_PAGE, PlannedPage, planned_pages
 
-REMEDY = "run `roundoval report` without --rider"
 MOST_NAMED = 4
 """Things that changed and are named, so that the recordings of a large study fill no line."""
 
@@ -36,15 +35,15 @@ def mark_out_of_date(current: CurrentKeys, made: Collection[str]) -> tuple[PageS
 def _why_out_of_date(current: CurrentKeys, plan: PlannedPage | None, record: Mapping[str, Any]) -> str:
     """Say since when a page no longer follows from the study as it is now; '' of one that does."""
     if plan is None:
-        return f"out of date: the study no longer has this page; {REMEDY}"
+        return "out of date: the study no longer has this page"
     failed = record["key"] == NEVER  # then the key tells nothing
     if not failed and record["key"] == current.now(plan):
         return ""
     changed = changed_since(current.study, plan, record.get("origin"))
     if failed and not changed:
         return ""
-    what = _named(changed) or "what riders' pages are made from"
-    return f"out of date: {'failed' if failed else 'made'} before {what} changed; {REMEDY}"
+    unnamed = "the study" if plan.rider else "riders' pages or their recordings"
+    return f"out of date: {'failed' if failed else 'made'} before {_named(changed) or unnamed} changed"
 
 
 def _named(things: Sequence[str]) -> str:
@@ -59,22 +58,18 @@ def _named(things: Sequence[str]) -> str:
 
 
 def lines_of_outdated(outdated: Sequence[PageState]) -> list[str]:
-    """Return a line for each reason why pages are out of date, with a few of their names."""
+    """Return a line for each reason why pages are out of date, with a few of their names and what to do."""
     names: dict[str, list[str]] = {}
     for page in outdated:
         names.setdefault(page.outdated, []).append(page.name)
-    return [f"{_named(of_one)}: {why}" for why, of_one in names.items()]
+    return [f"{_named(of_one)}: {why}; {REMEDY}" for why, of_one in names.items()]
 
 
 def caution_of_first_page(outdated: Sequence[PageState]) -> str:
     """Return what the report's first page says of pages that are out of date; '' where none is."""
     if not outdated:
         return ""
-    names = _named([page.name for page in outdated])
-    answer = any(page.subject == STUDY_PAGE.subject for page in outdated)
-    lost = (
-        " So is the answer on the study's page and in results.json, which is not given here."
-        if answer
-        else ""
-    )
-    return f"Out of date, no longer what the study as it is now would give: {names}.{lost} To mend that, {REMEDY}."
+    said = f"Out of date, no longer what the study as it is now would give: {_named([page.name for page in outdated])}."
+    if any(page.subject == STUDY_PAGE.subject for page in outdated):
+        said += " So is the answer on the study's page and in results.json, which is not given here."
+    return f"{said} To mend that, {REMEDY.replace('`', '')}."
