@@ -6,6 +6,7 @@ import pandas as pd
 
 from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
+from analysis_lib.reports.trials.far_cells import far_sentences
 from analysis_lib.reports.trials.power_exhibits import power_doubts
 from analysis_lib.reports.trials.rider_trials import BEFOREHAND, BY_RULE, CAUTION, NOT_USED, USED
 from analysis_lib.reports.trials.scale_exhibits import scale_doubts
@@ -83,6 +84,7 @@ def state_sentences(analysis: StudyAnalysis) -> list[str]:
             " cannot be used; never by its result."
         ),
         *unread_sentences(analysis.study),
+        *far_sentences(analysis.study),
     ]
 
 

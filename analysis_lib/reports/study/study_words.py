@@ -22,6 +22,7 @@ from analysis_lib.reports.study.sister_analyses import LEVEL
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.verdict_doubts import intensity_verdicts, verdict_doubts
 from analysis_lib.reports.trials.caution_exhibits import caution_sentences
+from analysis_lib.reports.trials.far_cells import far_sentences
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.scale_exhibits import first_doubts
 from analysis_lib.reports.trials.unread_cells import unread_sentences
@@ -55,6 +56,7 @@ def answer(analysis: StudyAnalysis) -> list[str]:
         *few_riders(outcome, effect.overall),
         *unfinished_sentences(analysis.study),
         *unread_sentences(analysis.study, outcome=outcome),
+        *far_sentences(analysis.study, outcome),
         *_without_value(analysis, outcome),
         *intensity_verdicts(analysis, outcome, effect),
         *verdict_doubts(analysis, outcome),
@@ -88,6 +90,7 @@ def effect_sentences(analysis: StudyAnalysis, outcome: Outcome, effect: RingEffe
         judge(effect.overall, outcome.smallest_effect).sentence(),
         *(few_riders(outcome, effect.overall) if few else []),
         *unread_sentences(analysis.study, outcome=outcome),
+        *far_sentences(analysis.study, outcome),
         *_without_value(analysis, outcome),
         f"{direction[outcome.better]}. {' '.join(intensity_sentences(effect))}".strip(),
     ]
@@ -174,6 +177,7 @@ def doubts(analysis: StudyAnalysis) -> list[str]:
         *_weakened(analysis),
         *cautions,
         *unread,
+        *far_sentences(analysis.study),
         _analysed(analysis, sound=not (cautions or unread)),
         "Riders know which ring they ride: expectation can move any outcome that effort can move.",
         (

@@ -12,6 +12,7 @@ import pandas as pd
 from analysis_lib.statistics.estimates import show_count
 from analysis_lib.study.checks import derived_checks, readiness, trial_checks
 from analysis_lib.study.checks.exchanged_rings import exchanged_with_sequences
+from analysis_lib.study.checks.far_values import check_far_values
 from analysis_lib.study.checks.zero_values import check_zero_values
 from analysis_lib.study.declared.problems import Problem, listed, rename, suggest
 from analysis_lib.study.declared.protocol import show_unit
@@ -217,6 +218,7 @@ def check_missing_trials(contents: Contents) -> Iterator[Problem]:
 CHECKS: tuple[Callable[[Contents], Iterator[Problem]], ...] = (
     check_measured_outcomes,
     check_outcome_columns,
+    check_far_values,
     check_sequences_used,
     check_sequences_of_several,
     check_listed_twice,
