@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 import pandas as pd
@@ -15,11 +15,15 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.files.opened_study import study_at
 from analysis_lib.reports.study.study_analysis import StudyAnalysis
 from analysis_lib.reports.study.study_gathering import gather_study
+from analysis_lib.reports.study.study_tables import OF_A_QUANTITY
 from analysis_lib.statistics.single_rider import SingleRiderEffect, single_rider_effect
 from analysis_lib.statistics.trial_table import OVERALL
 from analysis_lib.study.checks.folder import Study, open_study
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.synthetic.synthetic import small_rider_study
+
+OF_TURNS = ("se", "n_turns", "n_effective")
+"""What the turns of a trial tell of its value; of one rider it is a standard error, of many it is not asked for."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +34,7 @@ class SingleRiderAnalysis(StudyAnalysis):
     """
 
     is_made_up: bool = False
+    kept_of_a_quantity: ClassVar[tuple[str, ...]] = (*OF_A_QUANTITY, *OF_TURNS)
 
     @property
     def rider(self) -> str:
@@ -92,7 +97,7 @@ class SingleRiderAnalysis(StudyAnalysis):
         rows = rows[rows["intensity"].isin(place)].sort_values(
             ["intensity", "period"], key=lambda part: part.replace(place)
         )
-        columns = ["intensity", "period", "ring", "value", "se", "n_turns", "n_effective"]
+        columns = ["intensity", "period", "ring", "value", *OF_TURNS]
         return rows.reindex(columns=columns).reset_index(drop=True)
 
     def turn_noise(self, outcome: Outcome) -> pd.DataFrame:

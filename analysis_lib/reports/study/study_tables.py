@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -57,6 +58,7 @@ class StudyTables:
     study: Study
     tables: Mapping[str, RiderTables]
     left_out: Mapping[str, str]
+    kept_of_a_quantity: ClassVar[tuple[str, ...]] = OF_A_QUANTITY
 
     @cached_property
     def trials(self) -> pd.DataFrame:
@@ -74,7 +76,7 @@ class StudyTables:
         wanted = {*BESIDE_OUTCOMES, *(outcome.name for outcome in self.outcomes)}
         tables = each_table(self.tables, "quantities")
         return packed_together(
-            rows[rows["quantity"].isin(wanted)].filter(items=OF_A_QUANTITY) for rows in tables
+            rows[rows["quantity"].isin(wanted)].filter(items=self.kept_of_a_quantity) for rows in tables
         )
 
     def mean_curves(self, channel: str, intensity: str) -> dict[str, pd.DataFrame]:
