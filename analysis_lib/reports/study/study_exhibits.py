@@ -178,9 +178,9 @@ def phases_exhibit(analysis: StudyAnalysis) -> FigureExhibit:
     return FigureExhibit(
         "phases",
         phase_roses(roses),
-        f"Torque phase on the round ring{', one dot a rider' if fewest <= MANY else ''}; petal area proportional to the"
-        f" count. Dashed: axial mean, arc: its 95 % interval over riders; an error of angle or delay that a recorder's"
-        f" riders share comes on top. {means}." + (f" Not known at {unknown}." if unknown else ""),
+        f"Torque phase on the round ring{', one dot a rider' if fewest <= MANY else ''}; petal area: count."
+        " Dashed: axial mean, arc: its 95 % interval; an error of angle or delay common to riders comes on top."
+        f" {means}." + (f" Not known at {unknown}." if unknown else ""),
         f"Half-circle roses of the riders' torque phases, one panel an intensity; axial means: {said}.",
         pd.concat([analysis.phases(rose.name).reset_index().assign(intensity=rose.name) for rose in roses]),
     )
