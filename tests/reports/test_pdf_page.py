@@ -178,7 +178,7 @@ def test_without_the_printer_there_is_html_only_and_one_sentence_why(
 def test_a_run_says_once_why_there_is_no_pdf(tmp_path, monkeypatch, no_printer):
     small_study(tmp_path / "study", riders=1, duration_s=3.0)
     monkeypatch.setattr(runner, "why_no_pdf", lambda: "no printer here")
-    monkeypatch.setattr(runner, "_chosen_pages", lambda study, only_rider: ())
+    monkeypatch.setattr(runner, "_chosen_pages", lambda study, only_rider, subjects: ())
     said = []
     runner.make_report(tmp_path / "study", tmp_path / "report", say=said.append)
     assert said.count("no printer here") == 1
