@@ -36,7 +36,7 @@ NO_ROW = {
     r"|crossover of \d+ rings|\d+ intensities|Periods with a trial: \d+ round, \d+ oval"
     r"|\d+ periods?|period \d+|\d+ deviations|All \d+ analyses|has \d+; intervals rest|got \d+ round-ring trials.*)",
     "a difference, sum or bound of numbers that have rows": r"(by [\d.]+ % \(at|and [\d.]+ % \(at"
-    r"|more than 99 % of draws|indoor–road term of −?[\d.]+°)",
+    r"|more than 99 % of draws|indoor–road term of −?[\d.]+°|wanted mount is off by [\d.]+°)",
 }
 """Numbers that may stand without a link to a row, and why there is none."""
 
