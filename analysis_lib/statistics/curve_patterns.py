@@ -10,15 +10,12 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis_lib.statistics.random_blocks import ROWS_AT_ONCE, deal_at_random, random_blocks
+
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
 MOST_PATTERNS_EXACT = 16384
-RANDOM_PATTERNS = 9999
-ROWS_AT_ONCE = 1024
-CELLS_AT_ONCE = 2**18
-"""Patterns that are in memory together, and patterns times riders: fewer patterns of more riders."""
-
 # Relabelling is exact but coarse: a test at 5 % wants a floor of 0.5 % or less, or looks at several intensities
 # leave it no power. Signs have a finer floor, and reject 4.5 to 6.2 % of null studies of 3 + 3 to 5 + 5 riders.
 FINE_ENOUGH = 10
@@ -97,7 +94,7 @@ def _relabel(curves: Array, sequence: Codes, sizes: Codes, seed: int) -> NullDis
     n, ways = len(curves), math.comb(len(curves), int(sizes[0]))
     scaled *= np.sqrt((1 / sizes).sum() / (scaled**2).sum(axis=0))
     exact = ways <= MOST_PATTERNS_EXACT
-    choices = _all_choices(sequence == 0) if exact else _random_choices(sequence == 0, seed)
+    choices = _all_choices(sequence == 0) if exact else deal_at_random((sequence == 0).astype(float), seed)
     values = _t_of_share(np.concatenate([np.abs(chosen @ scaled).max(axis=1) for chosen in choices]), n - 2)
     floor = (2 if sizes[0] == sizes[1] else 1) / ways if exact else 1 / len(values)
     count = ways if exact else len(values) - 1
@@ -171,7 +168,7 @@ def _random_signs(n: int, seed: int) -> Iterator[Array]:
     """The unflipped pattern, then random ones."""
     rng = np.random.default_rng(seed)
     yield np.ones((1, n), dtype=np.float64)
-    for rows in _random_rows(n):
+    for rows in random_blocks(n):
         bits = rng.integers(0, 2, size=(rows, n))
         yield 1 - 2 * bits.astype(np.float64)
 
@@ -185,19 +182,3 @@ def _all_choices(first: NDArray[np.bool_]) -> Iterator[Array]:
     others = members[(members != first).any(axis=1)]
     for start in range(0, len(others), ROWS_AT_ONCE):
         yield others[start : start + ROWS_AT_ONCE]
-
-
-def _random_choices(first: NDArray[np.bool_], seed: int) -> Iterator[Array]:
-    """Those who rode the first sequence, then riders chosen at random in their place."""
-    rng = np.random.default_rng(seed)
-    yield first[None].astype(float)
-    for rows in _random_rows(len(first)):
-        dealt = np.tile(first.astype(float), (rows, 1))
-        yield rng.permuted(dealt, axis=1, out=dealt)
-
-
-def _random_rows(n: int) -> Iterator[int]:
-    """How many random patterns of n riders to make at a time; the stream of chance is the same however they are cut."""
-    at_once = max(1, min(ROWS_AT_ONCE, CELLS_AT_ONCE // n))
-    for start in range(0, RANDOM_PATTERNS, at_once):
-        yield min(at_once, RANDOM_PATTERNS - start)

@@ -21,14 +21,10 @@ from analysis_lib.statistics.estimates import (
     show_number,
     show_p,
 )
+from analysis_lib.statistics.random_blocks import ROWS_AT_ONCE, deal_at_random
 from analysis_lib.statistics.trial_table import OVERALL, check_trials, ring_order, split_intensities
 
 MOST_EXACT = 20_000
-RANDOM_RELABELLINGS = 9999
-AT_ONCE = 1000
-CELLS_AT_ONCE = 2**18
-"""Allocations that are in memory together, and allocations times riders: fewer allocations of more riders."""
-
 TIE = 1e-9
 
 
@@ -242,20 +238,11 @@ def allocate(sequence: NDArray[np.intp], sizes: NDArray, seed: int) -> tuple[Ite
     n = len(sequence)
     ways = math.factorial(n) // math.prod(math.factorial(int(size)) for size in sizes)
     if ways > MOST_EXACT:
-        return _deal_at_random(sequence, seed), False
+        return deal_at_random(sequence, seed), False
     everything = np.array(list(_share_out(list(range(n)), [int(size) for size in sizes])))
     observed = (everything == sequence).all(axis=1)
     ordered = np.vstack([everything[observed], everything[~observed]])
-    return (ordered[start : start + AT_ONCE] for start in range(0, len(ordered), AT_ONCE)), True
-
-
-def _deal_at_random(sequence: NDArray[np.intp], seed: int) -> Iterator[NDArray]:
-    """The allocation that happened, then random ones; the stream of chance is the same however they are cut."""
-    rng, at_once = np.random.default_rng(seed), max(1, min(AT_ONCE, CELLS_AT_ONCE // len(sequence)))
-    yield sequence[None]
-    for start in range(0, RANDOM_RELABELLINGS, at_once):
-        dealt = np.tile(sequence, (min(at_once, RANDOM_RELABELLINGS - start), 1))
-        yield rng.permuted(dealt, axis=1, out=dealt)
+    return (ordered[start : start + ROWS_AT_ONCE] for start in range(0, len(ordered), ROWS_AT_ONCE)), True
 
 
 def _share_out(riders: list[int], sizes: list[int], first: int = 0) -> Iterator[list[int]]:

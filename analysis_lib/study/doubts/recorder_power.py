@@ -16,7 +16,7 @@ from analysis_lib.signals.plausibility import FAINTEST_POWER_W
 from analysis_lib.study.doubts.rider_power import apart
 
 FEWEST_TRIALS = 3
-"""Trials from which a recorder is judged: one or two may be a rider's, or a file's."""
+"""Trials from which a recorder is judged: of one or two a rider, a file, an analyser or a bad day can be the cause."""
 
 RIDERS_DIFFER = 1.5
 """Means of riders, the larger over the smaller, from which two recorders are named: weak evidence, because groups of

@@ -22,6 +22,7 @@ from analysis_lib.signals.units import QUANTITY_BY_COLUMN, UNITS_BY_QUANTITY
 from analysis_lib.study.declared.recorder_map import RecorderMap
 from analysis_lib.study.declared.settings import StudySettings
 from analysis_lib.study.doubts.recorder_power import (
+    FEWEST_TRIALS,
     RIDERS_DIFFER,
     TOO_FAR_APART,
     RecorderPair,
@@ -51,9 +52,6 @@ may differ by 10 % (Paton & Hopkins 2001, Sports Med 31:489, from memory)."""
 SPREAD_OF_ONE_PCT = 2 * 4.2
 """How much wider the bounds of a single trial are than those of a median: twice the spread of a rider's own efficiency
 (Moseley & Jeukendrup 2001)."""
-
-FEWEST_TRIALS = 3
-"""Trials from which a recorder is judged: of one or two a rider, an analyser or a bad day can be the cause."""
 
 NEAR_ENOUGH = 1.25
 """How far beyond the bounds a mistake that is named may leave the value: a wrong unit spoils the zero too."""
