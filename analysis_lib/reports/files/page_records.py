@@ -28,20 +28,17 @@ FORMAT = 1
 WAITING = "waiting: no trials yet"
 """Stands in the place of a cause where no trial of a page's rider is listed: it is not made, and has not failed."""
 
+EXCLUDED = "without results: every trial is excluded"
+"""Likewise where each listed trial of a page's rider is left out beforehand or by a rule; lines of why follow."""
 
 NEVER = "failed"
 """Recorded in place of a failed page's key, so that it equals none."""
-
 
 OUT_OF_DATE = "out_of_date"
 """The field of a page's record that says why the page no longer follows from its study, where it does not."""
 
 REMEDY = "run `roundoval report` without --rider"
 """What makes pages again that are out of date."""
-
-
-EXCLUDED = "without results: every trial is excluded"
-"""Likewise where each listed trial of a page's rider is left out beforehand or by a rule; lines of why follow."""
 
 
 def state_in_words(cause: str) -> str:
@@ -168,11 +165,11 @@ class PageKeys:
         files = {path.relative_to(self.report).as_posix(): sha256_of(path) for path in sorted(found)}
         self._write(subject, {"key": key, "page": dict(page), "files": files, "origin": dict(origin)})
 
-    def mark(self, subject: str, outdated: str) -> None:
-        """Keep beside a page's record why it is out of date; with '' take such words away."""
-        record = self.of(subject)
-        if record.pop(OUT_OF_DATE, "") != outdated:
-            self._write(subject, record | ({OUT_OF_DATE: outdated} if outdated else {}))
+    def mark(self, record: Mapping[str, Any], outdated: str) -> None:
+        """Keep beside a page's `record`, as `records` gives it, why it is out of date; with '' take such words away."""
+        if record.get(OUT_OF_DATE, "") != outdated:
+            rest = {name: part for name, part in record.items() if name != OUT_OF_DATE}
+            self._write(record["page"]["subject"], rest | ({OUT_OF_DATE: outdated} if outdated else {}))
 
     def clear(self, roots: Iterable[str]) -> None:
         """Remove whatever an unfinished page left below `roots`.

@@ -18,8 +18,6 @@ from analysis_lib.statistics.trial_table import OVERALL, RINGS
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import show_unit
 
-"""Angles that are the same after half a turn."""
-
 
 @dataclass(frozen=True)
 class RepeatedTrials:

@@ -25,7 +25,7 @@ def mark_out_of_date(current: CurrentKeys, made: Collection[str]) -> tuple[PageS
     for _, record in current.on_record.records():
         subject = record["page"]["subject"]
         words = "" if subject in made else _why_out_of_date(current, plans.get(subject), record)
-        current.on_record.mark(subject, words)
+        current.on_record.mark(record, words)
         if words:
             found.append(PageState(**record["page"], outdated=words))
     about_all = (STUDY_PAGE.subject, QUALITY_PAGE.subject)
