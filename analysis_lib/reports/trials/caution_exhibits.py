@@ -8,7 +8,7 @@ from analysis_lib.reports.exhibits.exhibit import TableExhibit
 from analysis_lib.reports.trials.rider_trials import CAUTION, NOT_USED
 from analysis_lib.reports.trials.trials_at_hand import TrialsAtHand
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.checks.alike import MOST_NAMED
+from analysis_lib.study.checks.alike import first_few
 
 TABLE = "cautions"
 ALL = "used under caution"
@@ -35,7 +35,7 @@ def caution_tables(analysis: TrialsAtHand) -> list[TableExhibit]:
     reasons = cautioned.groupby("reason", sort=False)["trial"]
     rows = [(ALL, len(cautioned), "", "")]
     rows += [
-        (f"caution {number}", len(trials), _named(list(trials)), str(reason))
+        (f"caution {number}", len(trials), first_few(list(trials)), str(reason))
         for number, (reason, trials) in enumerate(reasons, start=1)
     ]
     return [
@@ -55,7 +55,3 @@ def _used(analysis: TrialsAtHand) -> pd.DataFrame:
 
 def _cautioned(analysis: TrialsAtHand) -> pd.DataFrame:
     return analysis.trials[analysis.trials["state"] == CAUTION]
-
-
-def _named(trials: list[str]) -> str:
-    return ", ".join([*trials[:MOST_NAMED], *(["…"] if len(trials) > MOST_NAMED else [])])

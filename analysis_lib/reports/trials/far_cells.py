@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis_lib.study.checks.alike import MOST_NAMED
+from analysis_lib.study.checks.alike import first_few
 from analysis_lib.study.checks.far_values import far_cells
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import Outcome
@@ -19,9 +19,8 @@ def far_sentences(study: Study, outcome: Outcome | None = None) -> list[str]:
 
 
 def _sentence(label: str, trials: list[str]) -> str:
-    named = ", ".join([*trials[:MOST_NAMED], *(["…"] if len(trials) > MOST_NAMED else [])])
     lies, it, counts = ("lies", "it", "counts") if len(trials) == 1 else ("lie", "they", "count")
     return (
-        f"{label} of {named} {lies} far from all others at the same intensity, as a slip in trials.csv would: {it} {counts}"
-        " as written."
+        f"{label} of {first_few(trials)} {lies} far from all others at the same intensity, as a slip in trials.csv would:"
+        f" {it} {counts} as written."
     )

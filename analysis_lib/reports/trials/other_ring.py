@@ -13,7 +13,7 @@ from analysis_lib.refusals import Refusal
 from analysis_lib.reports.trials.rider_trials import NOT_USED, under_caution
 from analysis_lib.signals.trial import TrialResult
 from analysis_lib.statistics.estimates import show_count
-from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, MOST_NAMED
+from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, first_few
 from analysis_lib.study.declared.recorder_map import RecorderMap
 from analysis_lib.study.declared.settings import StudySettings
 
@@ -93,7 +93,7 @@ def ring_doubts(trials: pd.DataFrame) -> str:
         return f"{counted} {EXCHANGED}"
     by_rider = doubtful.groupby(used["rider"], sort=False).agg(["sum", "size"])
     whose = [f"{rider} in {some} of {all_}" for rider, some, all_ in by_rider.itertuples() if some]
-    shown = ", ".join(whose[:MOST_NAMED]) + (", …" if len(whose) > MOST_NAMED else "")
+    shown = first_few(whose)
     return f"{counted} {OTHER_RING}; {show_count(len(whose), 'rider')}: {shown}"
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.ring_shapes import INERTIA_SHARE, RING_FACTOR, shape_caution
 from analysis_lib.statistics.estimates import show_count, show_number
-from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, MOST_NAMED
+from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, first_few
 from analysis_lib.study.declared.settings import StudySettings
 
 ALL = "all together"
@@ -136,7 +136,7 @@ def _whose(rows: list[dict[Hashable, Any]]) -> str:
     ]
     others = sum(row["oval_trials"] for row in each) < total["oval_trials"]
     return (
-        f" By rider: {', '.join([*said[:MOST_NAMED], *(['…'] if len(said) > MOST_NAMED else [])])}."
+        f" By rider: {first_few(said)}."
         f"{' Other riders do not contradict the shape: did these ride another ring?' if others else ''}"
     )
 

@@ -12,7 +12,7 @@ from analysis_lib.mechanics.periodic import axial_change_deg
 from analysis_lib.reports.trials.rider_trials import NOT_USED
 from analysis_lib.reports.trials.turned_trials import TURNED_BY, caution_of
 from analysis_lib.statistics.estimates import show_count, show_number
-from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, MOST_NAMED
+from analysis_lib.study.checks.alike import FEWEST_TO_GROUP, first_few
 
 COLUMNS = ["rider", "turned_trials", "oval_trials", "turned_deg", "from_deg", "to_deg"]
 ALL = "all together"
@@ -83,7 +83,7 @@ def _whose(riders: pd.DataFrame) -> str:
         f" {show_count(row['oval_trials'], 'trial')})"
         for row in each
     ]
-    return f" By rider: {', '.join([*said[:MOST_NAMED], *(['…'] if len(said) > MOST_NAMED else [])])}."
+    return f" By rider: {first_few(said)}."
 
 
 def turn_cautions(trials: pd.DataFrame) -> list[str]:

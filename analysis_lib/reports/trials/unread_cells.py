@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis_lib.study.checks.alike import MOST_NAMED
+from analysis_lib.study.checks.alike import first_few
 from analysis_lib.study.checks.folder import Study
 from analysis_lib.study.declared.protocol import Outcome
 from analysis_lib.study.declared.settings import StudySettings
@@ -45,12 +45,12 @@ def outcomes_from(settings: StudySettings, column: str) -> list[Outcome]:
 
 
 def _sentence(column: str, trials: list[str], lost: list[Outcome]) -> str:
-    named = ", ".join([*trials[:MOST_NAMED], *(["…"] if len(trials) > MOST_NAMED else [])])
     labels = " and ".join(outcome.label for outcome in lost)
     this, counts, cell = (
         ("this trial", "counts", "cell") if len(trials) == 1 else ("these trials", "count", "cells")
     )
     return (
-        f"trials.csv is at fault in {column} of {named}: without that, {this} {counts} as if without {labels}, and with"
-        f" all other values. Correct the {cell}, or empty {'it' if len(trials) == 1 else 'them'} if nothing was measured."
+        f"trials.csv is at fault in {column} of {first_few(trials)}: without that, {this} {counts} as if without {labels},"
+        f" and with all other values. Correct the {cell}, or empty {'it' if len(trials) == 1 else 'them'}"
+        " if nothing was measured."
     )

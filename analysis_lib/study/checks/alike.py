@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 FEWEST_TO_GROUP = 4
 """Up to three messages alike are told in full."""
@@ -49,6 +49,15 @@ def grouped(messages: Iterable[str], names: Iterable[str] = ()) -> list[str]:
     return [line for alike in groups.values() for line in _told(alike, known)]
 
 
+def first_few(names: Sequence[str]) -> str:
+    """List names, and of many the first.
+
+    >>> first_few(["T1", "T2"]), first_few(["a", "b", "c", "d", "e", "f", "g"])
+    ('T1, T2', 'a, b, c, d, e, f, …')
+    """
+    return ", ".join(names[:MOST_NAMED]) + (", …" if len(names) > MOST_NAMED else "")
+
+
 class _Names:
     """The names that a study's messages may hold, found without trying every name at every letter."""
 
@@ -87,7 +96,7 @@ def _told(alike: list[str], known: _Names) -> list[str]:
         return alike
     first = alike[0]
     names = list(dict.fromkeys(_name(message, first, known) for message in alike[1:]))
-    shown = ", ".join(names[:MOST_NAMED]) + (", …" if len(names) > MOST_NAMED else "")
+    shown = first_few(names)
     return [first, f"… and {len(alike) - 1} more like it: {shown}"]
 
 
